@@ -1,0 +1,54 @@
+"""What can be wrong with an input, as data; the command line turns it into lines of text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+Path = tuple[str | int, ...]
+"""Where in a TOML document: keys and positions in lists, outermost first."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that is wrong, and what to do about it.
+
+    `path` places it in a TOML document (`on_key`: at the key, not at its value), `line` in a
+    text, `offset` in an image. `file` is filled in by whoever knows which file it was.
+    """
+
+    message: str
+    hint: str = ""
+    path: Path | None = None
+    on_key: bool = False
+    line: int | None = None
+    column: int | None = None
+    offset: int | None = None
+    file: str | None = None
+
+
+class Refused(Exception):
+    """An input that can't be used: it carries every fault that was found, in order."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(fault.message for fault in self.faults))
+
+    def in_file(self, file: str) -> Refused:
+        """Return the same refusal, with the name of the file on every fault that has none."""
+        return Refused(replace(f, file=f.file or file) for f in self.faults)
+
+
+def refuse(message: str, hint: str = "", *, path: Path | None = None) -> Refused:
+    """Return a refusal for one fault; the caller raises it."""
+    return Refused([Fault(message, hint, path=path)])
+
+
+class Wrong(ValueError):
+    """A single value that a field can't take; the caller knows the place and adds it."""
+
+    def __init__(self, message: str, hint: str = "", *, inside: Path = ()) -> None:
+        self.message = message
+        self.hint = hint
+        self.inside = inside
+        super().__init__(message)

@@ -1,0 +1,108 @@
+"""The card that an image describes: its devices, their choices, what they ask for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from romtool.image.model import Image
+from romtool.image.walk import Item
+from romtool.schema.numbers import hex_text
+
+Entry = dict[str, object]
+
+
+@dataclass
+class Choice:
+    """One alternative (dependent function): its start item and what it asks for."""
+
+    start: Item
+    items: list[Item] = field(default_factory=list)
+
+    @property
+    def priority(self) -> object:
+        """Its priority; None where none is stated."""
+        return self.start.values.get("priority")
+
+
+@dataclass
+class Device:
+    """One function of the card: its items in the usual places, and what stands elsewhere."""
+
+    start: Item
+    compatible: list[Item] = field(default_factory=list)
+    name: Item | None = None
+    items: list[Item] = field(default_factory=list)
+    choices: list[Choice] = field(default_factory=list)
+    closed: Item | None = None
+    after: list[Item] = field(default_factory=list)
+
+    @property
+    def values(self) -> dict[str, object]:
+        """The values of the device's ID item."""
+        return self.start.values
+
+
+@dataclass
+class Card:
+    """The items of an image in their usual order; `items`: those before the first device."""
+
+    version: Item | None = None
+    name: Item | None = None
+    items: list[Item] = field(default_factory=list)
+    devices: list[Device] = field(default_factory=list)
+    end: Item | None = None
+
+
+def card_of(image: Image) -> Card:
+    """Return the card that the items of an image describe; nothing is left out or moved."""
+    card = Card()
+    rest = list(image.items)
+    if rest and rest[0].has_role("version"):
+        card.version = rest.pop(0)
+    if rest and rest[0].has_role("name"):
+        card.name = rest.pop(0)
+    if rest and rest[-1].has_role("end"):
+        card.end = rest.pop()
+    for item in rest:
+        if item.has_role("device"):
+            card.devices.append(Device(item))
+        elif card.devices:
+            _place(card.devices[-1], item)
+        else:
+            card.items.append(item)
+    return card
+
+
+def _place(device: Device, item: Item) -> None:
+    """Put an item in its place in a device: the usual one, or where it stands."""
+    if device.closed is not None:
+        device.after.append(item)
+    elif device.choices:
+        if item.has_role("choice"):
+            device.choices.append(Choice(item))
+        elif item.has_role("choices-end"):
+            device.closed = item
+        else:
+            device.choices[-1].items.append(item)
+    elif item.has_role("choice"):
+        device.choices.append(Choice(item))
+    elif device.items or device.name is not None:
+        device.items.append(item)
+    elif item.has_role("compatible"):
+        device.compatible.append(item)
+    elif item.has_role("name"):
+        device.name = item
+    else:
+        device.items.append(item)
+
+
+def entry_of(image: Image, item: Item) -> Entry:
+    """Return an item as an entry of a profile's list: in words where that keeps its bytes."""
+    record = item.record
+    if record.entry and item.explained:
+        entry: Entry = record.entry_of(item.values)
+        if image.catalog.shortest(record.head.key, item.values) is not record:
+            entry["form"] = record.form
+        if record.write(item.values) == item.raw:
+            return entry
+    return {"raw": hex_text(item.raw)}

@@ -1,0 +1,97 @@
+"""Any bytes to an image: the frame recognised by what speaks for it, the items walked."""
+
+from __future__ import annotations
+
+import re
+
+from romtool.errors import Fault, Refused
+from romtool.image.model import Image
+from romtool.image.walk import walk
+from romtool.schema.catalog import Catalog
+from romtool.schema.frames import Frame
+from romtool.schema.kinds import Constant, Count, Spelled
+
+LEAST_EVIDENCE = 8
+"""Bits of evidence below which no frame is believed: as much as one right checksum."""
+
+
+def read_as(catalog: Catalog, data: bytes, frame: Frame) -> Image | None:
+    """Return `data` read with this frame; None if it is too short for frame and identifier."""
+    start = frame.size + catalog.identifier.size
+    if len(data) < start:
+        return None
+    return Image(catalog, data, frame, tuple(walk(catalog, data, start)))
+
+
+def decode(catalog: Catalog, data: bytes, layout: str | None = None) -> Image:
+    """Return the image that `data` is; `layout` settles the frame, otherwise evidence does.
+
+    Every string of bytes decodes: where no frame is believed, all bytes lie in the tail.
+    Raises Refused for a layout that isn't known, or that doesn't fit so few bytes.
+    """
+    if layout is not None:
+        frame = frame_named(catalog, layout)
+        image = read_as(catalog, data, frame)
+        if image is None:
+            least = frame.size + catalog.identifier.size
+            raise Refused(
+                [
+                    Fault(
+                        f"{len(data)} bytes are too few for layout {layout}",
+                        f"its frame and the identifier take {least}",
+                    )
+                ]
+            )
+        return image
+    best, most = Image(catalog, data, None, ()), LEAST_EVIDENCE - 1
+    for frame in catalog.frames.values():
+        image = read_as(catalog, data, frame)
+        if image is not None and evidence(image) > most:
+            best, most = image, evidence(image)
+    return best
+
+
+def frame_named(catalog: Catalog, layout: str) -> Frame:
+    """Return the frame of this name; raises Refused."""
+    if layout not in catalog.frames:
+        known = ", ".join(catalog.frames)
+        raise Refused([Fault(f"no layout is called {layout}", f"known are {known}")])
+    return catalog.frames[layout]
+
+
+def evidence(image: Image) -> int:
+    """Return how much speaks for an image's frame, in bits, roughly: what chance would not give.
+
+    A matching byte is worth eight; what is wrong takes away little, since dumps are spoilt and
+    some chips compute the identifier's checksum themselves.
+    """
+    bits = 0
+    if image.frame is not None:
+        for field in image.frame.computed_fields:
+            found = image.computed[field.key]
+            if isinstance(field.kind, Constant | Count):
+                width = field.kind.bits
+                bits += width if found.ok else -width // 2
+            else:
+                bits += 8 if found.ok else -4
+    checksum = image.id_checksum
+    bits += 8 if checksum is not None and checksum.ok else -2
+    bits += 2 if usual_id(image) else -6
+    if image.items and image.items[0].has_role("version"):
+        bits += 4
+    bits += min(8, sum(item.explained for item in image.items))
+    if image.end_item is not None:
+        bits += 6
+        end = image.end_checksum
+        if end is not None and end.stored == end.computed:
+            bits += 8
+    return bits
+
+
+def usual_id(image: Image) -> bool:
+    """Whether the card's ID is spelt the usual way: three letters A-Z, four hex digits."""
+    field = image.catalog.identifier.layout.fields[0]
+    value = image.identifier_values[0][field.key]
+    if not isinstance(field.kind, Spelled) or not isinstance(value, str):
+        return False
+    return re.fullmatch(field.kind.spelling.usual, value) is not None

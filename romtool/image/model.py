@@ -1,0 +1,214 @@
+"""An image: bytes in which every byte has a place, with what was stored and what it should be."""
+
+from __future__ import annotations
+
+import functools
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.image.walk import Item
+from romtool.schema.catalog import Catalog
+from romtool.schema.fields import Field, Unit
+from romtool.schema.frames import Frame, count_of
+from romtool.schema.kinds import Check, Constant, Count, Stored
+
+MIN_FILL_GAP = 8
+"""So many fill bytes in a row end a run of data behind the PnP data."""
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A stored value beside the computed one; `ok`: the card and the PC accept it."""
+
+    stored: Stored
+    computed: Stored
+    ok: bool
+    way: str | None = None
+    """The name of the accepted other way of counting that the stored value agrees with."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """Bytes behind the PnP data: `kind` is patch, data or fill."""
+
+    offset: int
+    raw: bytes
+    kind: str
+
+    @property
+    def end(self) -> int:
+        """The address behind the last byte."""
+        return self.offset + len(self.raw)
+
+
+@dataclass(frozen=True, eq=False)
+class Image:
+    """What stands in an EEPROM, read with one frame; `frame` None: no frame fits these bytes."""
+
+    catalog: Catalog
+    data: bytes
+    frame: Frame | None
+    items: tuple[Item, ...]
+
+    @functools.cached_property
+    def frame_stored(self) -> Mapping[str, Stored]:
+        """The stored values of the frame's fields."""
+        if self.frame is None:
+            return {}
+        return self.frame.layout.parse(self.data[: self.frame.size])
+
+    @functools.cached_property
+    def frame_values(self) -> Mapping[str, Any]:
+        """The values of the frame's fields, for people."""
+        if self.frame is None:
+            return {}
+        return self.frame.layout.values(self.frame_stored)[0]
+
+    @property
+    def config(self) -> dict[str, Any]:
+        """The values of the configuration bytes."""
+        if self.frame is None:
+            return {}
+        return {f.key: self.frame_values[f.key] for f in self.frame.config_fields}
+
+    @functools.cached_property
+    def identifier_values(self) -> tuple[Mapping[str, Any], bool]:
+        """The identifier's values, and whether a profile can say them."""
+        layout = self.catalog.identifier.layout
+        return layout.values(layout.parse(self.identifier_raw))
+
+    @property
+    def identifier_at(self) -> int:
+        """The address of the serial identifier."""
+        return self.frame.size if self.frame else 0
+
+    @property
+    def identifier_raw(self) -> bytes:
+        """The bytes of the serial identifier."""
+        return self.data[self.identifier_at : self.items_at]
+
+    @property
+    def items_at(self) -> int:
+        """The address of the first item."""
+        return self.identifier_at + self.catalog.identifier.size
+
+    @property
+    def items_end(self) -> int:
+        """The address behind the last item; 0 in an image without a frame."""
+        if self.frame is None:
+            return 0
+        return self.items[-1].end if self.items else self.items_at
+
+    @property
+    def end_item(self) -> Item | None:
+        """The end item, if the walk came to one."""
+        last = self.items[-1] if self.items else None
+        return last if last is not None and last.record.role == "end" else None
+
+    @property
+    def regions(self) -> dict[str, int]:
+        """The sizes (bytes) of the regions that a count can name."""
+        return {
+            "identifier": self.catalog.identifier.size,
+            "items": self.items_end - self.items_at,
+        }
+
+    @functools.cached_property
+    def fill(self) -> int:
+        """The byte that fills unused places: the commonest behind the PnP data."""
+        usual = self.frame.fill if self.frame else 0xFF
+        rest = self.data[self.items_end :]
+        if not rest:
+            return usual
+        counts = Counter(rest)
+        most = max(counts.values())
+        if counts[usual] == most:
+            return usual
+        return min(byte for byte, count in counts.items() if count == most)
+
+    @functools.cached_property
+    def tail(self) -> tuple[Run, ...]:
+        """What stands behind the PnP data, run by run: patch, data, fill."""
+        return tuple(self._runs())
+
+    def _runs(self) -> Iterator[Run]:
+        at, fill = self.items_end, bytes([self.fill])
+        gap = fill * MIN_FILL_GAP
+        while at < len(self.data):
+            end = at
+            while end < len(self.data) and self.data[end] == self.fill:
+                end += 1
+            if end > at:
+                yield Run(at, self.data[at:end], "fill")
+                at = end
+                continue
+            end = self.data.find(gap, at)
+            run = self.data[at:] if end < 0 else self.data[at:end]
+            run = run.rstrip(fill)
+            patch = at == self.items_end and self.frame is not None
+            patch = patch and (self.frame is not None and self.frame.patch or not self.end_item)
+            yield Run(at, run, "patch" if patch else "data")
+            at += len(run)
+
+    def runs(self, kind: str) -> list[Run]:
+        """Return the runs of one kind behind the PnP data."""
+        return [run for run in self.tail if run.kind == kind]
+
+    @functools.cached_property
+    def id_checksum(self) -> Compared | None:
+        """The identifier's checksum."""
+        if self.frame is None:
+            return None
+        for field in self.catalog.identifier.layout.fields:
+            if isinstance(field.kind, Check):
+                return self._compare_check(field, self.identifier_raw)
+        return None
+
+    @functools.cached_property
+    def end_checksum(self) -> Compared | None:
+        """The checksum in the end item; None without an end item of the right length."""
+        end = self.end_item
+        if end is None or not end.values:
+            return None
+        field = end.record.layout.fields[0]
+        return self._compare_check(field, self.data[self.items_at : end.end])
+
+    def _compare_check(self, field: Field, region: bytes) -> Compared:
+        """Compare a checksum that stands in the last byte of `region`, over those before it."""
+        assert isinstance(field.kind, Check)
+        at = len(region) - 1
+        stored = region[at]
+        first, last = field.kind.covers or (0, at - 1)
+        computed = field.kind.checksum.of(region[first : last + 1])
+        return Compared(stored, computed, stored in (computed, field.kind.unchecked))
+
+    @functools.cached_property
+    def computed(self) -> Mapping[str, Compared]:
+        """The frame's constant and computed fields: stored beside computed."""
+        found: dict[str, Compared] = {}
+        if self.frame is None:
+            return found
+        for field in self.frame.computed_fields:
+            kind, stored = field.kind, self.frame_stored[field.key]
+            if isinstance(kind, Constant):
+                found[field.key] = Compared(stored, kind.value, stored == kind.value)
+            elif isinstance(kind, Count):
+                computed = count_of(kind.counts, self.regions)
+                way = None
+                for name, counts in kind.accepts.items():
+                    if stored == count_of(counts, self.regions):
+                        way = name
+                ok = stored == computed or way is not None
+                found[field.key] = Compared(stored, computed, ok, way)
+            elif isinstance(kind, Check):
+                region = self.data[: field.at + 1]
+                found[field.key] = self._compare_check(field, region)
+        return found
+
+    def frame_units(self) -> Iterator[tuple[Unit, bytes]]:
+        """Yield the frame's runs of bytes with what stands in them."""
+        if self.frame is not None:
+            for unit in self.frame.layout.units:
+                yield unit, self.data[unit.at : unit.at + (unit.size or 0)]

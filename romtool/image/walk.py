@@ -1,0 +1,106 @@
+"""The walk through the items: from one header to the next, until an end item or a dead end."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.schema.catalog import Catalog
+from romtool.schema.records import Header, Record
+
+
+@dataclass(frozen=True)
+class Item:
+    """One item as it stands: `offset` in the image, its bytes, and what the schema makes of it.
+
+    `explained`: a profile can say all of it; if not, `values` holds what could be read.
+    """
+
+    offset: int
+    raw: bytes
+    record: Record
+
+    @property
+    def content(self) -> bytes:
+        """The bytes behind the header."""
+        return self.raw[self.record.header.size :]
+
+    @property
+    def end(self) -> int:
+        """The address behind the item's last byte."""
+        return self.offset + len(self.raw)
+
+    @functools.cached_property
+    def _read(self) -> tuple[dict[str, Any], bool]:
+        if not self.record.takes(len(self.content)) or self.record.role == "reserved":
+            return {}, False
+        return self.record.read(self.content)
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """The values under the schema's keys; empty for a length that the record can't have."""
+        return self._read[0]
+
+    @property
+    def explained(self) -> bool:
+        """Whether a profile can say every bit of it."""
+        return self._read[1]
+
+    def has_role(self, role: str) -> bool:
+        """Whether it plays this part in the order of the items, all of it understood."""
+        return self.record.role == role and self.explained
+
+
+@functools.lru_cache(maxsize=8)
+def _first_bytes(catalog: Catalog) -> list[Header]:
+    """Return the header that each first byte of an item belongs to."""
+    table: list[Header] = []
+    for first in range(256):
+        for header in catalog.headers.values():
+            if header.read(bytes([first]) + bytes(header.size - 1)) is not None:
+                table.append(header)
+                break
+    return table
+
+
+@functools.lru_cache(maxsize=1024)
+def _small(header: Header, data: bytes) -> tuple[int, int] | None:
+    return header.read(data)
+
+
+def walk(catalog: Catalog, data: bytes, start: int) -> Iterator[Item]:
+    """Yield the items from `start` on, the end item last.
+
+    It stops early where no whole item stands: at a header cut off or running past the last
+    byte, and at a 00h, where PnP software stops reading too (source: the PnP code of an
+    operating system kernel, read and run).
+    """
+    table = _first_bytes(catalog)
+    at = start
+    while at < len(data) and data[at] != 0:
+        header = table[data[at]]
+        head = data[at : at + header.size]
+        if len(head) < header.size:
+            return
+        found = _small(header, head)
+        if found is None:
+            return
+        code, length = found
+        end = at + header.size + length
+        if end > len(data):
+            return
+        item = Item(at, data[at:end], catalog.by_code[header.name, code])
+        yield item
+        if item.record.role == "end":
+            return
+        at = end
+
+
+def whole_items(catalog: Catalog, data: bytes) -> bool:
+    """Whether `data` is a run of whole items with nothing left over."""
+    at = 0
+    for item in walk(catalog, data, 0):
+        at = item.end
+    return at == len(data)

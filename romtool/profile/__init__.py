@@ -1,0 +1,1 @@
+"""Card profiles: read, assembled to an image, and written from one."""

@@ -1,0 +1,163 @@
+"""A plan to the bytes of an image: counts and checksums computed, the part filled."""
+
+from __future__ import annotations
+
+import bisect
+from dataclasses import dataclass
+
+from romtool.errors import Fault, Path, Refused
+from romtool.profile.read import Plan
+from romtool.schema.frames import count_of
+from romtool.schema.kinds import Check, Constant, Count, Stored
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """An image as built: its bytes, and which place of the profile each run came from."""
+
+    data: bytes
+    starts: tuple[int, ...] = ()
+    paths: tuple[Path, ...] = ()
+
+    def path_at(self, offset: int) -> Path:
+        """Return the place in the profile that the byte at `offset` came from."""
+        index = bisect.bisect_right(self.starts, offset) - 1
+        return self.paths[index] if index >= 0 else ()
+
+
+def assemble(plan: Plan) -> Assembly:
+    """Return the image of a plan; raises Refused where it doesn't fit its part."""
+    if plan.raw is not None:
+        return Assembly(plan.raw, (0,), (("image", "raw"),))
+    items = b"".join(piece.raw for piece in plan.pieces)
+    if plan.has_end:
+        items += _end_item(plan, items)
+    identifier = _identifier(plan)
+    frame = _frame(plan, {"identifier": len(identifier), "items": len(items)})
+    used = frame + identifier + items + plan.patch
+    size = _size(plan, len(used))
+    data = bytearray(used.ljust(size, bytes([plan.fill])))
+    taken = len(used)
+    for at, run, path in sorted(plan.tail, key=lambda entry: entry[0]):
+        if at < taken:
+            message = f"tail at {at:X}h: what stands before it ends at {taken:X}h"
+            raise Refused([Fault(message, "move it, or leave it out", path)])
+        taken = at + len(run)
+        data[at:taken] = run
+    return Assembly(bytes(data), *_places(plan, len(frame), len(identifier), len(used)))
+
+
+def _end_item(plan: Plan, items: bytes) -> bytes:
+    record = plan.catalog.by_role["end"]
+    field = record.layout.fields[0]
+    assert isinstance(field.kind, Check)
+    empty = record.write({field.key: 0})
+    header = empty[: record.header.size]
+    computed = field.kind.checksum.of(items + header)
+    return header + bytes([plan.override.get(field.key, computed)])
+
+
+def _identifier(plan: Plan) -> bytes:
+    layout, size = plan.catalog.identifier.layout, plan.catalog.identifier.size
+    stored: dict[str, Stored] = dict(plan.identifier)
+    checks = [f for f in layout.fields if isinstance(f.kind, Check)]
+    data = layout.build(stored | {f.key: 0 for f in checks}, size)
+    return _with_checks(plan, data, stored, checks, layout)
+
+
+def _with_checks(plan: Plan, data: bytes, stored: dict[str, Stored], checks, layout) -> bytes:  # type: ignore[no-untyped-def]
+    """Fill in checksums in the order in which they stand: a later one may cover an earlier."""
+    for field in sorted(checks, key=lambda f: f.at):
+        first, last = field.kind.covers or (0, field.at - 1)
+        computed = field.kind.checksum.of(data[first : last + 1])
+        stored[field.key] = plan.override.get(field.key, computed)
+        left = {f.key: 0 for f in checks if f.key not in stored}
+        data = layout.build(stored | left, len(data))
+    return data
+
+
+def _frame(plan: Plan, regions: dict[str, int]) -> bytes:
+    frame = plan.frame
+    stored: dict[str, Stored] = dict(plan.config)
+    faults = []
+    for field in frame.computed_fields:
+        kind = field.kind
+        if isinstance(kind, Constant):
+            stored[field.key] = plan.override.get(field.key, kind.value)
+        elif isinstance(kind, Count):
+            given = plan.override.get(field.key)
+            counts = kind.accepts[given] if isinstance(given, str) else kind.counts
+            number = count_of(counts, regions)
+            if given is None or isinstance(given, str):
+                given = number
+            if given > kind.top:
+                message = f"{field.title}: {given} is more than {kind.top}"
+                faults.append(Fault(message, "the PnP data is too long for this layout", ("image",)))
+            stored[field.key] = min(given, kind.top)
+    if faults:
+        raise Refused(faults)
+    checks = [f for f in frame.computed_fields if isinstance(f.kind, Check)]
+    data = frame.layout.build(stored | {f.key: 0 for f in checks}, frame.size)
+    return _with_checks(plan, data, stored, checks, frame.layout)
+
+
+def _size(plan: Plan, used: int) -> int:
+    """Return the size of the image in bytes; raises Refused where it is too small."""
+    needed = max([used, *(at + len(run) for at, run, _ in plan.tail)])
+    if plan.part is not None or plan.size is not None:
+        size = plan.part.size if plan.part else plan.size or 0
+        what = plan.part.name if plan.part else "the image"
+        key = "part" if plan.part else "size"
+        if needed > size:
+            larger = [part.name for part in plan.catalog.parts.values() if part.size >= needed]
+            hint = f"{_costs(plan)}; " if plan.pieces else ""
+            hint += f"shorten it, or take a {larger[0]}" if larger else "shorten it"
+            message = f"{needed} bytes don't fit {what}: {needed - size} too many for its {size}"
+            raise Refused([Fault(message, hint, ("image", key))])
+        return size
+    for size in plan.catalog.part_sizes:
+        if needed <= size:
+            return size
+    largest = plan.catalog.part_sizes[-1]
+    message = f"{needed} bytes fit no part: the largest has {largest}"
+    raise Refused([Fault(message, f"{_costs(plan)}; shorten it, or write size = …", ("image",))])
+
+
+def _costs(plan: Plan) -> str:
+    """Say what the card and each device cost, and how much of that their names are."""
+    costs: dict[Path, list[int]] = {}
+    for piece in plan.pieces:
+        cost = costs.setdefault(piece.owner, [0, 0])
+        cost[0] += len(piece.raw)
+        if piece.path[-1] == "name":
+            cost[1] += len(piece.raw)
+    words = []
+    for owner, (total, name) in costs.items():
+        of_it = f", {name} of them its name" if name else ""
+        words.append(f"{plan.owners[owner]} takes {total} bytes{of_it}")
+    return "; ".join(words)
+
+
+def _places(plan: Plan, frame: int, identifier: int, used: int) -> tuple[tuple[int, ...], tuple[Path, ...]]:
+    """Return where each run of bytes begins, and the place in the profile that it came from."""
+    starts: list[int] = []
+    paths: list[Path] = []
+
+    def place(at: int, path: Path) -> None:
+        starts.append(at)
+        paths.append(path)
+
+    for unit in plan.frame.layout.units:
+        place(unit.at, ("config", unit.fields[0].key))
+    place(frame, ("card", "id"))
+    at = frame + identifier
+    for piece in plan.pieces:
+        place(at, piece.path)
+        at += len(piece.raw)
+    place(at, ("card",))
+    place(used - len(plan.patch), ("image", "patch"))
+    place(used, ("image",))
+    for offset, run, path in sorted(plan.tail, key=lambda entry: entry[0]):
+        place(offset, path)
+        place(offset + len(run), ("image",))
+    return tuple(starts), tuple(paths)

@@ -1,0 +1,351 @@
+"""A profile's tables to a plan of the image: every value checked, every fault with its place."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from romtool.errors import Fault, Path, Refused, Wrong
+from romtool.image.decode import frame_named
+from romtool.profile.entries import item_bytes, written
+from romtool.schema.catalog import Catalog
+from romtool.schema.fields import Field
+from romtool.schema.frames import Frame, Part, is_computed
+from romtool.schema.kinds import Constant, Count, Stored
+from romtool.schema.numbers import one_of, parse_hex
+from romtool.schema.records import Record
+from romtool.schema.tables import KeySpec, check_table, check_value, describe, unknown_keys
+from romtool.text.places import syntax_fault
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Bytes of the PnP data, the place in the profile that they come from, and what they are."""
+
+    raw: bytes
+    path: Path
+    owner: Path
+    """The table (card or device) whose cost they are."""
+
+
+@dataclass
+class Plan:
+    """What a profile asks for; `assemble` makes the image of it."""
+
+    catalog: Catalog
+    frame: Frame
+    part: Part | None = None
+    size: int | None = None
+    fill: int = 0xFF
+    patch: bytes = b""
+    tail: list[tuple[int, bytes, Path]] = field(default_factory=list)
+    raw: bytes | None = None
+    config: dict[str, Stored] = field(default_factory=dict)
+    identifier: dict[str, Stored] = field(default_factory=dict)
+    pieces: list[Piece] = field(default_factory=list)
+    override: dict[str, Stored] = field(default_factory=dict)
+    has_end: bool = True
+    owners: dict[Path, str] = field(default_factory=dict)
+
+
+def parse_toml(text: str) -> dict[str, Any]:
+    """Return the tables of a TOML text; raises Refused with line and column."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        message, place = syntax_fault(error, text)
+        raise Refused(
+            [
+                Fault(
+                    message, "mend the TOML here", line=place.line, column=place.column
+                )
+            ]
+        ) from None
+    except (RecursionError, ValueError):
+        fault = Fault("nested too deep, or a number too long", "this is no card profile", line=1)
+        raise Refused([fault]) from None
+
+
+def read_profile(catalog: Catalog, data: Mapping[str, Any]) -> Plan:
+    """Return the plan for a profile's tables; raises Refused with every fault that was found."""
+    return _Reader(catalog, data).plan()
+
+
+class _Reader:
+    """Reads table by table and goes on after a fault, so that all of them are told at once."""
+
+    def __init__(self, catalog: Catalog, data: Mapping[str, Any]) -> None:
+        self.catalog = catalog
+        self.tables = catalog.tables
+        self.data = data
+        self.faults: list[Fault] = []
+        self.result = Plan(catalog, catalog.default_frame)
+
+    def plan(self) -> Plan:
+        self._shape()
+        image = self.data.get("image", {})
+        if "raw" in image:
+            self._whole(image)
+        else:
+            self._image(image)
+            self._config()
+            self._card()
+            for index, device in enumerate(self.data.get("device", [])):
+                self._device(device, ("device", index))
+            self._override()
+        if self.faults:
+            raise Refused(self.faults)
+        return self.result
+
+    def _shape(self) -> None:
+        """Refuse what isn't a table where one belongs: nothing else can be read then."""
+        faults = list(unknown_keys(self.data, self.tables["profile"], ()))
+        for key in self.tables["profile"].keys.values():
+            value = self.data.get(key.name, [] if key.type == "tables" else {})
+            wanted = list if key.type == "tables" else dict
+            rows = value if isinstance(value, list) else []
+            if not isinstance(value, wanted) or any(not isinstance(row, dict) for row in rows):
+                mark = f"[[{key.name}]]" if key.type == "tables" else f"[{key.name}]"
+                message = f"{key.name} is not a table"
+                faults.append(Fault(message, f"write it as {mark}", (key.name,)))
+        if faults:
+            raise Refused(faults)
+
+    def _whole(self, image: Mapping[str, Any]) -> None:
+        self.faults += check_table(image, self.tables["image"], self.tables, ("image",))
+        for path in [
+            *((name,) for name in self.data if name != "image"),
+            *(("image", name) for name in image if name != "raw"),
+        ]:
+            message = f"{path[-1]} can't stand beside the image's raw bytes"
+            hint = "raw is the whole image: leave all else out"
+            self.faults.append(Fault(message, hint, path, on_key=True))
+        if not self.faults:
+            self.result.raw = parse_hex(image["raw"])
+            if not 1 <= len(self.result.raw) <= 0x10000:
+                message = f"raw: {len(self.result.raw)} bytes are no image"
+                self.faults.append(Fault(message, "1 byte to 64 KiB", ("image", "raw")))
+
+    def _image(self, image: Mapping[str, Any]) -> None:
+        found = list(check_table(image, self.tables["image"], self.tables, ("image",)))
+        self.faults += found
+        bad = {fault.path[1] for fault in found if fault.path and len(fault.path) > 1}
+        good = {key: value for key, value in image.items() if key not in bad}
+        plan = self.result
+        if "layout" in good:
+            try:
+                plan.frame = frame_named(self.catalog, good["layout"])
+            except Refused as refused:
+                fault = refused.faults[0]
+                path = ("image", "layout")
+                self.faults.append(Fault(fault.message, fault.hint, path))
+        plan.fill = _number(good["fill"]) if "fill" in good else plan.frame.fill
+        if "part" in good:
+            plan.part = self.catalog.parts.get(good["part"].upper())
+            if plan.part is None:
+                hint = f"known are {', '.join(self.catalog.parts)}; or write size = …"
+                message = f"no part is called {good['part']}"
+                self.faults.append(Fault(message, hint, ("image", "part")))
+            if "size" in good:
+                message = "part and size can't both stand"
+                hint = "size is for a dump of no part's length"
+                self.faults.append(Fault(message, hint, ("image", "size"), on_key=True))
+        plan.size = good.get("size")
+        plan.patch = parse_hex(good.get("patch", ""))
+        for index, run in enumerate(good.get("tail", [])):
+            place = ("image", "tail", index)
+            plan.tail.append((_number(run["at"]), parse_hex(run["raw"]), place))
+
+    def _config(self) -> None:
+        frame, config = self.result.frame, self.data.get("config", {})
+        fields = {f.key: f for f in frame.config_fields}
+        for key in config:
+            if key not in fields:
+                hint = f"its keys are {', '.join(fields)}" if fields else "leave [config] out"
+                message = f"layout {frame.name} has no configuration {key}"
+                self.faults.append(Fault(message, hint, ("config", key), on_key=True))
+        for key, field_ in fields.items():
+            value = config.get(key, field_.default)
+            stored = self._stored(field_, value, ("config", key))
+            self.result.config[key] = stored
+
+    def _stored(self, field_: Field, value: Any, path: Path) -> Stored:
+        try:
+            return field_.stored_of(value)
+        except Wrong as wrong:
+            self.faults.append(Fault(wrong.message, wrong.hint, (*path, *wrong.inside)))
+            return None
+
+    def _card(self) -> None:
+        if "card" not in self.data:
+            hint = 'write [card] with id = "QRL0301" or the like'
+            self.faults.append(Fault("the profile has no [card]", hint, ()))
+            return
+        card, path = self.data["card"], ("card",)
+        self.faults += unknown_keys(card, self.tables["card"], path)
+        for key in self.tables["card"].keys.values():
+            if key.required and key.name not in card:
+                self.faults.append(Fault(f"[card] has no {key.name}", key.text, path))
+        for field_ in self.catalog.identifier.layout.fields:
+            if not is_computed(field_) and (field_.key in card or field_.may_be_left_out):
+                value = card.get(field_.key, field_.default)
+                stored = self._stored(field_, value, (*path, field_.key))
+                self.result.identifier[field_.key] = stored
+        self.result.owners[path] = "the card itself"
+        self._version(card, path)
+        if "name" in card:
+            self._item(self.catalog.by_role["name"], {"name": card["name"]}, path, path, "name")
+        self._entries(card.get("resources", []), (*path, "resources"), path)
+
+    def _version(self, card: Mapping[str, Any], path: Path) -> None:
+        record = self.catalog.by_role["version"]
+        values = {f.key: card[f.key] for f in record.profile_fields if f.key in card}
+        for key, value in list(values.items()):
+            spec = self.tables["card"].keys[key]
+            if spec.absent is not None and value == spec.absent:
+                for other in values:
+                    if other != key:
+                        message = f"{other} has no place: {key} is {spec.absent}"
+                        self.faults.append(Fault(message, "leave it out", (*path, other)))
+                return
+        self._item(record, values, path, path)
+
+    def _item(
+        self,
+        record: Record,
+        values: dict[str, Any],
+        path: Path,
+        owner: Path,
+        key: str | None = None,
+        length: int | None = None,
+    ) -> None:
+        try:
+            raw = written(record, values, path, length)
+        except Refused as refused:
+            self.faults += refused.faults
+            return
+        place = path if key is None else (*path, key)
+        self.result.pieces.append(Piece(raw, place, owner))
+
+    def _entries(self, entries: Any, path: Path, owner: Path) -> None:
+        if not isinstance(entries, list):
+            hint = "write [ { irq = [5, 7] }, … ]"
+            self.faults.append(Fault(f"{path[-1]} is not a list", hint, path))
+            return
+        for index, entry in enumerate(entries):
+            place = (*path, index)
+            try:
+                raw = item_bytes(self.catalog, entry, place)
+            except Refused as refused:
+                self.faults += refused.faults
+                continue
+            self.result.pieces.append(Piece(raw, place, owner))
+
+    def _device(self, device: Mapping[str, Any], path: Path) -> None:
+        spec = self.tables["device"]
+        self.faults += unknown_keys(device, spec, path)
+        record = self.catalog.by_role["device"]
+        length = device.get(record.length_key) if record.length_key else None
+        if length is not None and (length not in record.layout.lengths() or length is True):
+            message = f"{record.length_key}: {describe(length)} is no length of this item"
+            hint = f"write {record.lengths_in_words()}"
+            self.faults.append(Fault(message, hint, (*path, str(record.length_key))))
+            length = None
+        values = {f.key: device[f.key] for f in record.profile_fields if f.key in device}
+        name = device.get("name")
+        self.result.owners[path] = f"device {describe(device.get('id', '?')).strip(chr(34))}"
+        if isinstance(name, str):
+            self.result.owners[path] += f" ({name})"
+        self._item(record, values, path, path, "id" if "id" in device else None, length)
+        for place, id_ in self._list(device, "compatible", path):
+            try:
+                raw = written(self.catalog.by_role["compatible"], {"compatible": id_}, place)
+                self.result.pieces.append(Piece(raw, place, path))
+            except Refused as refused:
+                fault = refused.faults[0]
+                self.faults.append(Fault(fault.message, fault.hint, place))
+        if "name" in device:
+            self._item(self.catalog.by_role["name"], {"name": device["name"]}, path, path, "name")
+        self._entries(device.get("resources", []), (*path, "resources"), path)
+        choices = self._list(device, "choice", path)
+        for place, choice in choices:
+            self._choice(choice, place, path)
+        if choices:
+            self._item(self.catalog.by_role["choices-end"], {}, (*path, "choice"), path)
+        self._entries(device.get("resources_after", []), (*path, "resources_after"), path)
+
+    def _list(self, table: Mapping[str, Any], key: str, path: Path) -> list[tuple[Path, Any]]:
+        value = table.get(key, [])
+        if not isinstance(value, list):
+            self.faults.append(Fault(f"{key} is not a list", "put it in [ ]", (*path, key)))
+            return []
+        return [((*path, key, index), item) for index, item in enumerate(value)]
+
+    def _choice(self, choice: Any, path: Path, owner: Path) -> None:
+        if not isinstance(choice, dict):
+            hint = "write it as [[device.choice]]"
+            self.faults.append(Fault("a choice is not a table", hint, path))
+            return
+        self.faults += unknown_keys(choice, self.tables["choice"], path)
+        record = self.catalog.by_role["choice"]
+        values = {f.key: choice[f.key] for f in record.profile_fields if f.key in choice}
+        self._item(record, values, path, owner)
+        self._entries(choice.get("resources", []), (*path, "resources"), owner)
+
+    def _override(self) -> None:
+        override = self.data.get("override", {})
+        own = {f.key: f for f in self.result.frame.computed_fields}
+        specs = self.tables["override"].keys
+        fields = own | {name: self._field_of(key) for name, key in specs.items()}
+        for key, value in override.items():
+            path = ("override", key)
+            if key not in fields:
+                hint = f"what can be overridden here: {', '.join(fields)}"
+                message = f"nothing called {key} is computed in layout {self.result.frame.name}"
+                self.faults.append(Fault(message, hint, path, on_key=True))
+            elif key in specs and specs[key].absent is not None and value == specs[key].absent:
+                self.result.has_end = False
+            else:
+                self._override_one(fields[key], value, path)
+
+    def _override_one(self, field_: Field, value: Any, path: Path) -> None:
+        kind = field_.kind
+        if isinstance(kind, Count) and isinstance(value, str) and value in kind.accepts:
+            self.result.override[field_.key] = value
+        elif isinstance(kind, Count) and isinstance(value, str) and value[:1].isalpha():
+            words = one_of([*(f'"{way}"' for way in kind.accepts), "a number"])
+            message = f"{field_.title}: {describe(value)} is no way of counting"
+            self.faults.append(Fault(message, f"write {words}", path))
+        elif isinstance(kind, Constant) and not kind.is_bytes:
+            message = f"{field_.title} can't be overridden"
+            self.faults.append(Fault(message, "it is part of a byte", path))
+        else:
+            self.result.override[field_.key] = self._stored(field_, value, path)
+
+    def _field_of(self, key: KeySpec) -> Field:
+        owner, _, name = (key.field or "").partition(".")
+        layout = (
+            self.catalog.identifier.layout
+            if owner == "identifier"
+            else self.catalog.records[owner].layout
+        )
+        return layout.by_key[name]
+
+
+def _number(value: int | str) -> int:
+    from romtool.schema.kinds import whole_number
+
+    return whole_number(value)
+
+
+def faults_of(catalog: Catalog, data: Mapping[str, Any]) -> Iterator[Fault]:
+    """Yield every fault of a profile's tables, none if it can be built."""
+    try:
+        read_profile(catalog, data)
+    except Refused as refused:
+        yield from refused.faults
+
+
+__all__ = ["Piece", "Plan", "check_value", "faults_of", "parse_toml", "read_profile"]

@@ -1,0 +1,1 @@
+"""Spoilt reads put right."""

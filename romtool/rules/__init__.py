@@ -1,0 +1,1 @@
+"""What is checked in an image, as data."""

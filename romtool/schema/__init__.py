@@ -1,0 +1,1 @@
+"""What the schemas say: fields, records, frames, parts, rules, and how values are written."""

@@ -1,0 +1,76 @@
+"""Frames: the bytes before the PnP data, as the schema describes them; and EEPROM parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from romtool.schema.fields import Field, Layout
+from romtool.schema.kinds import Check, Constant, Count, Pins, Stored
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """A layout: what one kind of chip wants before the PnP data, and what follows it."""
+
+    name: str
+    title: str
+    text: str
+    source: str
+    size: int
+    fill: int
+    patch: bool
+    max_pnp_bytes: int | None
+    default: bool
+    layout: Layout
+
+    @property
+    def config_fields(self) -> tuple[Field, ...]:
+        """The fields that a profile's [config] may set."""
+        return tuple(f for f in self.layout.fields if not is_computed(f))
+
+    @property
+    def computed_fields(self) -> tuple[Field, ...]:
+        """The fields that are computed or constant; [override] may set them."""
+        return tuple(f for f in self.layout.fields if is_computed(f))
+
+    @property
+    def count_field(self) -> Field | None:
+        """The field that counts the PnP bytes, if there is one."""
+        for field in self.layout.fields:
+            if isinstance(field.kind, Count):
+                return field
+        return None
+
+    def wiring(self, bus: str) -> Field | None:
+        """Return the field that tells which lines of `bus` (irq, dma) have a pin."""
+        for field in self.layout.fields:
+            if isinstance(field.kind, Pins) and field.kind.bus == bus:
+                return field
+        return None
+
+    def typical(self) -> dict[str, Stored]:
+        """Return the stored values of configuration bytes that a profile leaves out."""
+        return {f.key: f.stored_of(f.default) for f in self.config_fields}
+
+
+def is_computed(field: Field) -> bool:
+    """Whether a frame's field is constant or computed, not chosen."""
+    return isinstance(field.kind, Constant | Count | Check)
+
+
+def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
+    """Return the sum of the sizes (bytes) of the regions that a count names."""
+    return sum(regions[name] for name in names)
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """An EEPROM part: generic number, size in bytes, page in bytes where it has pages."""
+
+    name: str
+    bus: str
+    size: int
+    page: int | None
+    organisation: tuple[int, ...]
+    source: str

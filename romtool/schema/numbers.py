@@ -1,0 +1,59 @@
+"""How numbers and bytes are written by people: `544`, `0x220`, `"220h"`, `"55 BB"`."""
+
+from __future__ import annotations
+
+import re
+
+from romtool.errors import Wrong
+
+_NUMBER = re.compile(r"(?:0[xX](?P<x>[0-9A-Fa-f]+)|(?P<h>[0-9A-Fa-f]+)[hH]|(?P<d>[0-9]+))\Z")
+_SPACE = re.compile(r"\s+")
+
+
+def parse_number(text: str) -> int:
+    """Read `544`, `0x220` or `220h`; raises Wrong for anything else."""
+    found = _NUMBER.match(text.strip())
+    if found is None:
+        raise Wrong(f'"{text}" is not a number', "write 544, 0x220 or \"220h\"")
+    if found["d"] is not None:
+        return int(found["d"])
+    return int(found["x"] or found["h"], 16)
+
+
+def address(value: int) -> str:
+    """Return a number as the trade writes addresses: 220h."""
+    return f"{value:X}h"
+
+
+def parse_hex(text: str) -> bytes:
+    """Read bytes written as hex digits, with or without white space; raises Wrong."""
+    digits = _SPACE.sub("", text)
+    try:
+        return bytes.fromhex(digits)
+    except ValueError:
+        odd = len(digits) % 2 and not re.search(r"[^0-9A-Fa-f]", digits)
+        what = "an odd number of hex digits" if odd else "not bytes in hex digits"
+        raise Wrong(f"{shorten(text)} is {what}", 'write bytes as "55 BB 00"') from None
+
+
+def hex_text(data: bytes) -> str:
+    """Return bytes as `55 BB 00`."""
+    return data.hex(" ").upper()
+
+
+def shorten(text: str, limit: int = 40) -> str:
+    """Quote a text for a message, cut where it is long."""
+    return f'"{text}"' if len(text) <= limit else f'"{text[: limit - 1]}…"'
+
+
+def sizes(count: int) -> str:
+    """Return a number of bytes in the largest unit that keeps it whole: 128 KiB."""
+    for unit, name in ((1 << 20, "MiB"), (1 << 10, "KiB")):
+        if count and count % unit == 0:
+            return f"{count // unit} {name}"
+    return f"{count} byte{'' if count == 1 else 's'}"
+
+
+def one_of(words: list[str]) -> str:
+    """Join choices the way one says them: 5, 7 or 9."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"

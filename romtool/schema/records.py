@@ -1,0 +1,185 @@
+"""Items of the PnP data, as the schema describes them: headers and records."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.errors import Wrong
+from romtool.schema.fields import Field, Layout
+from romtool.schema.kinds import Check, Constant, Range, Reserved, Stored, Value
+
+
+@dataclass(frozen=True, eq=False)
+class Header:
+    """How an item begins: a constant bit, the item's name and the length of what follows."""
+
+    name: str
+    title: str
+    source: str
+    size: int
+    layout: Layout
+
+    @property
+    def top_code(self) -> int:
+        """The greatest item name."""
+        return self.layout.by_key["code"].kind.top
+
+    @property
+    def top_length(self) -> int:
+        """The greatest length of an item's content."""
+        return self.layout.by_key["length"].kind.top
+
+    def read(self, data: bytes) -> tuple[int, int] | None:
+        """Return name and length from a header's bytes, None if another header stands there."""
+        stored = self.layout.parse(data)
+        for field in self.layout.fields:
+            if isinstance(field.kind, Constant) and stored[field.key] != field.kind.value:
+                return None
+        return stored["code"], stored["length"]
+
+    def write(self, code: int, length: int) -> bytes:
+        """Return the header of an item."""
+        stored: dict[str, Stored] = {"code": code, "length": length}
+        for field in self.layout.fields:
+            if isinstance(field.kind, Constant):
+                stored[field.key] = field.kind.value
+        return self.layout.build(stored, self.size)
+
+
+@dataclass(frozen=True, eq=False)
+class Record:
+    """An item of the PnP data: what its content means and how a profile writes it."""
+
+    name: str
+    title: str
+    source: str
+    header: Header
+    codes: frozenset[int]
+    role: str
+    entry: bool
+    form: str | None
+    length_key: str | None
+    say: str
+    layout: Layout
+
+    @property
+    def head(self) -> Field:
+        """The field whose key stands for the item in a profile's list of resources."""
+        return self.layout.fields[0]
+
+    @functools.cached_property
+    def profile_fields(self) -> tuple[Field, ...]:
+        """The fields that a person sees: all but reserved bits."""
+        return tuple(f for f in self.layout.fields if not isinstance(f.kind, Reserved))
+
+    def takes(self, length: int) -> bool:
+        """Whether an item of this kind can have content of this length."""
+        return self.layout.takes(length)
+
+    def lengths_in_words(self) -> str:
+        """Return the lengths that it can have, for a message."""
+        low, high = self.layout.length_limits
+        if high is None:
+            return f"at least {low}"
+        return " or ".join(str(length) for length in self.layout.lengths())
+
+    def read(self, content: bytes) -> tuple[dict[str, Value], bool]:
+        """Return the values of an item's content, and whether a profile can say all of it."""
+        values, explained = self.layout.values(self.layout.parse(content))
+        return self.layout.named(values), explained
+
+    def write(self, values: Mapping[str, Value], length: int | None = None) -> bytes:
+        """Return the whole item for the values of a profile; raises Wrong.
+
+        Keys left out take their defaults; `length` asks for a longer content than needed.
+        """
+        stored: dict[str, Stored] = {}
+        for field in self.layout.fields:
+            stored[field.key] = self._stored(field, values)
+        shortest = self.layout.length_for(stored)
+        if shortest > self.header.top_length:
+            raise Wrong(
+                f"{self.title}: {shortest} bytes are more than the {self.header.top_length} "
+                "that fit an item"
+            )
+        wanted = shortest if length is None else length
+        if wanted < shortest or not self.takes(wanted):
+            raise Wrong(
+                f"{self.title}: {wanted} bytes can't hold it",
+                f"its content takes {self.lengths_in_words()} bytes",
+            )
+        if wanted > shortest:
+            stored = {k: 0 if v is None else v for k, v in stored.items()}
+        content = self.layout.build(stored, wanted)
+        return self.header.write(min(self.codes), len(content)) + content
+
+    def _stored(self, field: Field, values: Mapping[str, Value]) -> Stored:
+        if isinstance(field.kind, Reserved):
+            there = not field.optional or any(
+                values.get(f.key) is not None for f in self.layout.fields if f.at == field.at
+            )
+            return 0 if there else None
+        if isinstance(field.kind, Check) and field.key not in values:
+            return 0
+        if field.key in values and values[field.key] is not None:
+            return field.stored_of(values[field.key])
+        if field.optional:
+            return None
+        return field.stored_of(field.default)
+
+    def entry_of(self, values: Mapping[str, Value]) -> dict[str, Value]:
+        """Return an item as an entry of a profile's list, without what is at its default."""
+        entry: dict[str, Value] = {}
+        for field in self.profile_fields:
+            value = values[field.key]
+            ranged = field.stated_with_range and isinstance(values[self.head.key], list)
+            if field is self.head or ranged or not field.is_default(value):
+                entry[field.key] = value
+        return entry
+
+    def in_words(self, values: Mapping[str, Value]) -> str:
+        """Return an item as a builder reads it: `I/O 220h-22Fh`."""
+        words = self.say.format_map(_Shown(self, values))
+        for field in self.layout.fields:
+            value = values.get(field.key)
+            if field.say and (field.always or not field.is_default(value)):
+                words += ", " + field.say.format_map(_Shown(self, values))
+        return words
+
+
+class _Shown(dict[str, str]):
+    """The words for each field of an item, made when a text asks for them."""
+
+    def __init__(self, record: Record, values: Mapping[str, Any]) -> None:
+        super().__init__()
+        self.record = record
+        self.values = values
+
+    def __missing__(self, key: str) -> str:
+        field = self.record.layout.by_key[key]
+        value = self.values[key]
+        if value is None:
+            return field.absent or "none"
+        if field.length is not None:
+            return self._span(field, value, self.values[field.length])
+        return field.kind.show(value)
+
+    def _span(self, field: Field, value: Value, length: int) -> str:
+        """Return a range of addresses: 220h-22Fh, or where it may be put."""
+        if isinstance(value, list) and isinstance(field.kind, Range):
+            low, high = value
+            if low != high:
+                count = self.record.layout.by_key[field.length or ""].kind.show(length)
+                things = f" {field.things}" if field.things and count.isdigit() else ""
+                step = self.values.get(field.align or "")
+                every = f", every {step:X}h" if step is not None else ""
+                return f"{low:X}h to {high:X}h, {count}{things}{every}"
+            value = low
+        if length == 0:
+            return f"{value:X}h, none"
+        if length == 1:
+            return f"{value:X}h"
+        return f"{value:X}h-{value + length - 1:X}h"

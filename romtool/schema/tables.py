@@ -1,0 +1,185 @@
+"""Tables of a TOML file held against their description: unknown keys, missing keys, wrong types.
+
+The descriptions are data (`schemas/schema.toml` for the schemas themselves, `schemas/profile.toml`
+for card profiles); this module knows only the types that a key can have.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.errors import Fault, Path, Wrong
+from romtool.schema.numbers import one_of, parse_hex, parse_number, shorten
+
+TYPE_WORDS = {
+    "text": "a text in quotes",
+    "word": "a name in quotes",
+    "hex": 'bytes in hex digits, such as "55 BB"',
+    "integer": "a whole number",
+    "number": 'a whole number, such as 544, 0x220 or "220h"',
+    "boolean": "true or false",
+    "list": "a list in [ ]",
+    "table": "a table",
+    "tables": "a list of tables",
+    "names": "a table of texts",
+    "any": "a value",
+}
+
+
+@dataclass(frozen=True)
+class KeySpec:
+    """One key of a table: its type, its limits and what it means."""
+
+    name: str
+    type: str = "any"
+    of: str | None = None
+    table: str | None = None
+    required: bool = False
+    choices: tuple[Any, ...] = ()
+    minimum: int | None = None
+    maximum: int | None = None
+    field: str | None = None
+    default: Any = None
+    absent: str | None = None
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class TableSpec:
+    """A table: its keys, in the order in which they are written."""
+
+    name: str
+    text: str
+    keys: Mapping[str, KeySpec]
+
+
+def table_specs(raw: list[dict[str, Any]]) -> dict[str, TableSpec]:
+    """Return the table descriptions that stand in a parsed schema file."""
+    specs = {}
+    for table in raw:
+        keys = {
+            name: KeySpec(name=name, **{**key, "choices": tuple(key.get("choices", ()))})
+            for name, key in table["keys"].items()
+        }
+        specs[table["name"]] = TableSpec(table["name"], table.get("text", ""), keys)
+    return specs
+
+
+def check_table(
+    value: Any, spec: TableSpec, specs: Mapping[str, TableSpec], path: Path = ()
+) -> Iterator[Fault]:
+    """Yield every fault of `value` against `spec`, those of the tables inside included."""
+    if not isinstance(value, dict):
+        yield Fault(f"{_place(path)} is not a table", "", path)
+        return
+    yield from unknown_keys(value, spec, path)
+    for key in spec.keys.values():
+        if key.name in value:
+            yield from check_value(value[key.name], key, specs, (*path, key.name))
+        elif key.required:
+            yield Fault(f"{_place(path)} has no {key.name}", key.text, path)
+
+
+def unknown_keys(value: Mapping[str, Any], spec: TableSpec, path: Path) -> Iterator[Fault]:
+    """Yield a fault for each key that `spec` doesn't know, with the nearest one that it does."""
+    for name in value:
+        if name not in spec.keys:
+            near = difflib.get_close_matches(name, spec.keys, n=1)
+            keys = ", ".join(spec.keys)
+            hint = f"did you mean {near[0]}?" if near else f"the keys here are: {keys}"
+            where = f" in [{spec.name}]" if path else ""
+            yield Fault(f"unknown key {name}{where}", hint, (*path, name), on_key=True)
+
+
+def check_value(
+    value: Any, key: KeySpec, specs: Mapping[str, TableSpec], path: Path
+) -> Iterator[Fault]:
+    """Yield every fault of one value against the type and limits of its key."""
+    if key.type == "table" and key.table:
+        yield from check_table(value, specs[key.table], specs, path)
+    elif key.type == "tables" and key.table:
+        if not isinstance(value, list):
+            yield _mistyped(key, value, path)
+            return
+        for index, item in enumerate(value):
+            yield from check_table(item, specs[key.table], specs, (*path, index))
+    elif key.type == "list":
+        if not isinstance(value, list):
+            yield _mistyped(key, value, path)
+            return
+        inner = KeySpec(
+            key.name, key.of or "any", minimum=key.minimum, maximum=key.maximum, text=key.text
+        )
+        for index, item in enumerate(value):
+            yield from check_value(item, inner, specs, (*path, index))
+    else:
+        yield from _check_plain(value, key, path)
+
+
+def _check_plain(value: Any, key: KeySpec, path: Path) -> Iterator[Fault]:
+    try:
+        number = _plain(value, key.type)
+    except Wrong as wrong:
+        yield Fault(f"{key.name}: {wrong.message}", wrong.hint, path)
+        return
+    except TypeError:
+        yield _mistyped(key, value, path)
+        return
+    if key.choices and value not in key.choices:
+        yield Fault(
+            f"{key.name}: {shorten(str(value))} is not one of its values",
+            f"write {one_of([str(choice) for choice in key.choices])}",
+            path,
+        )
+    if number is None:
+        return
+    if key.minimum is not None and number < key.minimum:
+        yield Fault(f"{key.name}: {number} is less than {key.minimum}", key.text, path)
+    if key.maximum is not None and number > key.maximum:
+        yield Fault(f"{key.name}: {number} is more than {key.maximum}", key.text, path)
+
+
+def _plain(value: Any, kind: str) -> int | None:
+    """Return the number that a value stands for, None for no number; TypeError: wrong type."""
+    if kind == "number" and isinstance(value, str):
+        return parse_number(value)
+    if kind in ("integer", "number"):
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise TypeError
+        return value
+    if kind in ("text", "word", "hex"):
+        if not isinstance(value, str):
+            raise TypeError
+        if kind == "hex":
+            parse_hex(value)
+    elif kind == "boolean":
+        if not isinstance(value, bool):
+            raise TypeError
+    elif kind == "names":
+        if not isinstance(value, dict):
+            raise TypeError
+    return None
+
+
+def _mistyped(key: KeySpec, value: Any, path: Path) -> Fault:
+    return Fault(f"{key.name} takes {TYPE_WORDS[key.type]}, not {describe(value)}", key.text, path)
+
+
+def describe(value: Any) -> str:
+    """Say what a TOML value is, for a message."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return shorten(value)
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, dict):
+        return "a table"
+    return str(value)
+
+
+def _place(path: Path) -> str:
+    return ".".join(str(step) for step in path) or "the file"

@@ -1,0 +1,1 @@
+"""Reading TOML and telling where in it a fault is."""
