@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from romtool.errors import Refused, refuse
-from romtool.schema.catalog import Catalog, SchemaFile, load
+from romtool.schema.catalog import Catalog
+from romtool.schema.loading import SchemaFile, load
+from romtool.text.faults import located
 
 
 def shipped_folder() -> Path:
@@ -19,33 +21,30 @@ def shipped_folder() -> Path:
 def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
     """Return every .toml file below `folder`, by name; `own`: the user's, shown with its path."""
     if not folder.is_dir():
-        raise refuse(
-            f"{folder}: no folder with schemas there", "give the folder that holds the .toml files"
-        ).in_file("romtool")
-    files = []
-    for path in sorted(folder.rglob("*.toml")):
-        try:
-            text = path.read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as error:
-            raise refuse(f"can't be read: {error}", "").in_file(str(path)) from None
-        files.append(SchemaFile(str(path), text, own))
-    return files
+        hint = "give the folder that holds the .toml files"
+        raise refuse("is no folder", hint).in_file(str(folder))
+    return [_schema_file(path, own=own) for path in sorted(folder.rglob("*.toml"))]
 
 
-def load_catalog(folders: Sequence[Path] = ()) -> tuple[Catalog, dict[str, str]]:
-    """Return the catalogue and the text of each file, for the places of faults.
+def _schema_file(path: Path, *, own: bool) -> SchemaFile:
+    try:
+        return SchemaFile(str(path), path.read_text(encoding="utf-8"), own)
+    except (OSError, UnicodeDecodeError) as error:
+        reason = str(getattr(error, "strerror", None) or "is no UTF-8 text").lower()
+        raise refuse(reason, "check the name and the rights").in_file(str(path)) from None
 
-    Raises Refused, which carries those texts in `texts`.
+
+def load_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Catalog:
+    """Return the catalogue of romtool's schemas and those in `folders` and `files`.
+
+    Raises Refused with file, line and column of every fault.
     """
-    files = schema_files(shipped_folder(), own=False)
+    found = schema_files(shipped_folder(), own=False)
     for folder in folders:
-        files += schema_files(folder, own=True)
-    return load(files), {file.name: file.text for file in files}
-
-
-def load_files(files: Sequence[SchemaFile]) -> Catalog:
-    """Return the catalogue of romtool's schemas and these."""
-    return load([*schema_files(shipped_folder(), own=False), *files])
-
-
-__all__ = ["Refused", "load_catalog", "load_files", "schema_files", "shipped_folder"]
+        found += schema_files(folder, own=True)
+    found += [_schema_file(path, own=True) for path in files]
+    texts = {file.name: file.text for file in found}
+    try:
+        return load(found)
+    except Refused as refused:
+        raise Refused(located(f, texts.get(f.file or "", "")) for f in refused.faults) from None

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 from romtool.errors import Fault, Refused
 from romtool.image.model import Image
 from romtool.image.walk import walk
@@ -94,4 +92,4 @@ def usual_id(image: Image) -> bool:
     value = image.identifier_values[0][field.key]
     if not isinstance(field.kind, Spelled) or not isinstance(value, str):
         return False
-    return re.fullmatch(field.kind.spelling.usual, value) is not None
+    return field.kind.spelling.is_usual(value)

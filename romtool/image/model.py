@@ -8,11 +8,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from romtool.image.walk import Item
+from romtool.image.walk import Item, announced
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field, Unit
 from romtool.schema.frames import Frame, count_of
 from romtool.schema.kinds import Check, Constant, Count, Stored
+from romtool.schema.records import Record
 
 MIN_FILL_GAP = 8
 """So many fill bytes in a row end a run of data behind the PnP data."""
@@ -108,6 +109,11 @@ class Image:
         return last if last is not None and last.record.role == "end" else None
 
     @property
+    def cut_item(self) -> tuple[Record, int] | None:
+        """What is announced where the walk stopped: record and size (bytes) of a whole item."""
+        return announced(self.catalog, self.data, self.items_end)
+
+    @property
     def regions(self) -> dict[str, int]:
         """The sizes (bytes) of the regions that a count can name."""
         return {
@@ -147,10 +153,14 @@ class Image:
             end = self.data.find(gap, at)
             run = self.data[at:] if end < 0 else self.data[at:end]
             run = run.rstrip(fill)
-            patch = at == self.items_end and self.frame is not None
-            patch = patch and (self.frame is not None and self.frame.patch or not self.end_item)
-            yield Run(at, run, "patch" if patch else "data")
+            yield Run(at, run, "patch" if self._is_patch(at) else "data")
             at += len(run)
+
+    def _is_patch(self, at: int) -> bool:
+        """Whether bytes here belong to the PnP data before them, and would move with it."""
+        if self.frame is None or at != self.items_end:
+            return False
+        return self.frame.patch or self.end_item is None
 
     def runs(self, kind: str) -> list[Run]:
         """Return the runs of one kind behind the PnP data."""

@@ -98,6 +98,19 @@ def walk(catalog: Catalog, data: bytes, start: int) -> Iterator[Item]:
         at = end
 
 
+def announced(catalog: Catalog, data: bytes, at: int) -> tuple[Record, int] | None:
+    """Return what the header at `at` announces: the record and the whole item's bytes."""
+    if at >= len(data) or data[at] == 0:
+        return None
+    header = _first_bytes(catalog)[data[at]]
+    head = data[at : at + header.size]
+    found = _small(header, head) if len(head) == header.size else None
+    if found is None:
+        return None
+    code, length = found
+    return catalog.by_code[header.name, code], header.size + length
+
+
 def whole_items(catalog: Catalog, data: bytes) -> bool:
     """Whether `data` is a run of whole items with nothing left over."""
     at = 0

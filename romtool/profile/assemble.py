@@ -18,6 +18,8 @@ class Assembly:
     data: bytes
     starts: tuple[int, ...] = ()
     paths: tuple[Path, ...] = ()
+    layout: str | None = None
+    part: str | None = None
 
     def path_at(self, offset: int) -> Path:
         """Return the place in the profile that the byte at `offset` came from."""
@@ -44,7 +46,9 @@ def assemble(plan: Plan) -> Assembly:
             raise Refused([Fault(message, "move it, or leave it out", path)])
         taken = at + len(run)
         data[at:taken] = run
-    return Assembly(bytes(data), *_places(plan, len(frame), len(identifier), len(used)))
+    starts, paths = _places(plan, len(frame), len(identifier), len(used))
+    part = plan.part.name if plan.part else None
+    return Assembly(bytes(data), starts, paths, plan.frame.name, part)
 
 
 def _end_item(plan: Plan, items: bytes) -> bytes:
@@ -92,7 +96,9 @@ def _frame(plan: Plan, regions: dict[str, int]) -> bytes:
                 given = number
             if given > kind.top:
                 message = f"{field.title}: {given} is more than {kind.top}"
-                faults.append(Fault(message, "the PnP data is too long for this layout", ("image",)))
+                faults.append(
+                    Fault(message, "the PnP data is too long for this layout", ("image",))
+                )
             stored[field.key] = min(given, kind.top)
     if faults:
         raise Refused(faults)
@@ -138,7 +144,9 @@ def _costs(plan: Plan) -> str:
     return "; ".join(words)
 
 
-def _places(plan: Plan, frame: int, identifier: int, used: int) -> tuple[tuple[int, ...], tuple[Path, ...]]:
+def _places(
+    plan: Plan, frame: int, identifier: int, used: int
+) -> tuple[tuple[int, ...], tuple[Path, ...]]:
     """Return where each run of bytes begins, and the place in the profile that it came from."""
     starts: list[int] = []
     paths: list[Path] = []

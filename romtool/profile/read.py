@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,10 +13,10 @@ from romtool.profile.entries import item_bytes, written
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
 from romtool.schema.frames import Frame, Part, is_computed
-from romtool.schema.kinds import Constant, Count, Stored
+from romtool.schema.kinds import Constant, Count, Stored, whole_number
 from romtool.schema.numbers import one_of, parse_hex
 from romtool.schema.records import Record
-from romtool.schema.tables import KeySpec, check_table, check_value, describe, unknown_keys
+from romtool.schema.tables import check_table, describe, unknown_keys
 from romtool.text.places import syntax_fault
 
 
@@ -57,11 +57,7 @@ def parse_toml(text: str) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         message, place = syntax_fault(error, text)
         raise Refused(
-            [
-                Fault(
-                    message, "mend the TOML here", line=place.line, column=place.column
-                )
-            ]
+            [Fault(message, "mend the TOML here", line=place.line, column=place.column)]
         ) from None
     except (RecursionError, ValueError):
         fault = Fault("nested too deep, or a number too long", "this is no card profile", line=1)
@@ -141,7 +137,7 @@ class _Reader:
                 fault = refused.faults[0]
                 path = ("image", "layout")
                 self.faults.append(Fault(fault.message, fault.hint, path))
-        plan.fill = _number(good["fill"]) if "fill" in good else plan.frame.fill
+        plan.fill = whole_number(good["fill"]) if "fill" in good else plan.frame.fill
         if "part" in good:
             plan.part = self.catalog.parts.get(good["part"].upper())
             if plan.part is None:
@@ -156,7 +152,7 @@ class _Reader:
         plan.patch = parse_hex(good.get("patch", ""))
         for index, run in enumerate(good.get("tail", [])):
             place = ("image", "tail", index)
-            plan.tail.append((_number(run["at"]), parse_hex(run["raw"]), place))
+            plan.tail.append((whole_number(run["at"]), parse_hex(run["raw"]), place))
 
     def _config(self) -> None:
         frame, config = self.result.frame, self.data.get("config", {})
@@ -298,7 +294,7 @@ class _Reader:
         override = self.data.get("override", {})
         own = {f.key: f for f in self.result.frame.computed_fields}
         specs = self.tables["override"].keys
-        fields = own | {name: self._field_of(key) for name, key in specs.items()}
+        fields = own | {n: self.catalog.field(key.field or "") for n, key in specs.items()}
         for key, value in override.items():
             path = ("override", key)
             if key not in fields:
@@ -323,29 +319,3 @@ class _Reader:
             self.faults.append(Fault(message, "it is part of a byte", path))
         else:
             self.result.override[field_.key] = self._stored(field_, value, path)
-
-    def _field_of(self, key: KeySpec) -> Field:
-        owner, _, name = (key.field or "").partition(".")
-        layout = (
-            self.catalog.identifier.layout
-            if owner == "identifier"
-            else self.catalog.records[owner].layout
-        )
-        return layout.by_key[name]
-
-
-def _number(value: int | str) -> int:
-    from romtool.schema.kinds import whole_number
-
-    return whole_number(value)
-
-
-def faults_of(catalog: Catalog, data: Mapping[str, Any]) -> Iterator[Fault]:
-    """Yield every fault of a profile's tables, none if it can be built."""
-    try:
-        read_profile(catalog, data)
-    except Refused as refused:
-        yield from refused.faults
-
-
-__all__ = ["Piece", "Plan", "check_value", "faults_of", "parse_toml", "read_profile"]

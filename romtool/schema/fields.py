@@ -218,10 +218,7 @@ class _Joined:
 
     def __init__(self, parts: Sequence[Any]) -> None:
         self.struct = construct.Struct(
-            *(
-                part if part.name else f"unit{index}" / part
-                for index, part in enumerate(parts)
-            )
+            *(part if part.name else f"unit{index}" / part for index, part in enumerate(parts))
         )
         self.flat = tuple(bool(part.name) for part in parts)
 
@@ -276,9 +273,7 @@ def layout_of(fields: Sequence[Field], size: int | None, path: Path) -> Layout:
         if unit.size is None and unit is not units[-1]:
             raise Refused([Fault(f"{first.key} takes the rest, but isn't last", "", first.path)])
         if unit is not units[-1] and unit.min_size != unit.size:
-            raise Refused(
-                [Fault(f"{first.key} may be absent, but isn't last", "", first.path)]
-            )
+            raise Refused([Fault(f"{first.key} may be absent, but isn't last", "", first.path)])
         at += unit.size or 0
     if size is not None and at < size:
         raise Refused([_gap(at, size - 1, path)])

@@ -14,7 +14,7 @@ def parse_number(text: str) -> int:
     """Read `544`, `0x220` or `220h`; raises Wrong for anything else."""
     found = _NUMBER.match(text.strip())
     if found is None:
-        raise Wrong(f'"{text}" is not a number', "write 544, 0x220 or \"220h\"")
+        raise Wrong(f'"{text}" is not a number', 'write 544, 0x220 or "220h"')
     if found["d"] is not None:
         return int(found["d"])
     return int(found["x"] or found["h"], 16)

@@ -62,6 +62,7 @@ class Record:
     entry: bool
     form: str | None
     length_key: str | None
+    refuses: tuple[Any, ...]
     say: str
     layout: Layout
 
@@ -156,15 +157,15 @@ class _Shown(dict[str, str]):
     def __init__(self, record: Record, values: Mapping[str, Any]) -> None:
         super().__init__()
         self.record = record
-        self.values = values
+        self.shown = values
 
     def __missing__(self, key: str) -> str:
         field = self.record.layout.by_key[key]
-        value = self.values[key]
+        value = self.shown[key]
         if value is None:
             return field.absent or "none"
         if field.length is not None:
-            return self._span(field, value, self.values[field.length])
+            return self._span(field, value, self.shown[field.length])
         return field.kind.show(value)
 
     def _span(self, field: Field, value: Value, length: int) -> str:
@@ -174,7 +175,7 @@ class _Shown(dict[str, str]):
             if low != high:
                 count = self.record.layout.by_key[field.length or ""].kind.show(length)
                 things = f" {field.things}" if field.things and count.isdigit() else ""
-                step = self.values.get(field.align or "")
+                step = self.shown.get(field.align or "")
                 every = f", every {step:X}h" if step is not None else ""
                 return f"{low:X}h to {high:X}h, {count}{things}{every}"
             value = low

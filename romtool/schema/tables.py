@@ -158,9 +158,8 @@ def _plain(value: Any, kind: str) -> int | None:
     elif kind == "boolean":
         if not isinstance(value, bool):
             raise TypeError
-    elif kind == "names":
-        if not isinstance(value, dict):
-            raise TypeError
+    elif kind == "names" and not isinstance(value, dict):
+        raise TypeError
     return None
 
 

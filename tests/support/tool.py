@@ -103,7 +103,7 @@ def built(profile: str, folder: Path, *options: str) -> bytes:
     """The .bin that `romtool build` writes into the folder from a profile named card.toml there."""
     source = folder / "card.toml"
     source.write_text(profile, encoding="utf-8", newline="\n")
-    run = romtool("build", str(source), "-o", str(folder), *options)
+    run = romtool("build", str(source), "-o", str(folder), "--force", *options)
     assert run.returncode == 0, told(run)
     return (folder / "card.bin").read_bytes()
 

@@ -1,0 +1,71 @@
+"""The command line: one module a command, loaded when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from pathlib import Path
+
+import click
+
+from romtool import __version__
+
+COMMANDS = ("build", "inspect", "check", "verify", "profile", "recover", "schema")
+
+
+class Commands(click.Group):
+    """Finds each command in the module of its name, so that a call loads only what it needs."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"romtool.commands.{cmd_name}")
+        command = module.command
+        assert isinstance(command, click.Command)
+        return command
+
+
+@click.command(
+    cls=Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    epilog="The job in three steps: build PROFILE, inspect IMAGE, verify READBACK PROFILE.",
+)
+@click.option(
+    "--schemas",
+    multiple=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder with frames and parts of your own (repeatable).",
+)
+@click.version_option(__version__, prog_name="romtool")
+def cli(schemas: tuple[Path, ...]) -> None:
+    """Configuration EEPROMs of self-configuring ISA audio controllers.
+
+    Builds an image from a card profile, reads images and dumps back, checks them before they are
+    burnt, and puts spoilt reads right. It sends nothing to hardware.
+    """
+
+
+def main() -> None:
+    """Run the command line; never a traceback for what a user can mend."""
+    try:
+        code = cli.main(prog_name="romtool", standalone_mode=False)
+    except click.UsageError as error:
+        path = error.ctx.command_path if error.ctx else "romtool"
+        message = " ".join(error.format_message().split())
+        click.echo(f"romtool: {message.rstrip('.')}; see {path} --help", err=True)
+        sys.exit(2)
+    except click.ClickException as error:
+        click.echo(f"romtool: {error.format_message()}", err=True)
+        sys.exit(2)
+    except (click.Abort, KeyboardInterrupt):
+        sys.exit(130)
+    except BrokenPipeError:
+        # The reader has gone (`| head`); writing the rest at exit would complain again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    sys.exit(code if isinstance(code, int) else 0)

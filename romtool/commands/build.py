@@ -1,0 +1,197 @@
+"""`romtool build`: a card profile to the files that a device programmer takes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from romtool import __version__
+from romtool.commands.common import (
+    NO,
+    catalog_of,
+    echo,
+    echo_json,
+    force_option,
+    guarded,
+    json_option,
+    placed,
+    schemas_option,
+    tell,
+)
+from romtool.errors import Refused
+from romtool.files.intake import Intake, shown, take
+from romtool.files.output import write_files
+from romtool.files.records import hex_text, srec_text
+from romtool.image.decode import decode
+from romtool.profile.serials import with_serial
+from romtool.rules.check import check
+from romtool.schema.catalog import Catalog
+from romtool.text.findings import message
+from romtool.verify import swapped_pairs
+
+FORMATS = ("bin", "hex", "srec")
+
+
+class Formats(click.ParamType[tuple[str, ...]]):
+    """A list of output formats with commas between."""
+
+    name = "bin,hex,srec"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> tuple[str, ...]:
+        words = tuple(dict.fromkeys(str(value).split(",")))
+        for word in words:
+            if word not in FORMATS:
+                self.fail(f"{word!r} is none of {', '.join(FORMATS)}", param, ctx)
+        return words
+
+
+class Serials(click.ParamType[range]):
+    """A range of serial numbers: 1-20, or a single one."""
+
+    name = "A-B"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> range:
+        found = re.fullmatch(r"(\d+)(?:-(\d+))?", str(value))
+        if not found:
+            self.fail(f"{value!r} is not like 1-20", param, ctx)
+        first, last = int(found[1]), int(found[2] or found[1])
+        if not first <= last < 0xFFFFFFFF:
+            self.fail(f"{value!r} is no range of serial numbers, 0 to 4294967294", param, ctx)
+        if last - first >= 10000:
+            self.fail("more than 10000 serial numbers at once", param, ctx)
+        return range(first, last + 1)
+
+
+@click.command(
+    "build",
+    epilog="Example: romtool build samples/hollow-lane.toml -o out --serials 1-20",
+    short_help="Build the image of a card profile.",
+)
+@click.argument("profile")
+@click.option(
+    "-o",
+    "--output",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    default=Path(),
+    help="Folder for the files (made if need be); left out: this one.",
+)
+@click.option(
+    "--format",
+    "formats",
+    type=Formats(),
+    default="bin,hex",
+    show_default=True,
+    help="What to write.",
+)
+@click.option("--serials", type=Serials(), help="One set of files for each serial number.")
+@click.option("--swap-pairs", is_flag=True, help="Swap byte pairs, as some programmers want it.")
+@click.option("--allow-faults", is_flag=True, help="Write it even with rule errors.")
+@force_option
+@json_option
+@schemas_option
+@guarded
+def command(
+    profile: str,
+    output: Path,
+    formats: tuple[str, ...],
+    serials: range | None,
+    swap_pairs: bool,
+    allow_faults: bool,
+    force: bool,
+    as_json: bool,
+    schemas: tuple[Path, ...],
+) -> None:
+    """Build the image of a card profile: STEM.bin and STEM.hex, exactly the part's size.
+
+    Nothing is written where the profile has rule errors (exit code 1), unless --allow-faults.
+    """
+    catalog = catalog_of(schemas)
+    intake = take(catalog, profile, "toml")
+    stem = "image" if profile == "-" else Path(profile).stem
+    images = list(_images(catalog, intake, stem, serials))
+    errors = [line for name, data in images for line in _judged(catalog, intake, name, data)]
+    if errors and not allow_faults:
+        tell(f"{shown(profile)}: nothing written; mend the errors, or give --allow-faults")
+        sys.exit(NO)
+    files: list[tuple[Path, bytes]] = []
+    listed = []
+    for name, data in images:
+        burnt = swapped_pairs(data) if swap_pairs else data
+        files += [(output / f"{name}.{kind}", _as_file(burnt, kind)) for kind in formats]
+    for path, data in files:
+        listed.append((path, len(data), hashlib.sha256(data).hexdigest()))
+    if serials is not None:
+        manifest = _manifest(images, swap_pairs, serials, formats)
+        files.append((output / f"{stem}.manifest.json", manifest))
+    write_files(files, force=force)
+    if as_json:
+        rows = [{"file": str(p), "size": size, "sha256": digest} for p, size, digest in listed]
+        echo_json({"layout": _layout(intake), "part": _part(intake), "files": rows})
+        return
+    for path, size, digest in listed:
+        echo(f"{path}  {size} bytes")
+        echo(f"  SHA-256 {digest}")
+    if serials is not None:
+        echo(f"{files[-1][0]}  {len(images)} images")
+    elif _part(intake) is None:
+        parts = [part.name for part in catalog.parts_of(len(images[0][1]))]
+        echo(f"part: {' or '.join(parts)}" if parts else "part: none has this size")
+
+
+def _layout(intake: Intake) -> str | None:
+    return intake.assembly.layout if intake.assembly else None
+
+
+def _part(intake: Intake) -> str | None:
+    return intake.assembly.part if intake.assembly else None
+
+
+def _images(
+    catalog: Catalog, intake: Intake, stem: str, serials: range | None
+) -> Iterator[tuple[str, bytes]]:
+    """Yield each image with the stem of its files."""
+    if serials is None:
+        yield stem, intake.data
+        return
+    try:
+        for serial in serials:
+            yield f"{stem}-{serial:05}", with_serial(catalog, intake.text, serial)
+    except Refused as refused:
+        raise refused.in_file(intake.name) from None
+
+
+def _judged(catalog: Catalog, intake: Intake, name: str, data: bytes) -> Iterator[str]:
+    """Tell what the rules find in an image; yield the errors."""
+    for finding in check(decode(catalog, data, _layout(intake))):
+        if finding.severity != "note":
+            click.echo(message(placed(finding, intake), intake.name), err=True)
+        if finding.severity == "error":
+            yield name
+
+
+def _as_file(data: bytes, kind: str) -> bytes:
+    if kind == "bin":
+        return data
+    return (hex_text(data) if kind == "hex" else srec_text(data)).encode()
+
+
+def _manifest(
+    images: list[tuple[str, bytes]], swap_pairs: bool, serials: range, formats: tuple[str, ...]
+) -> bytes:
+    rows = []
+    for serial, (name, data) in zip(serials, images, strict=True):
+        burnt = swapped_pairs(data) if swap_pairs else data
+        file = f"{name}.{'bin' if 'bin' in formats else formats[0]}"
+        content = _as_file(burnt, file.rpartition(".")[2])
+        digest = hashlib.sha256(content).hexdigest()
+        rows.append({"serial": serial, "file": file, "size": len(content), "sha256": digest})
+    answer = {"tool": "romtool", "version": __version__, "images": rows}
+    return (json.dumps(answer, indent=2) + "\n").encode()

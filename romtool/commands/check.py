@@ -1,0 +1,79 @@
+"""`romtool check`: is this image right?"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from romtool.commands.common import (
+    DONE,
+    NO,
+    Taken,
+    catalog_of,
+    echo,
+    echo_json,
+    echo_lines,
+    guarded,
+    image_options,
+    json_option,
+    take_image,
+)
+from romtool.files.intake import expand
+from romtool.rules.findings import Finding
+from romtool.text.findings import block, counted
+from romtool.text.page import title
+
+
+@click.command(
+    "check",
+    epilog="Example: romtool check donor.bin --strict",
+    short_help="Check images before they are burnt.",
+)
+@click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
+@click.option("--strict", is_flag=True, help="Warnings count as errors.")
+@image_options
+@json_option
+@guarded
+def command(
+    images: tuple[str, ...],
+    strict: bool,
+    layout: str | None,
+    part: str | None,
+    forced: str | None,
+    schemas: tuple[Path, ...],
+    as_json: bool,
+) -> None:
+    """Check the structure of images: checksums, signature, count, items and their order.
+
+    Exit code 1 where there are errors.
+    """
+    catalog = catalog_of(schemas)
+    names = expand(images)
+    taken = [take_image(catalog, name, layout=layout, part=part, forced=forced) for name in names]
+    found = [(one, one.findings()) for one in taken]
+    if as_json:
+        answers = [_answer(one, findings) for one, findings in found]
+        single = len(answers) == 1 and names == list(images)
+        echo_json(answers[0] if single else {"files": answers})
+    else:
+        for one, findings in found:
+            echo_lines(title(one.name, counted(findings)))
+            for finding in findings:
+                echo_lines(block(finding))
+    bad = ("error", "warning") if strict else ("error",)
+    failed = any(f.severity in bad for _, findings in found for f in findings)
+    if strict and failed and not as_json:
+        echo("warnings count: --strict")
+    sys.exit(NO if failed else DONE)
+
+
+def _answer(one: Taken, findings: list[Finding]) -> dict[str, Any]:
+    return {
+        "file": one.name,
+        "findings": [finding.as_json() for finding in findings],
+        "errors": sum(f.severity == "error" for f in findings),
+        "warnings": sum(f.severity == "warning" for f in findings),
+    }

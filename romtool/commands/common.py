@@ -1,0 +1,169 @@
+"""What the commands share: options, the catalogue, messages, JSON."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from romtool.errors import Fault, Refused
+from romtool.files.intake import FORMATS, Intake, take
+from romtool.files.schemas import load_catalog
+from romtool.image.decode import decode
+from romtool.image.model import Image
+from romtool.rules.check import check
+from romtool.rules.findings import Finding
+from romtool.schema.catalog import Catalog
+from romtool.text.faults import fault_line
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+DONE, NO, UNUSABLE = 0, 1, 2
+"""Exit codes: done or yes; no; an unusable call or input."""
+
+
+def echo(text: str = "", *, err: bool = False) -> None:
+    """Write a line; colour only on a terminal, none with NO_COLOR."""
+    click.echo(text, err=err, color=False if os.environ.get("NO_COLOR") else None)
+
+
+def echo_lines(lines: Iterable[str]) -> None:
+    """Write lines to standard output."""
+    for text in lines:
+        echo(text)
+
+
+def echo_json(answer: Any) -> None:
+    """Write the one JSON document of a command."""
+    click.echo(json.dumps(answer, indent=2, ensure_ascii=False))
+
+
+def tell(text: str) -> None:
+    """Write one message line to standard error."""
+    echo(f"romtool: {text}", err=True)
+
+
+def tell_faults(refused: Refused) -> None:
+    """Write every fault of a refusal to standard error, a line each."""
+    for fault in refused.faults:
+        tell(fault_line(fault))
+
+
+def add_options(*options: Callable[[F], F]) -> Callable[[F], F]:
+    """Return a decorator that adds several options, in this order."""
+
+    def decorate(function: F) -> F:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+schemas_option = click.option(
+    "--schemas",
+    multiple=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    envvar="ROMTOOL_SCHEMAS",
+    help="Folder with frames and parts of your own (repeatable).",
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Answer as JSON.")
+force_option = click.option("--force", is_flag=True, help="Replace files that exist.")
+input_option = click.option(
+    "--input",
+    "forced",
+    type=click.Choice(FORMATS),
+    help="What the input is, where its content doesn't tell.",
+)
+layout_option = click.option("--layout", metavar="L", help="The layout, where bytes don't tell.")
+part_option = click.option("--part", metavar="P", help="The EEPROM part, where bytes don't tell.")
+image_options: Callable[[F], F] = add_options(
+    layout_option, part_option, input_option, schemas_option
+)
+
+
+def catalog_of(schemas: tuple[Path, ...]) -> Catalog:
+    """Return the catalogue with the user's schemas; raises Refused with the place of faults."""
+    context = click.get_current_context(silent=True)
+    root = context.find_root().params.get("schemas", ()) if context else ()
+    folders = list(dict.fromkeys([*root, *schemas]))
+    return load_catalog(folders)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """An input, decoded: where it came from, the image, and the part if that is settled."""
+
+    intake: Intake
+    image: Image
+    part: str | None
+
+    @property
+    def name(self) -> str:
+        """The input's name, for messages and answers."""
+        return self.intake.name
+
+    def findings(self) -> list[Finding]:
+        """Return what the rules find, with lines for what came from a profile."""
+        return [placed(finding, self.intake) for finding in check(self.image)]
+
+
+def placed(finding: Finding, intake: Intake) -> Finding:
+    """Return a finding with its line in the profile, where the image was built from one."""
+    place = intake.place(finding.offset)
+    return finding if place is None else replace(finding, line=place[0], column=place[1])
+
+
+def take_image(
+    catalog: Catalog,
+    name: str,
+    *,
+    layout: str | None = None,
+    part: str | None = None,
+    forced: str | None = None,
+) -> Taken:
+    """Return an input, decoded; raises Refused where it can't be used."""
+    intake = take(catalog, name, forced)
+    for note in intake.notes:
+        tell(note)
+    try:
+        stated = intake.assembly
+        layout = layout or (stated.layout if stated else None)
+        image = decode(catalog, intake.data, layout)
+        settled = part_named(catalog, part, len(intake.data)) if part else None
+    except Refused as refused:
+        raise refused.in_file(intake.name) from None
+    return Taken(intake, image, settled or (stated.part if stated else None))
+
+
+def part_named(catalog: Catalog, name: str, size: int) -> str:
+    """Return the part's name; raises Refused where it isn't known or has another size."""
+    part = catalog.parts.get(name.upper())
+    if part is None:
+        raise Refused([Fault(f"no part is called {name}", f"known: {', '.join(catalog.parts)}")])
+    if part.size != size:
+        message = f"{size} bytes are not the {part.size} of a {part.name}"
+        raise Refused([Fault(message, "take another --part, or `recover` the dump first")])
+    return part.name
+
+
+def guarded(function: F) -> F:
+    """Return a command that answers a refusal with its faults and exit code 2."""
+
+    @functools.wraps(function)
+    def wrapper(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return function(*args, **kwargs)
+        except Refused as refused:
+            tell_faults(refused)
+            sys.exit(UNUSABLE)
+
+    return wrapper  # type: ignore[return-value]

@@ -1,0 +1,55 @@
+"""`romtool profile`: a dump as a profile that can be edited."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from romtool.commands.common import (
+    catalog_of,
+    echo,
+    force_option,
+    guarded,
+    image_options,
+    take_image,
+)
+from romtool.files.output import write_files
+from romtool.profile.write import profile_text
+
+
+@click.command(
+    "profile",
+    epilog="Example: romtool profile donor.bin -o donor.toml",
+    short_help="Write a dump as an editable profile.",
+)
+@click.argument("dump")
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="The profile to write; left out: standard output.",
+)
+@image_options
+@force_option
+@guarded
+def command(
+    dump: str,
+    output: Path | None,
+    layout: str | None,
+    part: str | None,
+    forced: str | None,
+    schemas: tuple[Path, ...],
+    force: bool,
+) -> None:
+    """Write DUMP as a card profile that builds back to the same bytes, whatever it holds."""
+    catalog = catalog_of(schemas)
+    taken = take_image(catalog, dump, layout=layout, part=part, forced=forced)
+    name = Path(taken.name).name
+    text = profile_text(catalog, taken.intake.data, layout, taken.part, name)
+    if output is None:
+        click.echo(text, nl=False)
+        return
+    write_files([(output, text.encode())], force=force)
+    echo(f"wrote {output}")

@@ -1,0 +1,149 @@
+"""`romtool schema`: what the schemas say, and a check of a user's own."""
+
+from __future__ import annotations
+
+import difflib
+from pathlib import Path
+from typing import Any
+
+import click
+
+from romtool.commands.common import (
+    catalog_of,
+    echo,
+    echo_json,
+    echo_lines,
+    guarded,
+    json_option,
+    schemas_option,
+)
+from romtool.errors import Fault, Refused
+from romtool.files.schemas import load_catalog
+from romtool.schema.catalog import Catalog
+from romtool.schema.fields import MISSING, Layout
+from romtool.schema.json_schema import profile_schema
+from romtool.text.schema import (
+    frame_lines,
+    list_lines,
+    part_lines,
+    record_lines,
+    rule_lines,
+)
+
+
+@click.group(
+    "schema",
+    epilog="Example: romtool schema show counted-19",
+    short_help="Show layouts, parts and records; check your own.",
+)
+def command() -> None:
+    """Show what the schemas say, and check schema files of your own."""
+
+
+@command.command("list", epilog="Example: romtool schema list")
+@schemas_option
+@json_option
+@guarded
+def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
+    """List the layouts, parts and records that are known."""
+    catalog = catalog_of(schemas)
+    if not as_json:
+        echo_lines(list_lines(catalog))
+        return
+    echo_json(
+        {
+            "layouts": [{"name": f.name, "title": f.title} for f in catalog.frames.values()],
+            "parts": [
+                {"name": p.name, "bus": p.bus, "bytes": p.size} for p in catalog.parts.values()
+            ],
+            "records": [{"name": r.name, "title": r.title} for r in catalog.records.values()],
+        }
+    )
+
+
+@command.command("show", epilog="Example: romtool schema show counted-19")
+@click.argument("name")
+@schemas_option
+@json_option
+@guarded
+def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
+    """Show a layout as a map of its bytes; or a record, a part, a rule."""
+    catalog = catalog_of(schemas)
+    if name in catalog.frames:
+        frame = catalog.frames[name]
+        answer: dict[str, Any] = {
+            "name": frame.name,
+            "title": frame.title,
+            "source": frame.source,
+            "size": frame.size,
+            "fill": frame.fill,
+            "fields": _fields(frame.layout),
+        }
+        lines = frame_lines(frame)
+    elif name in catalog.records:
+        record = catalog.records[name]
+        answer = {
+            "name": record.name,
+            "title": record.title,
+            "source": record.source,
+            "codes": sorted(record.codes),
+            "fields": _fields(record.layout),
+        }
+        lines = record_lines(record)
+    elif name.upper() in catalog.parts:
+        part = catalog.parts[name.upper()]
+        answer = {"name": part.name, "bus": part.bus, "bytes": part.size, "source": part.source}
+        lines = part_lines(part)
+    elif name in catalog.rules:
+        rule = catalog.rules[name]
+        answer = {"name": rule.name, "severity": rule.severity, "message": rule.message}
+        answer |= {"hint": rule.hint, "source": rule.source}
+        lines = rule_lines(rule)
+    else:
+        raise _unknown(catalog, name)
+    if as_json:
+        echo_json(answer)
+    else:
+        echo_lines(lines)
+
+
+def _fields(layout: Layout) -> list[dict[str, Any]]:
+    return [
+        {
+            "key": field.key,
+            "at": field.at,
+            "bytes": field.size,
+            "bits": [field.low + field.kind.bits - 1, field.low] if field.bit_range else None,
+            "title": field.title,
+            "text": field.text,
+            "source": field.source,
+            "default": None if field.default is MISSING else field.default,
+        }
+        for field in layout.fields
+    ]
+
+
+def _unknown(catalog: Catalog, name: str) -> Refused:
+    known = [*catalog.frames, *catalog.records, *catalog.parts, *catalog.rules]
+    near = difflib.get_close_matches(name, known, n=1)
+    hint = f"did you mean {near[0]}?" if near else "`romtool schema list` shows the names"
+    return Refused([Fault(f"nothing here is called {name}", hint)])
+
+
+@command.command("lint", epilog="Example: romtool schema lint my-chip.toml")
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@schemas_option
+@guarded
+def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
+    """Check schema files of your own: unknown keys, gaps, overlaps, with line and column."""
+    load_catalog(schemas, [Path(name) for name in files])
+    for name in files:
+        echo(f"{name}: no faults")
+
+
+@command.command("json", epilog="Example: romtool schema json > profile.schema.json")
+@schemas_option
+@guarded
+def json_(schemas: tuple[Path, ...]) -> None:
+    """Print the JSON Schema of a card profile, for editors."""
+    echo_json(profile_schema(catalog_of(schemas)))

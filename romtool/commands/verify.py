@@ -1,0 +1,82 @@
+"""`romtool verify`: is this readback what should have been burnt?"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from romtool.commands.common import (
+    DONE,
+    NO,
+    catalog_of,
+    echo,
+    echo_json,
+    echo_lines,
+    guarded,
+    image_options,
+    json_option,
+    take_image,
+)
+from romtool.text.page import title
+from romtool.verify import Difference, differences, remark, swapped_pairs
+
+MOST_ROWS = 40
+"""So many differing bytes are listed for people; JSON has all of them."""
+
+
+@click.command(
+    "verify",
+    epilog="Example: romtool verify readback.bin hollow-lane.toml",
+    short_help="Compare a readback with what should be there.",
+)
+@click.argument("readback")
+@click.argument("expected")
+@click.option("--swap-pairs", is_flag=True, help="The readback has its byte pairs swapped.")
+@image_options
+@json_option
+@guarded
+def command(
+    readback: str,
+    expected: str,
+    swap_pairs: bool,
+    layout: str | None,
+    part: str | None,
+    forced: str | None,
+    schemas: tuple[Path, ...],
+    as_json: bool,
+) -> None:
+    """Tell whether READBACK is what EXPECTED (an image or a profile) should have put there.
+
+    Names the field of each byte that differs. Exit code 1 where one does. --input says what
+    READBACK is.
+    """
+    catalog = catalog_of(schemas)
+    read = take_image(catalog, readback, forced=forced).intake.data
+    want = take_image(catalog, expected, layout=layout, part=part).image
+    if swap_pairs:
+        read = swapped_pairs(read)
+    found = differences(read, want)
+    if as_json:
+        echo_json({"match": not found, "differences": [one.as_json() for one in found]})
+        sys.exit(NO if found else DONE)
+    if not found:
+        echo(f"match: all {len(read)} bytes of {readback} are as {expected} has them")
+        sys.exit(DONE)
+    echo_lines(title("no match", f"{len(found)} of {len(want.data)} bytes differ"))
+    words = remark(read, want)
+    if words:
+        echo(words)
+    echo("  at    expected  found  field")
+    for one in found[:MOST_ROWS]:
+        echo(_row(one))
+    if len(found) > MOST_ROWS:
+        echo(f"  … and {len(found) - MOST_ROWS} more")
+    sys.exit(NO)
+
+
+def _row(one: Difference) -> str:
+    want = "--" if one.expected is None else f"{one.expected:02X}"
+    have = "--" if one.found is None else f"{one.found:02X}"
+    return f"  {one.offset:04X}  {want:8}  {have:5}  {one.field}"

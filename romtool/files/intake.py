@@ -1,0 +1,169 @@
+"""An input to bytes: raw binary, Intel HEX, S-record or a card profile, told by its content."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from romtool.errors import Fault, Refused, refuse
+from romtool.files.records import Placed, hex_chunks, joined, srec_chunks
+from romtool.profile.assemble import Assembly, assemble
+from romtool.profile.read import parse_toml, read_profile
+from romtool.schema.catalog import Catalog
+from romtool.text.faults import located
+from romtool.text.places import place_of
+
+MAX_IMAGE = 64 << 10
+MAX_RECORDS = 512 << 10
+MAX_TOML = 1 << 20
+FORMATS = ("raw", "hex", "srec", "toml")
+IMAGE_SUFFIXES = (".bin", ".rom", ".eep", ".raw", ".hex", ".ihx", ".srec", ".s19", ".toml")
+_TEXT = frozenset(range(0x20, 0x7F)) | frozenset(b"\r\n")
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What was read: the image's bytes, and how they were come by.
+
+    `offset`: the first address of a text of records; `gaps`: (first, behind) pairs of bytes that
+    no record gave. For a profile: its text and the assembly that knows where each byte is from.
+    """
+
+    name: str
+    format: str
+    data: bytes
+    offset: int = 0
+    gaps: tuple[tuple[int, int], ...] = ()
+    text: str = ""
+    assembly: Assembly | None = None
+
+    @property
+    def notes(self) -> Iterator[str]:
+        """Yield what a user should know of it, a line each."""
+        if self.offset:
+            yield f"{self.name}: its first address is {self.offset:X}h, taken as an offset"
+
+    def place(self, offset: int | None) -> tuple[int, int] | None:
+        """Return line and column in the profile of the byte at `offset`, None for no profile."""
+        if self.assembly is None:
+            return None
+        path = self.assembly.path_at(offset or 0)
+        place = place_of(self.text, path, key=True)
+        return place.line, place.column
+
+
+def read_bytes(name: str, limit: int) -> bytes:
+    """Return the content of a file, or of standard input for `-`; refused above `limit` bytes."""
+    try:
+        if name == "-":
+            data = sys.stdin.buffer.read(limit + 1)
+        else:
+            path = Path(name)
+            if path.is_dir():
+                raise refuse("is a folder", "name a file").in_file(name)
+            if path.stat().st_size > limit:
+                raise _too_long(path.stat().st_size, limit).in_file(name)
+            with path.open("rb") as file:
+                data = file.read(limit + 1)
+    except OSError as error:
+        reason = (error.strerror or "can't be read").lower()
+        raise refuse(reason, "check the name and the rights").in_file(name) from None
+    if len(data) > limit:
+        raise _too_long(len(data), limit).in_file(name)
+    return data
+
+
+def _too_long(size: int, limit: int) -> Refused:
+    return refuse(f"{size} bytes or more are too many (limit {limit})", "is this the right file?")
+
+
+def take(catalog: Catalog, name: str, forced: str | None = None, *, gaps: bool = False) -> Intake:
+    """Return what stands in a file (`-`: standard input).
+
+    `forced` settles the format; `gaps` lets a text of records leave bytes out, as only `recover`
+    can use it. Raises Refused, with the file and the place of each fault.
+    """
+    is_profile = forced == "toml" or (forced is None and name.lower().endswith(".toml"))
+    try:
+        if is_profile:
+            return _take_profile(catalog, name, read_bytes(name, MAX_TOML))
+        data = read_bytes(name, MAX_RECORDS)
+        kind = forced or _told(data)
+        if kind == "raw":
+            return _take_raw(name, data)
+        return _take_records(name, kind, data, gaps=gaps)
+    except Refused as refused:
+        raise refused.in_file(shown(name)) from None
+
+
+def shown(name: str) -> str:
+    """Return the name of an input for messages."""
+    return "standard input" if name == "-" else name
+
+
+def _told(data: bytes) -> str:
+    """Tell the format by the content: text only if every byte is printable or a line end."""
+    if data[:1] in (b":", b"S") and _TEXT.issuperset(data):
+        return "hex" if data[:1] == b":" else "srec"
+    return "raw"
+
+
+def _take_raw(name: str, data: bytes) -> Intake:
+    if not data:
+        raise refuse("is empty", "read the part again")
+    if len(data) > MAX_IMAGE:
+        raise refuse(
+            f"{len(data)} bytes are too many for an EEPROM of this kind (limit {MAX_IMAGE})",
+            "is this the right file?",
+        )
+    return Intake(shown(name), "raw", data)
+
+
+def _take_records(name: str, kind: str, data: bytes, *, gaps: bool) -> Intake:
+    try:
+        text = data.decode("ascii")
+    except UnicodeDecodeError:
+        raise refuse("is no text", "leave --input out, or say raw") from None
+    placed: Placed = joined(list((hex_chunks if kind == "hex" else srec_chunks)(text)))
+    if placed.gaps and not gaps:
+        first, behind = placed.gaps[0]
+        message = (
+            f"no record gives addresses {placed.start + first:X}h to {placed.start + behind - 1:X}h"
+        )
+        hint = "`recover` can fill a gap where the checksums prove what was there"
+        raise Refused([Fault(message, hint, line=placed.gap_line, column=1)])
+    return Intake(shown(name), kind, placed.data, placed.start, placed.gaps)
+
+
+def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
+    try:
+        text = data.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError:
+        raise refuse("is no UTF-8 text", "save the profile as plain text") from None
+    try:
+        assembly = assemble(read_profile(catalog, parse_toml(text)))
+    except Refused as refused:
+        raise Refused(located(fault, text) for fault in refused.faults) from None
+    return Intake(shown(name), "toml", assembly.data, text=text, assembly=assembly)
+
+
+def expand(names: tuple[str, ...]) -> list[str]:
+    """Return the files that names stand for: a folder's images and profiles, by name."""
+    found = []
+    for name in names:
+        path = Path(name)
+        if name != "-" and path.is_dir():
+            inside = sorted(
+                str(file)
+                for file in path.rglob("*")
+                if file.is_file() and file.suffix.lower() in IMAGE_SUFFIXES
+            )
+            if not inside:
+                hint = f"looked for {', '.join(IMAGE_SUFFIXES)}"
+                raise refuse("no image or profile in this folder", hint).in_file(name)
+            found += inside
+        else:
+            found.append(name)
+    return found

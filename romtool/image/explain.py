@@ -1,0 +1,152 @@
+"""Every byte of an image with its meaning: where it belongs, what it is, what it says."""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from romtool.image.card import card_of
+from romtool.image.model import Compared, Image
+from romtool.image.walk import Item
+from romtool.schema.fields import Layout, Unit
+from romtool.schema.kinds import Constant, Kind, Reserved, Stored, Unexplained
+from romtool.schema.numbers import hex_text, sizes
+
+
+@dataclass(frozen=True)
+class Row:
+    """A run of bytes that belong together: `owner` is what they are part of.
+
+    `record` is the title of the item that they are in; empty outside the items.
+    """
+
+    offset: int
+    raw: bytes
+    owner: str
+    meanings: tuple[str, ...]
+    record: str = ""
+
+    @property
+    def field(self) -> str:
+        """Owner and meanings in one line, for a single byte that differs."""
+        names = [meaning.partition(":")[0] for meaning in self.meanings]
+        record = f"{self.record}, " if self.record else ""
+        return f"{self.owner}: {record}{', '.join(names)}"
+
+
+RUN_WORDS = {
+    "patch": "firmware patch area or other bytes",
+    "data": "bytes behind the PnP data",
+    "fill": "fill",
+}
+
+
+def explain(image: Image) -> list[Row]:
+    """Return the rows for all bytes of an image, in order; none is left out."""
+    rows: list[Row] = []
+    if image.frame is not None:
+        layout = image.frame.layout
+        rows += _layout_rows(layout, 0, image.data[: image.frame.size], "frame", image.computed)
+        identifier = image.catalog.identifier
+        checks = {} if image.id_checksum is None else {"id_checksum": image.id_checksum}
+        rows += _layout_rows(
+            identifier.layout, image.identifier_at, image.identifier_raw, "identifier", checks
+        )
+        owners = item_owners(image)
+        for item in image.items:
+            rows += _item_rows(image, item, owners[item.offset])
+    for run in image.tail:
+        words = RUN_WORDS[run.kind] if image.frame is not None else "bytes that no layout explains"
+        rows.append(Row(run.offset, run.raw, "outside", (f"{words}: {sizes(len(run.raw))}",)))
+    return rows
+
+
+def row_at(rows: Sequence[Row], offset: int) -> Row | None:
+    """Return the row that holds the byte at `offset`, None past the end."""
+    index = bisect.bisect_right([row.offset for row in rows], offset) - 1
+    if index < 0 or offset >= rows[index].offset + len(rows[index].raw):
+        return None
+    return rows[index]
+
+
+def item_owners(image: Image) -> dict[int, str]:
+    """Return what each item (by its offset) is part of: the card, a device, a choice of one."""
+    card = card_of(image)
+    owners = {item.offset: "card" for item in image.items}
+    for device in card.devices:
+        id_ = device.values[device.start.record.head.key]
+        own = [device.start, *device.compatible, *device.items, *device.after]
+        for item in [*own, device.name, device.closed]:
+            if item is not None:
+                owners[item.offset] = f"device {id_}"
+        for number, choice in enumerate(device.choices, 1):
+            for item in (choice.start, *choice.items):
+                owners[item.offset] = f"device {id_}, choice {number}"
+    return owners
+
+
+def _item_rows(image: Image, item: Item, owner: str) -> Iterator[Row]:
+    record = item.record
+    size = record.header.size
+    length = len(item.content)
+    follow = "1 byte follows" if length == 1 else f"{length} bytes follow"
+    head = f"{record.title}: {follow}" if length else record.title
+    yield Row(item.offset, item.raw[:size], owner, (head,))
+    if not length:
+        return
+    at = item.offset + size
+    if not record.takes(length):
+        words = f"odd content: {length} bytes, not {record.lengths_in_words()}"
+        yield Row(at, item.content, owner, (words,), record.title)
+        return
+    end = image.end_checksum if item is image.end_item else None
+    checks = {} if end is None else {record.layout.fields[0].key: end}
+    yield from _layout_rows(record.layout, at, item.content, owner, checks, record.title)
+
+
+def _layout_rows(
+    layout: Layout,
+    at: int,
+    data: bytes,
+    owner: str,
+    checks: Mapping[str, Compared],
+    title: str = "",
+) -> Iterator[Row]:
+    stored = layout.parse(data)
+    for unit in layout.units:
+        raw = data[unit.at :] if unit.size is None else data[unit.at : unit.at + unit.size]
+        if raw:
+            meanings = tuple(_meanings(unit, stored, checks))
+            yield Row(at + unit.at, raw, owner, meanings, title)
+
+
+def _meanings(
+    unit: Unit, stored: Mapping[str, Stored], checks: Mapping[str, Compared]
+) -> Iterator[str]:
+    for field in unit.fields:
+        raw = stored[field.key]
+        if isinstance(field.kind, Reserved) and not raw:
+            continue
+        bits = f" ({field.bit_range})" if field.bit_range else ""
+        found = checks.get(field.key)
+        yield f"{field.title}{bits}: {_shown(field.kind, raw, found)}"
+
+
+def _shown(kind: Kind, raw: Stored, found: Compared | None) -> str:
+    if isinstance(raw, bytes) and isinstance(kind, Constant):
+        words = hex_text(raw)
+    else:
+        try:
+            words = kind.show(kind.to_value(raw))
+        except Unexplained as error:
+            words = hex_text(raw) if isinstance(raw, bytes) else f"{raw} ({error})"
+    if found is None:
+        return words
+    if found.stored == found.computed:
+        return f"{words}, right"
+    right = found.computed
+    should = hex_text(right) if isinstance(right, bytes) else kind.show(right)
+    if found.way is not None:
+        return f"{words}, counted {found.way.replace('-', ' ')}; usual is {should}"
+    return f"{words}, not checked" if found.ok else f"{words}, should be {should}"

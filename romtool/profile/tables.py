@@ -1,0 +1,158 @@
+"""An image as the tables of a profile: nothing lost, nothing said that is computed or default."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from romtool.image.card import Device, card_of, entry_of
+from romtool.image.model import Image
+from romtool.image.walk import Item
+from romtool.schema.catalog import Catalog
+from romtool.schema.frames import Part
+from romtool.schema.kinds import Check
+from romtool.schema.numbers import hex_text
+
+Table = dict[str, Any]
+
+
+def raw_tables(image: Image) -> Table:
+    """Return the coarsest profile: the whole image as bytes."""
+    return {"image": {"raw": hex_text(image.data)}}
+
+
+def tables_of(image: Image, part: Part | None = None, *, item_runs: bool = False) -> Table:
+    """Return the finest profile of an image; `item_runs`: all its items as one run of bytes.
+
+    An image without a frame, or with an identifier that can't be spelt, is raw as a whole.
+    """
+    if image.frame is None or not image.identifier_values[1]:
+        return raw_tables(image)
+    tables: Table = {"image": _image(image, part)}
+    config = {
+        f.key: image.config[f.key]
+        for f in image.frame.config_fields
+        if not f.is_default(image.config[f.key])
+    }
+    if config:
+        tables["config"] = config
+    override = _override(image)
+    tables["card"] = {
+        f.key: image.identifier_values[0][f.key]
+        for f in image.catalog.identifier.layout.fields
+        if not isinstance(f.kind, Check) and not f.is_default(image.identifier_values[0][f.key])
+    }
+    if item_runs:
+        tables["card"] |= _no_version(image.catalog)
+        if image.items:
+            items = image.data[image.items_at : image.items_end]
+            tables["card"]["resources"] = [{"raw": hex_text(items)}]
+        override["end_checksum"] = image.catalog.tables["override"].keys["end_checksum"].absent
+    else:
+        override |= _items(image, tables)
+    if override:
+        tables["override"] = override
+    return tables
+
+
+def guessed_part(catalog: Catalog, size: int) -> Part | None:
+    """Return the first part of this size in bytes, None where it is no part's length."""
+    return next(iter(catalog.parts_of(size)), None)
+
+
+def _image(image: Image, part: Part | None) -> Table:
+    frame = image.frame
+    assert frame is not None
+    table: Table = {}
+    if not frame.default:
+        table["layout"] = frame.name
+    part = part or guessed_part(image.catalog, len(image.data))
+    if part is not None:
+        table["part"] = part.name
+    else:
+        table["size"] = len(image.data)
+    if image.fill != frame.fill:
+        table["fill"] = image.fill
+    patches = image.runs("patch")
+    if patches:
+        table["patch"] = hex_text(patches[0].raw)
+    tail = [{"at": run.offset, "raw": hex_text(run.raw)} for run in image.runs("data")]
+    if tail:
+        table["tail"] = tail
+    return table
+
+
+def _no_version(catalog: Catalog) -> Table:
+    """Return the key that says: there is no version item."""
+    keys = catalog.tables["card"].keys.values()
+    return {key.name: key.absent for key in keys if key.absent is not None}
+
+
+def _override(image: Image) -> Table:
+    override: Table = {}
+    assert image.frame is not None
+    for field in image.frame.computed_fields:
+        found = image.computed[field.key]
+        if found.stored != found.computed:
+            override[field.key] = found.way or field.kind.to_value(found.stored)
+    found_id = image.id_checksum
+    if found_id is not None and found_id.stored != found_id.computed:
+        override["id_checksum"] = found_id.stored
+    return override
+
+
+def _items(image: Image, tables: Table) -> Table:
+    """Put the items into the tables; return what must be overridden for them."""
+    card = card_of(image)
+    table = tables["card"]
+    if card.name is not None:
+        table["name"] = card.name.values["name"]
+    if card.version is None:
+        table |= _no_version(image.catalog)
+    else:
+        table |= card.version.record.entry_of(card.version.values)
+        head = card.version.record.head
+        if head.is_default(table[head.key]):
+            del table[head.key]
+    if card.items:
+        table["resources"] = [entry_of(image, item) for item in card.items]
+    if card.devices:
+        tables["device"] = [_device(image, device) for device in card.devices]
+    if card.end is None:
+        return {"end_checksum": image.catalog.tables["override"].keys["end_checksum"].absent}
+    found = image.end_checksum
+    if found is not None and found.stored != found.computed:
+        return {"end_checksum": found.stored}
+    return {}
+
+
+def _device(image: Image, device: Device) -> Table:
+    record = device.start.record
+    table: Table = {record.head.key: device.values[record.head.key]}
+    if device.name is not None:
+        table["name"] = device.name.values["name"]
+    if device.compatible:
+        table["compatible"] = [item.values["compatible"] for item in device.compatible]
+    for field in record.profile_fields[1:]:
+        if not field.is_default(device.values[field.key]):
+            table[field.key] = device.values[field.key]
+    if record.write(device.values) != device.start.raw and record.length_key:
+        table[record.length_key] = len(device.start.content)
+    closed = device.closed is not None
+    items = device.items if closed else device.items + _unclosed(device)
+    entries = [entry_of(image, item) for item in items]
+    if closed:
+        table["choice"] = [
+            ({} if c.priority is None else {"priority": c.priority})
+            | ({"resources": [entry_of(image, item) for item in c.items]} if c.items else {})
+            for c in device.choices
+        ]
+    if entries:
+        table["resources"] = entries
+    if device.after:
+        table["resources_after"] = [entry_of(image, item) for item in device.after]
+    return table
+
+
+def _unclosed(device: Device) -> list[Item]:
+    """Return the items of choices that no item closes: a profile can only list them."""
+    return [item for choice in device.choices for item in (choice.start, *choice.items)]

@@ -1,0 +1,199 @@
+"""A profile's tables as TOML text that a person would have written, with the schema's comments."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from romtool.schema.catalog import Catalog
+from romtool.schema.fields import Field
+from romtool.schema.frames import Frame
+from romtool.schema.kinds import Kind, Number
+from romtool.schema.numbers import parse_hex
+from romtool.schema.records import Record
+
+WIDTH = 78
+SETTING = 24
+"""So wide are settings that have their comment behind them."""
+RAW_LINE = 16
+"""Bytes a line, where a run of bytes takes several lines."""
+
+_ESCAPES = {"\\": "\\\\", '"': '\\"'}
+
+
+def comment(text: str) -> Iterator[str]:
+    """Yield a text as comment lines."""
+    for line in textwrap.wrap(text, WIDTH - 2):
+        yield f"# {line}"
+
+
+def string(text: str) -> str:
+    """Return a text as a TOML string."""
+    return '"' + "".join(_ESCAPES.get(char, char) for char in text) + '"'
+
+
+def scalar(value: Any, kind: Kind | None = None) -> str:
+    """Return a TOML value; numbers are written the way the field's kind is shown."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        form = getattr(kind, "form", "decimal")
+        if kind is not None and form == "hex":
+            return f"0x{value:0{(kind.bits + 3) // 4}X}"
+        return f"0x{value:X}" if form != "decimal" else str(value)
+    if isinstance(value, list):
+        return f"[{', '.join(scalar(item, kind) for item in value)}]"
+    return string(str(value))
+
+
+def raw_value(text: str) -> str:
+    """Return bytes as a TOML string, over several lines where they are many."""
+    data = parse_hex(text)
+    if len(data) <= RAW_LINE:
+        return string(text)
+    lines = (data[at : at + RAW_LINE].hex(" ").upper() for at in range(0, len(data), RAW_LINE))
+    return '"""\n' + "\n".join(lines) + '"""'
+
+
+def profile_toml(catalog: Catalog, tables: Mapping[str, Any], heading: list[str]) -> str:
+    """Return the TOML text of a profile's tables; `heading`: lines of comment at its top."""
+    lines: list[str] = []
+    for text in heading:
+        lines += comment(text)
+    lines += ["", *_image(catalog, tables["image"])]
+    frame = catalog.frames.get(tables["image"].get("layout", catalog.default_frame.name))
+    if "card" in tables and frame is not None:
+        lines += _config(frame, tables.get("config", {}))
+        lines += ["", "[card]", *_card(catalog, tables["card"])]
+    for index, device in enumerate(tables.get("device", [])):
+        lines += ["", "[[device]]", *_device(catalog, device, first=index == 0)]
+    if "override" in tables and frame is not None:
+        lines += _override(catalog, frame, tables["override"])
+    return "\n".join(lines) + "\n"
+
+
+def _image(catalog: Catalog, image: Mapping[str, Any]) -> Iterator[str]:
+    keys = catalog.tables["image"].keys
+    yield "[image]"
+    for key, value in image.items():
+        if key == "layout":
+            frame = catalog.frames[value]
+            yield from comment(f"{frame.title} ({frame.source})")
+            yield f"layout = {string(value)}"
+        elif key == "tail":
+            yield from comment(keys[key].text)
+            yield "tail = ["
+            for run in value:
+                yield f"  {{ at = 0x{run['at']:X}, raw = {raw_value(run['raw'])} }},"
+            yield "]"
+        elif key in ("patch", "raw"):
+            yield from comment(keys[key].text)
+            yield f"{key} = {raw_value(value)}"
+        elif key == "fill":
+            yield f"fill = 0x{value:02X}"
+        else:
+            yield f"{key} = {scalar(value)}"
+
+
+def _config(frame: Frame, config: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the configuration: what is left out stands as a comment, with its typical value."""
+    if not frame.config_fields:
+        return
+    yield ""
+    yield "[config]"
+    if len(config) < len(frame.config_fields):
+        yield from comment("a line that begins with # shows a typical value, which holds")
+    for field in frame.config_fields:
+        words = f"{field.title}: {field.text}" if field.text else field.title
+        if field.key in config:
+            setting = f"{field.key} = {scalar(config[field.key], field.kind)}"
+        else:
+            setting = f"# {field.key} = {scalar(field.default, field.kind)}"
+        if len(setting) <= SETTING and SETTING + len(words) + 4 <= WIDTH:
+            yield f"{setting:{SETTING}}  # {words}"
+        else:
+            yield from comment(words)
+            yield setting
+
+
+def _card(catalog: Catalog, card: Mapping[str, Any]) -> Iterator[str]:
+    fields = {f.key: f for f in catalog.identifier.layout.fields}
+    fields |= {f.key: f for f in catalog.by_role["version"].profile_fields}
+    for key, spec in catalog.tables["card"].keys.items():
+        if key == "resources" and key in card:
+            yield from comment(spec.text)
+            yield from _entries(catalog, key, card[key])
+        elif key in card:
+            kind = fields[key].kind if key in fields else None
+            yield f"{key} = {scalar(card[key], kind)}"
+        elif key == "serial":
+            yield from comment(f"serial: {spec.text}")
+
+
+def _device(catalog: Catalog, device: Mapping[str, Any], *, first: bool) -> Iterator[str]:
+    """Yield a device; its choices come last, since no key of its own can follow their tables."""
+    kinds = {f.key: f.kind for f in catalog.by_role["device"].profile_fields}
+    keys = catalog.tables["device"].keys
+    for key in keys:
+        if key == "choice" or key not in device:
+            continue
+        if key in ("resources", "resources_after"):
+            yield from _entries(catalog, key, device[key])
+        else:
+            yield f"{key} = {scalar(device[key], kinds.get(key))}"
+    for index, choice in enumerate(device.get("choice", [])):
+        yield ""
+        if first and index == 0:
+            yield from comment(keys["choice"].text)
+        yield "[[device.choice]]"
+        if "priority" in choice:
+            yield f"priority = {scalar(choice['priority'])}"
+        yield from _entries(catalog, "resources", choice.get("resources", []))
+
+
+def _entries(catalog: Catalog, key: str, entries: list[Any]) -> Iterator[str]:
+    if not entries:
+        return
+    texts = [entry_text(catalog, entry) for entry in entries]
+    if len(texts) == 1 and "\n" not in texts[0] and len(texts[0]) < WIDTH - 16:
+        yield f"{key} = [{texts[0]}]"
+        return
+    yield f"{key} = ["
+    for text in texts:
+        yield f"  {text},"
+    yield "]"
+
+
+def entry_text(catalog: Catalog, entry: Mapping[str, Any]) -> str:
+    """Return one entry as an inline table, its numbers the way the trade writes them."""
+    if "raw" in entry:
+        return f"{{ raw = {raw_value(entry['raw'])} }}"
+    record = _record_of(catalog, entry)
+    words = []
+    for field_key, value in entry.items():
+        field = record.layout.by_key.get(field_key)
+        words.append(f"{field_key} = {_field_value(field, value)}")
+    return "{ " + ", ".join(words) + " }"
+
+
+def _field_value(field: Field | None, value: Any) -> str:
+    if field is not None and isinstance(field.kind, Number) and value is None:
+        return scalar(field.kind.none or 0)
+    return scalar(value, field.kind if field is not None else None)
+
+
+def _record_of(catalog: Catalog, entry: Mapping[str, Any]) -> Record:
+    head = next(key for key in entry if key in catalog.entries)
+    return catalog.entries[head][0]
+
+
+def _override(catalog: Catalog, frame: Frame, override: Mapping[str, Any]) -> Iterator[str]:
+    yield ""
+    yield from comment(catalog.tables["profile"].keys["override"].text)
+    yield "[override]"
+    for key, value in override.items():
+        if isinstance(value, int):
+            yield f"{key} = 0x{value:02X}"
+        else:
+            yield f"{key} = {scalar(value)}"

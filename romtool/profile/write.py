@@ -1,0 +1,81 @@
+"""A dump as an editable profile: the finest form that builds the same bytes, proved by building."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+
+from romtool.errors import Fault, Refused
+from romtool.image.decode import decode
+from romtool.image.model import Image
+from romtool.profile.assemble import assemble
+from romtool.profile.read import read_profile
+from romtool.profile.tables import Table, guessed_part, raw_tables, tables_of
+from romtool.profile.toml_text import profile_toml
+from romtool.schema.catalog import Catalog
+from romtool.schema.frames import Part
+
+MAX_TEXT = 1 << 20
+"""A longer profile would be refused when it is read: then a coarser form is taken."""
+
+
+def profile_text(
+    catalog: Catalog,
+    data: bytes,
+    layout: str | None = None,
+    part: str | None = None,
+    name: str = "",
+) -> str:
+    """Return a profile of `data` that builds the same bytes, for every string of bytes.
+
+    `layout` and `part` say what the bytes can't tell; `name` is the dump's, for the heading.
+    Raises Refused for a layout or a part that isn't known or doesn't fit.
+    """
+    image = decode(catalog, data, layout)
+    chosen = _part(catalog, part, len(data))
+    for tables in _forms(image, chosen):
+        text = profile_toml(catalog, tables, list(_heading(image, tables, name)))
+        if len(text.encode()) <= MAX_TEXT and builds(catalog, text, data):
+            return text
+    raise AssertionError("the raw form builds any bytes")
+
+
+def builds(catalog: Catalog, text: str, data: bytes) -> bool:
+    """Whether a profile's text builds exactly these bytes."""
+    try:
+        return assemble(read_profile(catalog, tomllib.loads(text))).data == data
+    except Refused:
+        return False
+
+
+def _forms(image: Image, part: Part | None) -> Iterator[Table]:
+    """Yield the forms that a profile can take, the finest first."""
+    yield tables_of(image, part)
+    yield tables_of(image, part, item_runs=True)
+    yield raw_tables(image)
+
+
+def _part(catalog: Catalog, name: str | None, size: int) -> Part | None:
+    if name is None:
+        return None
+    part = catalog.parts.get(name.upper())
+    if part is None:
+        hint = f"known are {', '.join(catalog.parts)}"
+        raise Refused([Fault(f"no part is called {name}", hint)])
+    if part.size != size:
+        message = f"{size} bytes are not the {part.size} of a {part.name}"
+        raise Refused([Fault(message, "leave --part out, or recover the dump first")])
+    return part
+
+
+def _heading(image: Image, tables: Table, name: str) -> Iterator[str]:
+    what = f"Profile of {name}" if name else "Profile of a dump"
+    yield f"{what}, {len(image.data)} bytes: it builds the same bytes."
+    if image.frame is None:
+        yield "No layout fits these bytes, so they stand as they are."
+        return
+    parts = [part.name for part in image.catalog.parts_of(len(image.data))]
+    guess = guessed_part(image.catalog, len(image.data))
+    if guess is not None and tables["image"].get("part") == guess.name and len(parts) > 1:
+        others = ", ".join(part for part in parts if part != guess.name)
+        yield f"The part is guessed from the size; {others} has it too."

@@ -1,0 +1,224 @@
+"""What speaks for an image that was recovered, and how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from romtool.image.decode import evidence as bits_of
+from romtool.image.model import Compared, Image
+from romtool.recover.reading import Reading
+from romtool.recover.undo import repeats
+from romtool.schema.frames import Frame
+from romtool.schema.kinds import Check, Constant, Count
+from romtool.schema.numbers import address
+
+PROVEN, LIKELY, GUESS, NONE = "proven", "likely", "guess", "none"
+LEAST_BITS = 14
+"""Bits of evidence below which a guess isn't worth showing."""
+NOT_STORED = 0
+"""What often stands for an identifier checksum that the chip computes itself (from memory)."""
+FEW_ITEMS = 3
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What was looked at: each `right`, `wrong`, `none` or as its words say; counts as numbers."""
+
+    layout: str
+    signature: str
+    count: str
+    id_checksum: str
+    end_checksum: str
+    items: int
+    explained: int
+    end_item: bool
+    behind: str
+    bits: int
+
+    def as_json(self) -> dict[str, object]:
+        """Return it as a JSON object."""
+        return dict(vars(self))
+
+    def in_words(self) -> str:
+        """Return it in one line."""
+        walk = f"{self.items} items, {'' if self.end_item else 'no '}end item"
+        return (
+            f"signature {self.signature}, count {self.count}, identifier checksum "
+            f"{self.id_checksum}, {walk}, end checksum {self.end_checksum}, behind it {self.behind}"
+        )
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Evidence, and what it comes to: faults (wrong), doubts (not proven), the confidence."""
+
+    evidence: Evidence
+    faults: tuple[str, ...]
+    doubts: tuple[str, ...]
+    confidence: str
+
+
+def evidence_of(image: Image, added: Frame | None = None) -> Evidence:
+    """Return the evidence for an image; `added`: the frame that no read held."""
+    end = image.end_checksum
+    kinds = {run.kind for run in image.tail}
+    behind = "data" if "data" in kinds else "patch" if "patch" in kinds else "fill"
+    return Evidence(
+        layout=image.frame.name if image.frame else "none",
+        signature=_frame_word(image, Constant, added),
+        count=_frame_word(image, Count, added),
+        id_checksum=_id_word(image.id_checksum),
+        end_checksum=_end_word(end),
+        items=len(image.items),
+        explained=sum(item.explained for item in image.items),
+        end_item=image.end_item is not None,
+        behind=behind if image.tail else "nothing",
+        bits=bits_of(image),
+    )
+
+
+def _frame_word(image: Image, kind: type, added: Frame | None) -> str:
+    fields = image.frame.computed_fields if image.frame else ()
+    found = [image.computed[field.key] for field in fields if isinstance(field.kind, kind)]
+    if not found:
+        return "none"
+    if added is not None:
+        return "added"
+    if not all(compared.ok for compared in found):
+        return "wrong"
+    return next((compared.way for compared in found if compared.way), "right")
+
+
+def _id_word(found: Compared | None) -> str:
+    if found is None:
+        return "none"
+    if found.stored == found.computed:
+        return "right"
+    return "not stored" if found.stored == NOT_STORED else "wrong"
+
+
+def _end_word(found: Compared | None) -> str:
+    if found is None:
+        return "none"
+    if found.stored == found.computed:
+        return "right"
+    return "not checked" if found.ok else "wrong"
+
+
+def repeats_smaller(reading: Reading) -> bool:
+    """Whether a smaller power-of-two period repeats through the whole of it."""
+    size = len(reading)
+    powers = (1 << power for power in range(size.bit_length()) if 1 << power < size)
+    return any(repeats(reading, power) for power in powers)
+
+
+def consistent(image: Image) -> bool:
+    """Whether nothing in an image asks for recovery.
+
+    Identifier, item walk and end checksum are right, the rest is fill or patch, and no smaller
+    power-of-two period repeats. A stored end checksum that says "not checked" is right, and so
+    is an identifier checksum that isn't stored where all else is right: some chips compute it.
+    """
+    found = evidence_of(image)
+    return (
+        found.id_checksum in ("right", "not stored")
+        and found.end_item
+        and found.end_checksum in ("right", "not checked")
+        and found.behind != "data"
+        and not repeats_smaller(Reading.of(image.data))
+    )
+
+
+def judge(
+    image: Image,
+    *,
+    undone: int,
+    added: Frame | None = None,
+    doubts: tuple[str, ...] = (),
+    faults: tuple[str, ...] = (),
+) -> Judgement:
+    """Return the judgement of an image that `undone` steps led to.
+
+    - proven: signature, count, identifier checksum and end checksum are right, the walk comes to
+      the end item, and what follows is fill or patch: every bit was read, or is proven by a
+      checksum or by its definition, or is fill.
+    - likely: nothing is wrong, but something of that is taken on trust (a `doubt`): a checksum
+      not stored or not checked, other data behind, typical configuration, a size assumed.
+    - guess: something is wrong or open (a `fault`), yet more than chance speaks for it.
+    - none: chance would do as well.
+    """
+    found = evidence_of(image, added)
+    wrong = [*faults, *_faults(image, found, undone)]
+    unsure = [*doubts, *_doubts(image, found, undone, added)]
+    if found.bits < LEAST_BITS:
+        confidence = NONE
+    elif wrong:
+        confidence = GUESS
+    else:
+        confidence = LIKELY if unsure else PROVEN
+    return Judgement(found, tuple(wrong), tuple(unsure), confidence)
+
+
+def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
+    """Yield what is wrong with an image."""
+    if not found.end_item:
+        yield f"at {address(image.items_end)}: no end item, the walk through the items stops here"
+    if found.end_checksum == "wrong" and image.end_checksum:
+        sums = image.end_checksum
+        yield (
+            f"the end checksum is {address(sums.stored)}, the items sum to "
+            f"{address(sums.computed)}: a bit in them is wrong"
+        )
+    if found.end_item and found.end_checksum == "none":
+        yield "the end item has no checksum byte"
+    if found.id_checksum == "wrong" and image.id_checksum:
+        sums = image.id_checksum
+        yield (
+            f"the identifier checksum is {address(sums.stored)}, computed "
+            f"{address(sums.computed)}: a bit in it is wrong, or the chip makes it itself"
+        )
+    if found.id_checksum == "not stored" and (
+        found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
+    ):
+        yield "the identifier checksum is wrong, and nothing else makes up for it"
+    if undone:
+        for name in ("signature", "count"):
+            if getattr(found, name) == "wrong":
+                yield f"the frame's {name} is wrong"
+    if image.frame is not None:
+        for field in image.frame.computed_fields:
+            if isinstance(field.kind, Check) and not image.computed[field.key].ok:
+                yield f"the frame's {field.title} is wrong"
+    if not _told(image, found, undone):
+        yield "too little speaks for it: chance may have made it so"
+
+
+def _told(image: Image, found: Evidence, undone: int) -> bool:
+    """Whether the items say more than two checksums, which chance gives once in 65536."""
+    if found.signature == "right" or found.count == "right":
+        return True
+    if image.items and image.items[0].has_role("version"):
+        return True
+    if not undone:
+        return found.end_checksum == "right"
+    return found.end_checksum == "right" and FEW_ITEMS <= found.explained == found.items
+
+
+def _doubts(image: Image, found: Evidence, undone: int, added: Frame | None) -> Iterator[str]:
+    """Yield what is taken on trust in an image."""
+    if added is not None and added.config_fields:
+        yield (
+            f"lost frame: the configuration bytes of layout {added.name} are typical values, "
+            "not this card's"
+        )
+    if found.id_checksum == "not stored":
+        yield "the identifier checksum is 0h: this chip seems to compute it itself"
+    if found.end_checksum == "not checked":
+        yield "the end checksum is 0h, which says not checked and proves nothing"
+    if found.behind == "data":
+        yield "other data stands behind the fill: it is kept as it was read"
+    if not undone:
+        for name in ("signature", "count"):
+            if getattr(found, name) == "wrong":
+                yield f"the frame's {name} is wrong: the chip may ignore this image"

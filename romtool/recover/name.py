@@ -1,0 +1,39 @@
+"""Reads of which nothing can be made, named for what they are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from romtool.recover.reading import Reading
+from romtool.schema.catalog import Catalog, Mishap
+from romtool.schema.numbers import hex_text
+
+
+@dataclass(frozen=True)
+class Named:
+    """A hopeless read: what it is, and the bytes that it consists of."""
+
+    mishap: Mishap
+    pattern: bytes
+
+    @property
+    def title(self) -> str:
+        """What it is, in words."""
+        if self.mishap.pattern:
+            return self.mishap.title
+        return f"{self.mishap.title}: {hex_text(self.pattern)}"
+
+
+def name(catalog: Catalog, reading: Reading) -> Named | None:
+    """Return what a read is that holds nothing but a short pattern; None for any other."""
+    data = reading.data
+    if not reading.known():
+        # Bytes that were not read say nothing; the others must stand in their places.
+        return None
+    for mishap in catalog.mishaps.values():
+        pattern = mishap.pattern or data[: mishap.period or 0]
+        if not pattern or len(data) < 2 * len(pattern):
+            continue
+        if data == (pattern * (len(data) // len(pattern) + 1))[: len(data)]:
+            return Named(mishap, pattern)
+    return None

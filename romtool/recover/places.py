@@ -1,0 +1,222 @@
+"""Where in a read an image may begin: cheap signs first, so that 64 KiB take no time."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from romtool.image.model import Image
+from romtool.image.walk import walk
+from romtool.schema.catalog import Catalog
+from romtool.schema.frames import Frame
+from romtool.schema.kinds import Check, Constant, Count
+
+ENOUGH = 26
+"""Bits of evidence for an image in the middle of a read: chance gives less in 64 KiB of noise."""
+MOST_STARTS = 4
+BEFORE = "an image stands in the bytes before it"
+
+
+@dataclass(frozen=True)
+class Start:
+    """Where an image may begin, in bytes from the first; `doubts`: what speaks against it."""
+
+    at: int
+    doubts: tuple[str, ...] = ()
+
+
+@functools.lru_cache(maxsize=4)
+def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]] | None:
+    """Return place and value over zeros of the identifier's checksum, and what each byte adds.
+
+    A shift register is linear: what a byte adds doesn't depend on the others.
+    """
+    for field in catalog.identifier.layout.fields:
+        if isinstance(field.kind, Check):
+            first, last = field.kind.covers or (0, field.at - 1)
+            check, size = field.kind.checksum, last + 1 - first
+            base = check.of(bytes(size))
+            tables = []
+            for at in range(size):
+                behind = bytes(size - at - 1)
+                table = bytes(
+                    check.of(bytes(at) + bytes([byte]) + behind) ^ base for byte in range(256)
+                )
+                tables.append((first + at, table))
+            return field.at, base, tuple(tables)
+    return None
+
+
+def identifiers(catalog: Catalog, data: bytes) -> Iterator[int]:
+    """Yield the places where an identifier with a right checksum stands, ascending."""
+    found = _tables(catalog)
+    count = len(data) - catalog.identifier.size + 1
+    if found is None or count < 1:
+        return
+    check_at, base, tables = found
+    total = int.from_bytes(bytes([base]) * count, "big")
+    total ^= int.from_bytes(data[check_at : check_at + count], "big")
+    for at, table in tables:
+        total ^= int.from_bytes(data[at : at + count].translate(table), "big")
+    wrong = total.to_bytes(count, "big")
+    place = wrong.find(0)
+    while place >= 0:
+        yield place
+        place = wrong.find(0, place + 1)
+
+
+def starts(catalog: Catalog, data: bytes, layout: Frame | None) -> list[Start]:
+    """Return the places behind the first byte where an image begins, ascending.
+
+    `layout`: the frame that it has, which may be lost; left out: any.
+    """
+    found: list[Start] = []
+    for place in identifiers(catalog, data):
+        found += _starts_at(catalog, data, place, layout)
+        if len(found) >= MOST_STARTS:
+            break
+    for start in _signed(catalog, data, layout):
+        if all(start.at != other.at for other in found):
+            found.append(start)
+    found.sort(key=lambda start: start.at)
+    return [
+        start if start.at <= found[0].at else Start(start.at, (*start.doubts, BEFORE))
+        for start in found
+        if start.at
+    ]
+
+
+def _starts_at(catalog: Catalog, data: bytes, place: int, layout: Frame | None) -> Iterator[Start]:
+    """Yield where an image begins whose identifier stands at `place`."""
+    believed = None
+    framed = False
+    for frame in [layout] if layout else catalog.frames.values():
+        at = place - frame.size
+        if at < 0 or not frame.size:
+            continue
+        bits = signature_bits(frame, data, at)
+        if bits and believed is None:
+            believed = walk_bits(catalog, data, place + catalog.identifier.size) + 8
+        if bits and (believed or 0) + bits >= ENOUGH:
+            framed = True
+            yield Start(at)
+    if framed:
+        return
+    if believed is None:
+        believed = walk_bits(catalog, data, place + catalog.identifier.size) + 8
+    if believed < ENOUGH:
+        return
+    if not place:
+        yield Start(place)
+    elif layout is not None and layout.size:
+        if place > layout.size and not _mark(layout):
+            yield Start(place - layout.size)
+        yield Start(place)
+    elif layout is not None or any(not frame.size for frame in catalog.frames.values()):
+        yield Start(place, tuple(_spoilt_frames(catalog, data, place)))
+
+
+def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
+    """Yield which frames nearly stand before `place`: then those bytes belong to the image."""
+    items_at = place + catalog.identifier.size
+    end = items_at
+    for item in walk(catalog, data, items_at):
+        end = item.end
+    for frame in catalog.frames.values():
+        at = place - frame.size
+        if at < 0 or not frame.size:
+            continue
+        image = _image_at(catalog, data[:end], at, frame)
+        counted = any(
+            isinstance(field.kind, Count) and image.computed[field.key].ok
+            for field in frame.computed_fields
+        )
+        if counted or _nearly_signed(frame, data, at):
+            yield f"the bytes before it may be a damaged frame of layout {frame.name}"
+            return
+
+
+def _nearly_signed(frame: Frame, data: bytes, at: int) -> bool:
+    """Whether a signature of two bytes or more is wrong in one bit."""
+    for field in frame.computed_fields:
+        if isinstance(field.kind, Constant) and isinstance(field.kind.value, bytes):
+            value = field.kind.value
+            there = data[at + field.at : at + field.at + len(value)]
+            wrong = sum((a ^ b).bit_count() for a, b in zip(there, value, strict=True))
+            if len(value) > 1 and wrong <= 1:
+                return True
+    return False
+
+
+def _signed(catalog: Catalog, data: bytes, layout: Frame | None) -> Iterator[Start]:
+    """Yield where a frame begins whose signature, count and end checksum are right.
+
+    The chips of some of these frames compute the identifier's checksum themselves, so that the
+    stored one may be another.
+    """
+    for frame in [layout] if layout else catalog.frames.values():
+        mark = _mark(frame)
+        at = data.find(mark, 1) if mark else -1
+        tries = 0
+        while at >= 0 and tries < 64:
+            tries += 1
+            image = _image_at(catalog, data, at, frame)
+            count, end = frame.count_field, image.end_checksum
+            if count is not None and image.computed[count.key].ok and end is not None and end.ok:
+                yield Start(at)
+                return
+            at = data.find(mark, at + 1)
+
+
+def _mark(frame: Frame) -> bytes:
+    """Return the bytes that a frame always begins with."""
+    for field in frame.computed_fields:
+        if field.at == 0 and isinstance(field.kind, Constant):
+            return field.kind.value if isinstance(field.kind.value, bytes) else b""
+    return b""
+
+
+def _image_at(catalog: Catalog, data: bytes, at: int, frame: Frame) -> Image:
+    part = data[at:].ljust(frame.size + catalog.identifier.size, b"\0")
+    items = walk(catalog, part, frame.size + catalog.identifier.size)
+    return Image(catalog, part, frame, tuple(items))
+
+
+def signature_bits(frame: Frame, data: bytes, at: int) -> int:
+    """Return the bits of a frame's constants if all stand at `at`, else 0."""
+    part = data[at : at + frame.size]
+    if len(part) < frame.size:
+        return 0
+    stored, bits = frame.layout.parse(part), 0
+    for field in frame.computed_fields:
+        if isinstance(field.kind, Constant):
+            if stored[field.key] != field.kind.value:
+                return 0
+            bits += field.kind.bits
+    return bits
+
+
+def walk_bits(catalog: Catalog, data: bytes, start: int) -> int:
+    """Return how much the items from `start` on say, in bits, roughly: what chance wouldn't give.
+
+    0 without an end item, or where an item is of a reserved kind.
+    """
+    items = []
+    for item in walk(catalog, data, start):
+        if item.record.role == "reserved":
+            return 0
+        items.append(item)
+    if not items or items[-1].record.role != "end" or not items[-1].explained:
+        return 0
+    end = items[-1]
+    field = end.record.layout.fields[0]
+    bits = 6
+    if isinstance(field.kind, Check):
+        region = data[start : end.end - 1]
+        bits += 8 if field.kind.checksum.of(region) == data[end.end - 1] else 0
+    if items[0].has_role("version"):
+        bits += 12
+    if all(item.explained for item in items):
+        bits += min(8, len(items))
+    return bits

@@ -1,0 +1,98 @@
+"""Several reads of one part: each brought to agree with the others, then put to the vote."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from romtool.recover.reading import Reading, Vote, vote
+from romtool.recover.undo import State
+
+MOST_DIFFERENT = 10
+"""Reads agree if at most one in so many of their bytes, the commonest left out, differs."""
+
+
+@dataclass(frozen=True)
+class Joined:
+    """Reads in agreement: the vote over them, and the state of the one that led them."""
+
+    state: State
+    vote: Vote
+    reads: int
+    notes: tuple[str, ...] = ()
+
+
+def joined(state: State, readings: Sequence[Reading], notes: tuple[str, ...] = ()) -> Joined:
+    """Return the vote over readings that a leading state brought together."""
+    return Joined(state, vote(readings), len(readings), notes)
+
+
+def together(
+    readings: Sequence[Reading],
+    states: Callable[[State], list[State]],
+    strength: Callable[[State], tuple[int, ...]],
+) -> Iterator[Joined]:
+    """Yield the ways of bringing reads together, the plainest first.
+
+    First as they are, if they are of one length and agree; then each as it was before its own
+    faults. `states` gives a read with its faults undone, `strength` how much a state says.
+    """
+    plain = len({len(reading) for reading in readings}) == 1
+    if plain and all(agree(readings[0], other) for other in readings[1:]):
+        yield joined(State(readings[0]), readings)
+    ways = [states(State(reading)) for reading in readings]
+    leaders = [(strength(way), -len(way.steps), way) for found in ways for way in found]
+    best = max((leader[:2] for leader in leaders), default=None)
+    leader = next((way for *value, way in leaders if tuple(value) == best), None)
+    if leader is not None and best is not None and best[0] > (0,):
+        yield _behind(leader, ways)
+    if plain:
+        yield joined(State(readings[0]), readings)
+
+
+def _behind(leader: State, ways: Sequence[Sequence[State]]) -> Joined:
+    """Return the vote over each read as it agrees best with the leader."""
+    chosen: list[Reading] = []
+    undone: list[str] = []
+    left_out = 0
+    size = len(leader.reading)
+    for number, states in enumerate(ways, 1):
+        near = [
+            (difference(leader.reading, state.reading), len(state.steps), index)
+            for index, state in enumerate(states)
+            if not state.unaligned and abs(len(state.reading) - size) <= size // 2
+        ]
+        near = [found for found in near if agree(leader.reading, states[found[2]].reading)]
+        if not near:
+            left_out += 1
+            continue
+        state = states[min(near)[2]]
+        chosen.append(state.reading.filled(size))
+        if [done.name for done in state.steps] != [done.name for done in leader.steps]:
+            names = " and ".join(done.name for done in state.steps) or "nothing"
+            undone.append(f"read {number}: {names} undone")
+    if left_out:
+        undone.append(f"{left_out} of the reads left out: they agree with no other")
+    return joined(leader, chosen, tuple(undone))
+
+
+def difference(first: Reading, second: Reading) -> int:
+    """Return how many bits, known in both, two readings differ in."""
+    size = min(len(first), len(second))
+    ignored = _number(first.unknown, size) | _number(second.unknown, size)
+    return ((_number(first.data, size) ^ _number(second.data, size)) & ~ignored).bit_count()
+
+
+def agree(first: Reading, second: Reading) -> bool:
+    """Whether two readings differ in so little that they are reads of the same bytes."""
+    size = min(len(first), len(second))
+    if not size:
+        return False
+    data = first.data[:size]
+    common = max(set(data), key=data.count)
+    told = sum(byte != common for byte in data)
+    return difference(first, second) * MOST_DIFFERENT <= max(told, MOST_DIFFERENT) * 2
+
+
+def _number(data: bytes, size: int) -> int:
+    return int.from_bytes(data[:size], "big")

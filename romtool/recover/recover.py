@@ -1,0 +1,287 @@
+"""Reads to answers: every way of undoing up to two faults is tried, and what comes of it judged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from romtool.image.decode import frame_named
+from romtool.image.model import Image
+from romtool.recover.judge import (
+    GUESS,
+    LIKELY,
+    NONE,
+    PROVEN,
+    Evidence,
+    judge,
+    repeats_smaller,
+)
+from romtool.recover.name import Named, name
+from romtool.recover.reading import Reading
+from romtool.recover.reads import Joined, together
+from romtool.recover.screen import worth_reading
+from romtool.recover.settle import MOST_ANSWERS, Settled, settle
+from romtool.recover.sizes import ASSUMED, part_sizes
+from romtool.recover.undo import State, Step, step, undone
+from romtool.schema.catalog import Catalog
+from romtool.schema.frames import Frame
+from romtool.schema.numbers import address
+
+CUT = "what was cut off is taken for fill"
+RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One image that the reads may stand for.
+
+    `steps`: name and words of what was done, in order; `undone`: how many of them undo a fault;
+    `faults`: what is wrong with it; `notes`: what is taken on trust.
+    """
+
+    image: Image
+    steps: tuple[tuple[str, str], ...]
+    undone: int
+    evidence: Evidence
+    confidence: str
+    faults: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def data(self) -> bytes:
+        """The bytes of the image."""
+        return self.image.data
+
+    @property
+    def rank(self) -> tuple[int, ...]:
+        """How good it is beside others: proven first, then without other data, then few steps."""
+        return RANKS[self.confidence], int(self.evidence.behind != "data"), -self.undone
+
+
+@dataclass(frozen=True)
+class Recovery:
+    """What became of the reads.
+
+    `answers`: best first; `settled`: the first is good enough, and no other is as good;
+    `confidence`: that of the first ("none" without one); `named`: what a hopeless read is;
+    `notes`: what is to be said of the reads themselves.
+    """
+
+    answers: tuple[Answer, ...] = ()
+    settled: bool = False
+    confidence: str = NONE
+    named: Named | None = None
+    notes: tuple[str, ...] = ()
+
+
+def recover(
+    catalog: Catalog,
+    readings: Sequence[Reading],
+    layout: str | None = None,
+    part_size: int | None = None,
+) -> Recovery:
+    """Return what the reads, all of one part, stand for.
+
+    `layout` settles the frame, and lets a lost one be put back; `part_size` (bytes) settles the
+    size. Raises Refused for a layout that isn't known.
+    """
+    frame = None if layout is None else frame_named(catalog, layout)
+    named = [name(catalog, reading) for reading in readings]
+    useful = [reading for reading, what in zip(readings, named, strict=True) if what is None]
+    notes: list[str] = []
+    if len(useful) < len(readings):
+        first = next(what for what in named if what is not None)
+        if not useful:
+            return Recovery(named=first)
+        notes.append(f"{len(readings) - len(useful)} of the reads left out: {first.title}")
+    search = _Search(catalog, frame, part_size)
+    if len(useful) == 1:
+        return _recovery(search.answers(State(useful[0])), notes)
+    if all(reading == useful[0] for reading in useful):
+        notes.append(f"{len(useful)} reads, all the same")
+        return _recovery(search.answers(State(useful[0])), notes)
+    return _of_several(search, useful, notes)
+
+
+def _recovery(answers: Sequence[Answer], notes: Sequence[str]) -> Recovery:
+    """Return the recovery with these answers: settled if one is good and the only best."""
+    if not answers:
+        return Recovery(notes=tuple(notes))
+    best = answers[0]
+    rivals = [answer for answer in answers[1:] if answer.rank == best.rank]
+    good = RANKS[best.confidence] >= RANKS[LIKELY]
+    return Recovery(
+        answers=tuple(answers),
+        settled=good and not rivals,
+        confidence=best.confidence,
+        notes=tuple(notes),
+    )
+
+
+def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) -> Recovery:
+    """Return what reads that differ stand for: each undone by its own, then voted over."""
+    best: list[Answer] = []
+    words: list[str] = []
+    for join in together(readings, search.states, lambda state: _strength(search, state)):
+        for vote in (join.vote.reading, join.vote.doubtful):
+            found = search.answers(_voted(join, vote))
+            if found and (not best or found[0].rank > best[0].rank):
+                best, words = found, list(join.notes)
+            if best and RANKS[best[0].confidence] >= RANKS[LIKELY]:
+                break
+            if vote == join.vote.doubtful:
+                break
+        if best and RANKS[best[0].confidence] == RANKS[PROVEN]:
+            break
+    return _recovery(best, [*notes, *words])
+
+
+def _voted(join: Joined, reading: Reading) -> State:
+    """Return the state behind a vote, which is a step only where the reads differ."""
+    steps = join.state.steps
+    if join.vote.count:
+        bits = f"{join.vote.count} bit{'' if join.vote.count == 1 else 's'}"
+        steps = (*steps, step("vote", reads=join.reads, count=bits))
+    return replace(join.state, reading=reading, steps=steps)
+
+
+def _strength(search: _Search, state: State) -> tuple[int, ...]:
+    """Return how much a state of one read says, to find the read that others are held against."""
+    found = search.judged(state)
+    if not found:
+        return (0,)
+    best = max(found, key=lambda answer: answer.rank)
+    return RANKS[best.confidence], best.evidence.bits, len(state.reading)
+
+
+class _Search:
+    """The ways of undoing, for one catalogue, layout and part."""
+
+    def __init__(self, catalog: Catalog, layout: Frame | None, part_size: int | None) -> None:
+        self.catalog = catalog
+        self.layout = layout
+        self.part_size = part_size
+        self.frames = list(catalog.frames.values()) if layout is None else [layout]
+
+    def states(self, first: State) -> list[State]:
+        """Return a read with up to two faults undone, in every order; equal results once."""
+        found, level = [first], [first]
+        seen = {(first.reading, first.added, first.dropped)}
+        for _ in range(2):
+            following = []
+            for state in level:
+                for after in undone(self.catalog, state, self.layout):
+                    key = (after.reading, after.added, after.dropped)
+                    if key not in seen:
+                        seen.add(key)
+                        following.append(after)
+            found += following
+            level = following
+        return found
+
+    def answers(self, first: State) -> list[Answer]:
+        """Return what a read may stand for, best first; equal images once."""
+        found: dict[bytes, Answer] = {}
+        for state in self.further(first):
+            for answer in self.judged(state):
+                other = found.get(answer.data)
+                if other is None or answer.rank > other.rank:
+                    found[answer.data] = answer
+        ranked = sorted(
+            found.values(), key=lambda answer: (*answer.rank, answer.evidence.bits), reverse=True
+        )
+        return ranked[:MOST_ANSWERS]
+
+    def further(self, first: State) -> list[State]:
+        """Return the states behind one: none where faults are undone already."""
+        return [first] if _count(first.steps) else self.states(first)
+
+    def judged(self, state: State) -> list[Answer]:
+        """Return the images that a state may be, without those that nothing speaks for."""
+        if state.unaligned:
+            return []
+        answers: list[Answer] = []
+        for frame in self.frames:
+            if state.added is not None and frame is not state.added:
+                continue
+            if not worth_reading(
+                self.catalog, state.reading, frame, always=not _count(state.steps)
+            ):
+                continue
+            answers += self._read(state, frame)
+        return [answer for answer in answers if answer.confidence != NONE]
+
+    def _read(self, state: State, frame: Frame) -> list[Answer]:
+        answers = []
+        repeating = repeats_smaller(state.reading)
+        for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
+            end_there = rough.image.end_item is not None and not rough.open
+            used = _used(rough)
+            sizes = part_sizes(self.catalog, state, used, end_there, self.part_size)
+            for size, assumed in sizes:
+                answers.append(self._answer(state, rough, size, assumed, repeating))
+        return answers
+
+    def _answer(
+        self, state: State, rough: Settled, size: int, assumed: bool, repeating: bool
+    ) -> Answer:
+        image, length = rough.image, len(state.reading)
+        doubts = [*rough.doubts, *([ASSUMED] if assumed else [])]
+        steps = list(state.steps)
+        fill = image.fill if rough.fill is None else rough.fill
+        if rough.filled and not state.added and not state.did("late-bit"):
+            steps += _gap_steps(rough)
+        if size != length:
+            data = image.data[:size].ljust(size, bytes([fill]))
+            image = replace(image, data=data)
+            if size > length:
+                steps.append(step("cut", length=length, size=size, fill=address(fill)))
+                doubts.append(CUT)
+        faults = [f"nothing proves what stood at {place}" for place in rough.open]
+        faults += state.doubts
+        if repeating:
+            doubts.append("its contents repeat")
+        count = _count(state.steps)
+        found = judge(
+            image,
+            undone=count,
+            added=state.added,
+            doubts=tuple(doubts),
+            faults=tuple(faults),
+        )
+        return Answer(
+            image=image,
+            steps=tuple((done.name, self.words(done)) for done in steps),
+            undone=count,
+            evidence=found.evidence,
+            confidence=found.confidence,
+            faults=found.faults,
+            notes=found.doubts,
+        )
+
+    def words(self, done: Step) -> str:
+        """Return a step in words, as the schema says it."""
+        return self.catalog.mishaps[done.name].done.format_map(dict(done.words))
+
+
+def _gap_steps(rough: Settled) -> list[Step]:
+    """Return a step for each way in which unknown bits were settled."""
+    ways: dict[str, list[str]] = {}
+    for where, how in rough.filled:
+        ways.setdefault(how, []).append(where)
+    return [
+        step("gap", count="what was not read", where=", ".join(places), how=how)
+        for how, places in ways.items()
+    ]
+
+
+def _used(rough: Settled) -> int:
+    """Return the bytes up to the end of what isn't fill."""
+    image = rough.image
+    last = [run.end for run in image.tail if run.kind != "fill"]
+    return max([image.items_end, *last])
+
+
+def _count(steps: Sequence[Step]) -> int:
+    """Return how many steps undo a fault of a read; a vote doesn't."""
+    return sum(done.name != "vote" for done in steps)

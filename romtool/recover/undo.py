@@ -1,0 +1,188 @@
+"""The faults that a read can have, each undone: what the read was before, if it had that fault.
+
+Source of the faults: common practice, no source. Whether it did have the fault, the image that
+comes of it must show; nothing is judged here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from romtool.recover.places import starts
+from romtool.recover.reading import Reading, vote
+from romtool.recover.typical import typical_frame
+from romtool.schema.catalog import Catalog
+from romtool.schema.frames import Frame
+from romtool.schema.numbers import sizes
+
+LEAST_OVERLAP = 32
+"""So many bytes (or the whole of a smaller period) must repeat to be believed."""
+MOST_DIFFERENT = 8
+"""Copies are copies if at most one in so many of their bytes, fill left out, differs."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing that was undone: its name, and the words that the schema's sentence takes."""
+
+    name: str
+    words: tuple[tuple[str, str], ...] = ()
+
+
+def step(name: str, **words: object) -> Step:
+    """Return a step with the words for its sentence."""
+    return Step(name, tuple((key, str(value)) for key, value in words.items()))
+
+
+@dataclass(frozen=True)
+class State:
+    """A read with some faults undone.
+
+    `dropped`: bytes left out before the image; `sized`: its length is that of the part, since it
+    repeats; `unaligned`: it makes sense only if an offset is undone next; `added`: the frame that
+    was put before it; `doubts`: what speaks against the undoing.
+    """
+
+    reading: Reading
+    steps: tuple[Step, ...] = ()
+    dropped: int = 0
+    sized: bool = False
+    unaligned: bool = False
+    added: Frame | None = None
+    doubts: tuple[str, ...] = ()
+
+    def did(self, name: str) -> bool:
+        """Whether this fault is undone already."""
+        return any(done.name == name for done in self.steps)
+
+    def after(self, reading: Reading, done: Step) -> State:
+        """Return the state behind one more step."""
+        return replace(self, reading=reading, steps=(*self.steps, done))
+
+
+def undone(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[State]:
+    """Yield the states before each fault that this read may have.
+
+    A lost frame was lost before anything else went wrong: nothing is undone behind it.
+    """
+    if state.added is not None:
+        return
+    if not state.did("swapped-pairs"):
+        yield from swapped_pairs(state)
+    if not state.did("late-bit"):
+        yield from late_bit(state)
+    if not state.did("repetition"):
+        yield from repetition(catalog, state)
+    if not state.did("leading-offset"):
+        yield from leading_offset(catalog, state, layout)
+    if layout is not None and layout.size:
+        yield lost_frame(state, layout)
+
+
+def swapped_pairs(state: State) -> Iterator[State]:
+    """Yield the read with the bytes of each pair exchanged; an odd last byte stays.
+
+    Behind an odd number of bytes before the image, the pairs begin at the second byte.
+    """
+    for phase in (0, 1):
+        reading = Reading(_swap(state.reading.data, phase), _swap(state.reading.unknown, phase))
+        after = state.after(reading, step("swapped-pairs"))
+        yield replace(after, unaligned=after.unaligned or phase == 1)
+
+
+def _swap(data: bytes, phase: int) -> bytes:
+    swapped = bytearray(data)
+    behind = phase + (len(data) - phase) // 2 * 2
+    swapped[phase:behind:2] = data[phase + 1 : behind : 2]
+    swapped[phase + 1 : behind : 2] = data[phase:behind:2]
+    return bytes(swapped)
+
+
+def late_bit(state: State) -> Iterator[State]:
+    """Yield the read one bit earlier, bit 7 of each byte first; its last bit isn't known."""
+    reading = state.reading
+    size = len(reading)
+    full = (1 << size * 8) - 1
+    data = int.from_bytes(reading.data, "big") << 1 & full
+    unknown = (int.from_bytes(reading.unknown, "big") << 1 & full) | 1
+    earlier = Reading(data.to_bytes(size, "big"), unknown.to_bytes(size, "big"))
+    # The bit that came first is a 0, unless other bytes stand before the image.
+    no_dummy = bool(reading.data[0] & 0x80)
+    after = state.after(earlier, step("late-bit"))
+    yield replace(after, unaligned=after.unaligned or no_dummy)
+
+
+def repetition(catalog: Catalog, state: State) -> Iterator[State]:
+    """Yield one period of a read that repeats; copies that differ slightly vote."""
+    reading = state.reading
+    found: set[int] = set()
+    for slight in (False, True):
+        period = next((p for p in _periods(catalog, reading) if repeats(reading, p, slight)), None)
+        if period is None or period in found:
+            continue
+        found.add(period)
+        copies = [
+            reading.part(at, at + period).filled(period) for at in range(0, len(reading), period)
+        ]
+        voted = vote(copies)
+        words = f"{len(copies)} copies"
+        if voted.count:
+            words += f", which differ in {voted.count} bits"
+        done = step("repetition", period=sizes(period), copies=words)
+        after = state.after(voted.reading, done)
+        regular = period & (period - 1) == 0 or period in catalog.part_sizes
+        yield replace(after, dropped=0, sized=regular)
+
+
+def _periods(catalog: Catalog, reading: Reading) -> list[int]:
+    """Return the periods to try, in bytes, ascending."""
+    length = len(reading)
+    periods = {1 << power for power in range(5, length.bit_length()) if 1 << power < length}
+    periods |= {size for size in catalog.part_sizes if size < length}
+    if reading.known():
+        # A file of whole copies, of whatever length.
+        whole = (reading.data * 2).find(reading.data, 1)
+        if LEAST_OVERLAP <= whole < length:
+            periods.add(whole)
+    return sorted(periods)
+
+
+def repeats(reading: Reading, period: int, slight: bool = False) -> bool:
+    """Whether a read repeats every `period` bytes; `slight` lets a few of them differ."""
+    length = len(reading)
+    if length - period < min(period, LEAST_OVERLAP):
+        return False
+    first, second = reading.data[:-period], reading.data[period:]
+    if first == second and reading.known():
+        return True
+    ignored = int.from_bytes(reading.unknown[:-period], "big") | int.from_bytes(
+        reading.unknown[period:], "big"
+    )
+    different = (int.from_bytes(first, "big") ^ int.from_bytes(second, "big")) & ~ignored
+    if not different:
+        return True
+    if not slight:
+        return False
+    fill = max(set(reading.data), key=reading.data.count)
+    told = sum(1 for a, b in zip(first, second, strict=True) if a != fill or b != fill)
+    wrong = sum(1 for byte in different.to_bytes(length - period, "big") if byte)
+    return wrong * MOST_DIFFERENT <= told
+
+
+def leading_offset(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[State]:
+    """Yield the read from where an image begins, for each such place but the first byte."""
+    for start in starts(catalog, state.reading.data, layout):
+        done = step("leading-offset", count=sizes(start.at))
+        after = state.after(state.reading.part(start.at), done)
+        doubts = (*state.doubts, *start.doubts)
+        yield replace(after, dropped=start.at, sized=False, unaligned=False, doubts=doubts)
+
+
+def lost_frame(state: State, layout: Frame) -> State:
+    """Return the read with a frame before it: typical configuration, the rest to be computed."""
+    reading = state.reading
+    frame = typical_frame(layout)
+    joined = Reading(frame.data + reading.data, frame.unknown + reading.unknown)
+    after = state.after(joined, step("lost-frame", layout=layout.name))
+    return replace(after, added=layout, sized=False)

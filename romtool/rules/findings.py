@@ -1,0 +1,50 @@
+"""A finding: data first; text, JSON and pages are renderings of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.schema.catalog import Catalog
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a rule found: where (offset in the image), how bad, what, what to do, by which source.
+
+    `line` is the place in the profile that the image was built from, if it was.
+    """
+
+    rule: str
+    severity: str
+    offset: int | None
+    message: str
+    hint: str
+    source: str
+    line: int | None = None
+    column: int | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the finding as in the JSON answers."""
+        where = {"offset": self.offset} if self.line is None else {"line": self.line}
+        return {
+            "rule": self.rule,
+            "severity": self.severity,
+            **where,
+            "message": self.message,
+            "hint": self.hint,
+            "source": self.source,
+        }
+
+
+def finding(catalog: Catalog, rule: str, offset: int | None, **words: object) -> Finding:
+    """Return what the rule says with these words filled in."""
+    found = catalog.rules[rule]
+    return Finding(
+        rule,
+        found.severity,
+        offset,
+        found.message.format_map(words),
+        found.hint.format_map(words),
+        found.source,
+    )

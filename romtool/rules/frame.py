@@ -1,0 +1,75 @@
+"""Checks of what stands before the items: the frame and the serial identifier."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romtool.image.decode import usual_id
+from romtool.image.model import Compared, Image
+from romtool.rules.findings import Finding, finding
+from romtool.schema.fields import Field
+from romtool.schema.kinds import Constant, Count, Spelled
+from romtool.schema.numbers import address, hex_text
+
+
+def frame_findings(image: Image) -> Iterator[Finding]:
+    """Yield what is wrong with signature, count, the frame's checksums and its limits."""
+    if image.frame is None:
+        yield finding(image.catalog, "no-frame", None)
+        return
+    for field in image.frame.computed_fields:
+        found = image.computed[field.key]
+        if isinstance(field.kind, Constant):
+            rule = "signature"
+        elif isinstance(field.kind, Count):
+            rule = "count"
+        else:
+            rule = "frame-checksum"
+        if not found.ok:
+            yield finding(image.catalog, rule, field.at, **_words(field, found))
+        elif found.way is not None:
+            words = _words(field, found)
+            way = found.way.replace("-", " ")
+            yield finding(image.catalog, "count-way", field.at, way=way, **words)
+    limit = image.frame.max_pnp_bytes
+    length = image.items_end - image.identifier_at
+    if limit is not None and length > limit:
+        at = image.identifier_at
+        yield finding(image.catalog, "too-long", at, length=length, limit=limit)
+
+
+def _words(field: Field, found: Compared) -> dict[str, str]:
+    def show(value: object) -> str:
+        if isinstance(value, bytes):
+            return hex_text(value)
+        if isinstance(field.kind, Count):
+            return str(value)
+        return address(int(str(value)))
+
+    stored, computed = show(found.stored), show(found.computed)
+    return {"title": field.title, "stored": stored, "computed": computed}
+
+
+def identifier_findings(image: Image) -> Iterator[Finding]:
+    """Yield what is wrong with the serial identifier."""
+    found = image.id_checksum
+    if image.frame is None or found is None:
+        return
+    at = image.items_at - 1
+    if not found.ok:
+        yield finding(
+            image.catalog,
+            "id-checksum",
+            at,
+            stored=f"{found.stored:02X}h",
+            computed=f"{found.computed:02X}h",
+        )
+    elif found.computed == 0:
+        yield finding(image.catalog, "id-checksum-zero", at)
+    for field in image.catalog.identifier.layout.fields:
+        if isinstance(field.kind, Spelled):
+            words = {"what": field.title, "id": image.identifier_values[0][field.key]}
+            if not usual_id(image):
+                yield finding(image.catalog, "id-letters", image.identifier_at, **words)
+            elif field.kind.spelling.is_generic(words["id"]):
+                yield finding(image.catalog, "id-generic", image.identifier_at, **words)

@@ -1,0 +1,36 @@
+"""What a field can hold: each kind turns the stored bits into a value for people, and back.
+
+A stored value is a number (or bytes, for texts and hex); a value is what stands in profiles and
+JSON. `to_value` raises Unexplained where the stored bits mean nothing that a profile can say: the
+bytes then stay raw. `to_stored` raises Wrong where a person wrote what the field can't take.
+"""
+
+from romtool.schema.kinds.base import NUMBER_SCHEMA, Kind, Stored, Unexplained, Value, whole_number
+from romtool.schema.kinds.choices import Choice, Flag, Flags, Lines, Pins
+from romtool.schema.kinds.numbers import Check, Count, Number, Range
+from romtool.schema.kinds.texts import Constant, Group, Hex, Reserved, Spelled, Spelling, Text
+
+__all__ = [
+    "NUMBER_SCHEMA",
+    "Check",
+    "Choice",
+    "Constant",
+    "Count",
+    "Flag",
+    "Flags",
+    "Group",
+    "Hex",
+    "Kind",
+    "Lines",
+    "Number",
+    "Pins",
+    "Range",
+    "Reserved",
+    "Spelled",
+    "Spelling",
+    "Stored",
+    "Text",
+    "Unexplained",
+    "Value",
+    "whole_number",
+]

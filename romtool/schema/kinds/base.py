@@ -1,0 +1,80 @@
+"""What every kind of value has in common."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.errors import Wrong
+from romtool.schema.numbers import address, parse_number, sizes
+from romtool.schema.tables import describe
+
+Value = Any
+Stored = Any
+
+
+class Unexplained(ValueError):
+    """Stored bits that no value stands for."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """The base of all kinds; `bits` is the field's width, 0 for one that runs to the end."""
+
+    bits: int
+
+    is_bytes = False
+
+    def to_value(self, stored: Stored) -> Value:
+        """Return the value that the stored bits stand for."""
+        raise NotImplementedError
+
+    def to_stored(self, value: Value) -> Stored:
+        """Return the bits to store for a value that a person wrote."""
+        raise NotImplementedError
+
+    def show(self, value: Value) -> str:
+        """Return the value in words."""
+        return str(value)
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the value."""
+        return {}
+
+    @property
+    def top(self) -> int:
+        """The greatest stored number."""
+        return (1 << self.bits) - 1
+
+
+def whole_number(value: Value) -> int:
+    """Return a number written as 544, 0x220 or "220h"; raises Wrong."""
+    if isinstance(value, str):
+        return parse_number(value)
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise Wrong(f"{describe(value)} is not a number", 'write 544, 0x220 or "220h"')
+    return value
+
+
+def a_list(value: Value) -> list[Value]:
+    """Return a list; raises Wrong for anything else."""
+    if not isinstance(value, list):
+        raise Wrong(f"{describe(value)} is not a list", "put it in [ ]")
+    return value
+
+
+NUMBER_SCHEMA: dict[str, Any] = {
+    "anyOf": [
+        {"type": "integer", "minimum": 0},
+        {"type": "string", "pattern": "^(0[xX][0-9A-Fa-f]+|[0-9A-Fa-f]+[hH]|[0-9]+)$"},
+    ]
+}
+
+
+SHOWS: dict[str, Callable[[int], str]] = {
+    "decimal": str,
+    "hex": address,
+    "address": address,
+    "size": sizes,
+}

@@ -1,0 +1,197 @@
+"""Bits that stand for names and lists: flags, choices, lines of the bus, pins of the chip."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.errors import Wrong
+from romtool.schema.kinds.base import (
+    NUMBER_SCHEMA,
+    SHOWS,
+    Kind,
+    Stored,
+    Unexplained,
+    Value,
+    a_list,
+    whole_number,
+)
+from romtool.schema.numbers import one_of
+from romtool.schema.tables import describe
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flag(Kind):
+    """One bit: true or false."""
+
+    def to_value(self, stored: Stored) -> Value:
+        return bool(stored)
+
+    def to_stored(self, value: Value) -> Stored:
+        if not isinstance(value, bool):
+            raise Wrong(f"{describe(value)} is not true or false")
+        return int(value)
+
+    def show(self, value: Value) -> str:
+        return "yes" if value else "no"
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "boolean"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice(Kind):
+    """One of several names (or numbers); with `numbers`, values without a name are numbers."""
+
+    names: Mapping[int, str | int]
+    numbers: bool = False
+
+    def to_value(self, stored: Stored) -> Value:
+        if stored in self.names:
+            return self.names[stored]
+        if self.numbers:
+            return stored
+        raise Unexplained(f"value {stored} has no meaning")
+
+    def to_stored(self, value: Value) -> Stored:
+        for stored, name in self.names.items():
+            if value == name and not isinstance(value, bool):
+                return stored
+        if self.numbers and isinstance(value, int) and not isinstance(value, bool):
+            if value in self.names:
+                raise Wrong(f"{value} is written {self.names[value]}")
+            if 0 <= value <= self.top:
+                return value
+        raise Wrong(f"{describe(value)} is not one of its values", f"write {self._choices()}")
+
+    def _choices(self) -> str:
+        words = [f'"{n}"' if isinstance(n, str) else str(n) for n in self.names.values()]
+        if self.numbers:
+            words.append(f"a number from {max(self.names) + 1} to {self.top}")
+        return one_of(words)
+
+    def json_schema(self) -> dict[str, Any]:
+        named = {"enum": list(self.names.values())}
+        if not self.numbers:
+            return named
+        number = {"type": "integer", "minimum": max(self.names) + 1, "maximum": self.top}
+        return {"anyOf": [named, number]}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flags(Kind):
+    """A list of the names of the bits that are set."""
+
+    names: tuple[str, ...]
+
+    def to_value(self, stored: Stored) -> Value:
+        return [name for bit, name in enumerate(self.names) if stored >> bit & 1]
+
+    def to_stored(self, value: Value) -> Stored:
+        stored = 0
+        for index, name in enumerate(a_list(value)):
+            if name not in self.names:
+                near = difflib.get_close_matches(str(name), self.names, n=1)
+                hint = f"did you mean {near[0]}?" if near else f"write {one_of(list(self.names))}"
+                raise Wrong(f"{describe(name)} is not one of its values", hint, inside=(index,))
+            stored |= 1 << self.names.index(name)
+        return stored
+
+    def show(self, value: Value) -> str:
+        return " and ".join(value) if value else "none"
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "array", "items": {"enum": list(self.names)}}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lines(Kind):
+    """A list of numbers, a bit each; the lowest bit stands for `first`."""
+
+    first: int
+    form: str = "decimal"
+
+    def to_value(self, stored: Stored) -> Value:
+        return [self.first + bit for bit in range(self.bits) if stored >> bit & 1]
+
+    def to_stored(self, value: Value) -> Stored:
+        stored = 0
+        for index, item in enumerate(a_list(value)):
+            try:
+                number = whole_number(item)
+                if not 0 <= number - self.first < self.bits:
+                    show = SHOWS[self.form]
+                    last = show(self.first + self.bits - 1)
+                    raise Wrong(
+                        f"{show(number)} is outside {show(self.first)} to {last}",
+                        "each number stands for one bit of the item",
+                    )
+                if stored >> (number - self.first) & 1:
+                    raise Wrong(f"{SHOWS[self.form](number)} stands twice", "write it once")
+            except Wrong as wrong:
+                raise Wrong(wrong.message, wrong.hint, inside=(index,)) from None
+            stored |= 1 << (number - self.first)
+        return stored
+
+    def show(self, value: Value) -> str:
+        return one_of([SHOWS[self.form](number) for number in value]) if value else "none"
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "array", "items": NUMBER_SCHEMA}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pins(Kind):
+    """A list of numbers, one a pin of the chip: the bus line that is connected to it."""
+
+    bus: str
+    unconnected: int
+    pin_bits: int = 4
+
+    @property
+    def pins(self) -> int:
+        """How many pins the chip has."""
+        return self.bits // self.pin_bits
+
+    def to_value(self, stored: Stored) -> Value:
+        mask = (1 << self.pin_bits) - 1
+        return [stored >> pin * self.pin_bits & mask for pin in range(self.pins)]
+
+    def to_stored(self, value: Value) -> Stored:
+        lines = a_list(value)
+        if len(lines) != self.pins:
+            raise Wrong(
+                f"the chip has {self.pins} {self.bus.upper()} pins, {len(lines)} given",
+                f"one number a pin, in pin order; {self.unconnected}: not connected",
+            )
+        stored = 0
+        for pin, line in enumerate(lines):
+            try:
+                number = whole_number(line)
+                if not 0 <= number < 1 << self.pin_bits:
+                    raise Wrong(f"{number} is outside 0 to {(1 << self.pin_bits) - 1}")
+            except Wrong as wrong:
+                raise Wrong(wrong.message, wrong.hint, inside=(pin,)) from None
+            stored |= number << pin * self.pin_bits
+        return stored
+
+    def connected(self, value: Value) -> set[int]:
+        """Return the bus lines that have a pin."""
+        return {line for line in value if line != self.unconnected}
+
+    def show(self, value: Value) -> str:
+        pins = (
+            f"{chr(ord('A') + pin)} {'-' if line == self.unconnected else line}"
+            for pin, line in enumerate(value)
+        )
+        return ", ".join(pins)
+
+    def json_schema(self) -> dict[str, Any]:
+        return {
+            "type": "array",
+            "items": NUMBER_SCHEMA,
+            "minItems": self.pins,
+            "maxItems": self.pins,
+        }

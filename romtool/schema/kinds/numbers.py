@@ -1,0 +1,132 @@
+"""Numbers: plain, ranges of addresses, and those that are computed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.errors import Wrong
+from romtool.schema.checksums import Checksum
+from romtool.schema.kinds.base import (
+    NUMBER_SCHEMA,
+    SHOWS,
+    Kind,
+    Stored,
+    Value,
+    a_list,
+    whole_number,
+)
+from romtool.schema.numbers import address
+
+
+@dataclass(frozen=True, kw_only=True)
+class Number(Kind):
+    """A number, in steps of `unit`; `none` and `zero_means` are stored values of special sense."""
+
+    unit: int = 1
+    none: int | None = None
+    zero_means: int | None = None
+    form: str = "decimal"
+
+    def to_value(self, stored: Stored) -> Value:
+        if stored == self.none:
+            return None
+        if stored == 0 and self.zero_means is not None:
+            return self.zero_means
+        return stored * self.unit
+
+    def to_stored(self, value: Value) -> Stored:
+        if value is None and self.none is not None:
+            return self.none
+        number = whole_number(value)
+        if self.zero_means is not None:
+            if number == self.zero_means:
+                return 0
+            if number == 0:
+                raise Wrong(f"0 can't be stored: it would mean {address(self.zero_means)}")
+        return self.stored_number(number)
+
+    def stored_number(self, number: int) -> int:
+        """Return a number in stored units; raises Wrong where it doesn't fit."""
+        if not 0 <= number <= self.top * self.unit:
+            raise Wrong(
+                f"{self.show(number)} is outside {self.show(0)} to "
+                f"{self.show(self.top * self.unit)}"
+            )
+        if number % self.unit:
+            raise Wrong(
+                f"{self.show(number)} is not a multiple of {self.show(self.unit)}",
+                f"it is stored in steps of {self.unit} bytes",
+            )
+        return number // self.unit
+
+    def show(self, value: Value) -> str:
+        if value is None:
+            return "none"
+        if self.form == "hex":
+            return f"{value:0{(self.bits + 3) // 4}X}h"
+        return SHOWS[self.form](value)
+
+    def json_schema(self) -> dict[str, Any]:
+        return NUMBER_SCHEMA
+
+
+@dataclass(frozen=True, kw_only=True)
+class Range(Number):
+    """Two numbers, lowest and highest, one behind the other; one where they may be the same."""
+
+    single: bool = False
+
+    @property
+    def top(self) -> int:
+        return int((1 << self.bits // 2) - 1)
+
+    def to_value(self, stored: Stored) -> Value:
+        low = (stored & self.top) * self.unit
+        high = (stored >> self.bits // 2) * self.unit
+        return low if self.single and low == high else [low, high]
+
+    def to_stored(self, value: Value) -> Stored:
+        if self.single and not isinstance(value, list):
+            low = high = self.stored_number(whole_number(value))
+        else:
+            pair = a_list(value)
+            if len(pair) != 2:
+                raise Wrong(
+                    f"a range has 2 numbers, {len(pair)} given", "write [lowest, highest] base"
+                )
+            ends = []
+            for index, end in enumerate(pair):
+                try:
+                    ends.append(self.stored_number(whole_number(end)))
+                except Wrong as wrong:
+                    raise Wrong(wrong.message, wrong.hint, inside=(index,)) from None
+            low, high = ends
+        return low | high << self.bits // 2
+
+    def show(self, value: Value) -> str:
+        if isinstance(value, list):
+            return f"{address(value[0])} to {address(value[1])}"
+        return address(value)
+
+    def json_schema(self) -> dict[str, Any]:
+        pair = {"type": "array", "items": NUMBER_SCHEMA, "minItems": 2, "maxItems": 2}
+        return {"anyOf": [*NUMBER_SCHEMA["anyOf"], pair]} if self.single else pair
+
+
+@dataclass(frozen=True, kw_only=True)
+class Count(Number):
+    """A number of bytes that is computed; `accepts` names other ways of counting."""
+
+    counts: tuple[str, ...]
+    accepts: Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Check(Number):
+    """A checksum that is computed; `covers` is the first and the last byte, None for all."""
+
+    checksum: Checksum
+    covers: tuple[int, int] | None = None
+    unchecked: int | None = None

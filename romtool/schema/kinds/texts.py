@@ -1,0 +1,175 @@
+"""Texts and bytes: characters, packed spellings, hex digits, what is constant or reserved."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.errors import Wrong
+from romtool.schema.kinds.base import Kind, Stored, Unexplained, Value
+from romtool.schema.numbers import hex_text, parse_hex, shorten
+from romtool.schema.tables import describe
+
+
+@dataclass(frozen=True)
+class Group:
+    """Some characters of a spelled text: all of one alphabet and width."""
+
+    count: int
+    bits: int
+    alphabet: str
+    before: str = ""
+
+
+@dataclass(frozen=True)
+class Spelling:
+    """A text packed into bits, highest bits first; `unused` highest bits are 0."""
+
+    name: str
+    title: str
+    bits: int
+    unused: int
+    usual: str
+    endian: str
+    groups: tuple[Group, ...]
+    generic: str | None = None
+
+    def is_usual(self, text: str) -> bool:
+        """Whether a text is spelt as it usually is."""
+        return re.fullmatch(self.usual, text) is not None
+
+    def is_generic(self, text: str) -> bool:
+        """Whether a text is one of the published generic ones."""
+        return self.generic is not None and text.startswith(self.generic)
+
+    def characters(self) -> list[tuple[str, int, str]]:
+        """Return what stands before each character, its width in bits, and its alphabet."""
+        return [
+            (group.before if index == 0 else "", group.bits, group.alphabet)
+            for group in self.groups
+            for index in range(group.count)
+        ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spelled(Kind):
+    """A short text packed into bits, such as a vendor's letters and a product's digits."""
+
+    spelling: Spelling
+
+    def to_value(self, stored: Stored) -> Value:
+        text, left = "", self.bits - self.spelling.unused
+        if stored >> left:
+            raise Unexplained("a bit is set that no character uses")
+        for before, bits, alphabet in self.spelling.characters():
+            left -= bits
+            code = stored >> left & (1 << bits) - 1
+            if code >= len(alphabet):
+                raise Unexplained(f"character code {code} has no meaning")
+            text += before + alphabet[code]
+        return text
+
+    def to_stored(self, value: Value) -> Stored:
+        fault = Wrong(f"{describe(value)} is not {self.spelling.title}")
+        if not isinstance(value, str):
+            raise fault
+        stored, place = 0, 0
+        for before, bits, alphabet in self.spelling.characters():
+            if not value.startswith(before, place):
+                raise fault
+            place += len(before)
+            code = alphabet.find(value[place : place + 1].upper()) if place < len(value) else -1
+            if code < 0:
+                raise fault
+            stored = stored << bits | code
+            place += 1
+        if place != len(value):
+            raise fault
+        return stored
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Text(Kind):
+    """Characters to the end of the item."""
+
+    encoding: str
+    is_bytes = True
+
+    def to_value(self, stored: Stored) -> Value:
+        try:
+            text = bytes(stored).decode(self.encoding)
+        except UnicodeDecodeError:
+            raise Unexplained(f"bytes that are not {self.encoding}") from None
+        if not all(self._plain(char) for char in text):
+            raise Unexplained("characters that can't be printed")
+        return text
+
+    def _plain(self, char: str) -> bool:
+        return " " <= char <= "~" if self.encoding == "ascii" else char.isprintable()
+
+    def to_stored(self, value: Value) -> Stored:
+        if not isinstance(value, str):
+            raise Wrong(f"{describe(value)} is not a text", "put it in quotes")
+        for place, char in enumerate(value, 1):
+            if not self._plain(char):
+                raise Wrong(
+                    f"{shorten(value)}: character {place} ({char!r}) is not printable"
+                    + (" ASCII" if self.encoding == "ascii" else ""),
+                    "use letters, digits, spaces and the signs of a plain keyboard"
+                    if self.encoding == "ascii"
+                    else "leave control characters out",
+                )
+        return value.encode(self.encoding, "surrogatepass")
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string"} | ({"pattern": "^[ -~]*$"} if self.encoding == "ascii" else {})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hex(Kind):
+    """Bytes as they are."""
+
+    is_bytes = True
+
+    def to_value(self, stored: Stored) -> Value:
+        return hex_text(stored)
+
+    def to_stored(self, value: Value) -> Stored:
+        if not isinstance(value, str):
+            raise Wrong(f"{describe(value)} is not bytes in hex digits", 'write "55 BB 00"')
+        data = parse_hex(value)
+        if self.bits and len(data) * 8 != self.bits:
+            raise Wrong(f"{self.bits // 8} bytes belong here, {len(data)} given")
+        return data
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string", "pattern": "^[0-9A-Fa-f\\s]*$"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Constant(Hex):
+    """Bytes (or bits) that are always the same."""
+
+    value: bytes | int
+
+    @property
+    def is_bytes(self) -> bool:  # type: ignore[override]
+        """Whether whole bytes are fixed, not bits of one."""
+        return isinstance(self.value, bytes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reserved(Kind):
+    """Bits that are 0; an item in which they are not stays raw."""
+
+    def to_value(self, stored: Stored) -> Value:
+        if stored:
+            raise Unexplained("a reserved bit is set")
+        return 0
+
+    def to_stored(self, value: Value) -> Stored:
+        return 0

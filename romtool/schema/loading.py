@@ -1,0 +1,255 @@
+"""Schema files to the catalogue: each file held against the schema for the schemas, then made."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from romtool.errors import Fault, Path, Refused
+from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
+from romtool.schema.checksums import Checksum
+from romtool.schema.fields import Layout, layout_of
+from romtool.schema.frames import Frame, Part, is_computed
+from romtool.schema.kinds import Group, Spelling, whole_number
+from romtool.schema.making import Block, FieldMaker
+from romtool.schema.numbers import parse_hex, parse_number
+from romtool.schema.records import Header, Record
+from romtool.schema.tables import TableSpec, check_table, table_specs
+from romtool.text.places import syntax_fault
+
+
+@dataclass(frozen=True)
+class SchemaFile:
+    """One schema file: its name for messages, and its text."""
+
+    name: str
+    text: str
+    own: bool = True
+
+
+def load(files: Sequence[SchemaFile]) -> Catalog:
+    """Return the catalogue of these files; raises Refused with file and place of each fault."""
+    parsed = [(file, _parse(file)) for file in files]
+    meta = _meta(parsed)
+    faults = [
+        fault
+        for file, data in parsed
+        for fault in _in(file.name, check_table(data, meta["file"], meta))
+    ]
+    if faults:
+        raise Refused(faults)
+    return _Loader(parsed).catalog()
+
+
+def _parse(file: SchemaFile) -> dict[str, Any]:
+    try:
+        return tomllib.loads(file.text)
+    except tomllib.TOMLDecodeError as error:
+        message, place = syntax_fault(error, file.text)
+        fault = Fault(
+            message, "mend the TOML here", line=place.line, column=place.column, file=file.name
+        )
+        raise Refused([fault]) from None
+
+
+def _meta(parsed: list[tuple[SchemaFile, dict[str, Any]]]) -> dict[str, TableSpec]:
+    for _, data in parsed:
+        specs = data.get("table", [])
+        if isinstance(specs, list) and any(spec.get("name") == "file" for spec in specs):
+            return table_specs(specs)
+    raise Refused([Fault("no schema for the schemas was found", "the installation is damaged")])
+
+
+def _in(file: str, faults: Iterable[Fault]) -> Iterator[Fault]:
+    yield from Refused(faults).in_file(file).faults
+
+
+class _Loader:
+    """Builds the catalogue; each step refuses what doesn't add up, with its place."""
+
+    def __init__(self, parsed: list[tuple[SchemaFile, dict[str, Any]]]) -> None:
+        self.parsed = parsed
+        self.faults: list[Fault] = []
+        self.blocks: dict[str, Block] = {}
+        self.checksums: dict[str, Checksum] = {}
+        self.spellings: dict[str, Spelling] = {}
+        self.make = FieldMaker(self.blocks, self.checksums, self.spellings)
+
+    def catalog(self) -> Catalog:
+        for _file, path, raw, source in self._all("checksum"):
+            self._new(self.checksums, raw["name"], path)
+            self.checksums[raw["name"]] = Checksum(
+                raw["name"],
+                raw["algorithm"],
+                raw["seed"],
+                tuple(raw.get("taps", ())),
+                source,
+                raw.get("text", ""),
+            )
+        for _file, path, raw, _ in self._all("spelling"):
+            self._new(self.spellings, raw["name"], path)
+            groups = tuple(Group(**group) for group in raw["group"])
+            self.spellings[raw["name"]] = Spelling(
+                raw["name"],
+                raw["title"],
+                raw["bits"],
+                raw["unused"],
+                raw["usual"],
+                raw["endian"],
+                groups,
+                raw.get("generic"),
+            )
+        for file, path, raw, source in self._all("block"):
+            self._new(self.blocks, raw["name"], path)
+            self.blocks[raw["name"]] = Block(file.name, path, {**raw, "source": source})
+        headers: dict[str, Header] = {}
+        for file, path, raw, source in self._all("header"):
+            layout = self._layout(file, path, raw, source, raw["size"])
+            headers[raw["name"]] = Header(raw["name"], raw["title"], source, raw["size"], layout)
+        frames = self._frames()
+        identifier = self._identifier()
+        records = self._records(headers)
+        parts = self._parts()
+        rules: dict[str, Rule] = {}
+        for _file, path, raw, _ in self._all("rule"):
+            self._new(rules, raw["name"], path)
+            rules[raw["name"]] = Rule(**raw)
+        mishaps: dict[str, Mishap] = {}
+        for _file, path, raw, source in self._all("mishap"):
+            self._new(mishaps, raw["name"], path)
+            pattern = parse_hex(raw.get("pattern", ""))
+            mishaps[raw["name"]] = Mishap(**{**raw, "source": source, "pattern": pattern})
+        tables: dict[str, TableSpec] = {}
+        for _, data in self.parsed:
+            tables |= table_specs(data.get("table", []))
+        if self.faults:
+            raise Refused(self.faults)
+        return Catalog(
+            headers, records, identifier, frames, parts, rules, mishaps, tables, self.checksums
+        )
+
+    def _all(self, name: str) -> Iterator[tuple[SchemaFile, Path, dict[str, Any], str]]:
+        """Yield every table of this name with its file, its path and its source.
+
+        What a table itself refuses is collected, and the next one is looked at.
+        """
+        for file, data in self.parsed:
+            found = data.get(name, [])
+            single = isinstance(found, dict)
+            for index, raw in enumerate([found] if single else found):
+                path: Path = (name,) if single else (name, index)
+                self.file = file.name
+                yield file, path, raw, raw.get("source", data["source"])
+
+    def _new(self, known: Mapping[str, object], name: str, path: Path) -> None:
+        if name in known:
+            self._fault(f"{path[0]} {name} is described twice", (*path, "name"))
+
+    def _fault(self, message: str, path: Path, hint: str = "") -> None:
+        self.faults.append(Fault(message, hint, path, file=self.file))
+
+    def _frames(self) -> dict[str, Frame]:
+        frames: dict[str, Frame] = {}
+        for file, path, raw, source in self._all("frame"):
+            self._new(frames, raw["name"], path)
+            layout = self._layout(file, path, raw, source, raw["size"])
+            for field in layout.fields:
+                if not is_computed(field) and not field.may_be_left_out:
+                    self._fault(
+                        f"{field.key} has no default",
+                        field.path,
+                        "a profile may leave it out: give its typical value",
+                    )
+            frames[raw["name"]] = Frame(
+                name=raw["name"],
+                title=raw["title"],
+                text=raw.get("text", ""),
+                source=source,
+                size=raw["size"],
+                fill=whole_number(raw.get("fill", 0xFF)),
+                patch=raw.get("patch", False),
+                max_pnp_bytes=raw.get("max_pnp_bytes"),
+                default=raw.get("default", False),
+                layout=layout,
+            )
+        return frames
+
+    def _identifier(self) -> Identifier:
+        for file, path, raw, source in self._all("identifier"):
+            layout = self._layout(file, path, raw, source, raw["size"])
+            return Identifier(raw["title"], source, raw["size"], layout)
+        raise Refused([Fault("no schema describes the serial identifier")])
+
+    def _records(self, headers: Mapping[str, Header]) -> dict[str, Record]:
+        records: dict[str, Record] = {}
+        owners: dict[tuple[str, int], str] = {}
+        for file, path, raw, source in self._all("record"):
+            self._new(records, raw["name"], path)
+            header = headers.get(raw["header"])
+            if header is None:
+                self._fault(f"no header is called {raw['header']}", (*path, "header"))
+                continue
+            codes = frozenset(_codes(raw))
+            for code in codes:
+                if code > header.top_code:
+                    self._fault(f"item name {code:X}h is too large", path)
+                elif (header.name, code) in owners:
+                    self._fault(
+                        f"item name {code:X}h belongs to {owners[header.name, code]} too", path
+                    )
+                owners[header.name, code] = raw["name"]
+            records[raw["name"]] = Record(
+                name=raw["name"],
+                title=raw["title"],
+                source=source,
+                header=header,
+                codes=codes,
+                role=raw["role"],
+                entry=raw.get("entry", False),
+                form=raw.get("form"),
+                length_key=raw.get("length_key"),
+                refuses=tuple(raw.get("refuses", ())),
+                say=raw["say"],
+                layout=self._layout(file, path, raw, source, None),
+            )
+        for header in headers.values():
+            missing = set(range(header.top_code + 1)) - {c for n, c in owners if n == header.name}
+            if missing:
+                words = ", ".join(f"{code:X}h" for code in sorted(missing))
+                self._fault(f"{header.title}: no record has the name {words}", ())
+        return records
+
+    def _parts(self) -> dict[str, Part]:
+        parts: dict[str, Part] = {}
+        for _file, path, raw, source in self._all("part"):
+            self._new(parts, raw["name"], path)
+            parts[raw["name"]] = Part(
+                raw["name"],
+                raw["bus"],
+                raw["bytes"],
+                raw.get("page"),
+                tuple(raw.get("organisation", ())),
+                source,
+            )
+        return parts
+
+    def _layout(
+        self, file: SchemaFile, path: Path, raw: Mapping[str, Any], source: str, size: int | None
+    ) -> Layout:
+        try:
+            fields = list(self.make.fields(raw["field"], (*path, "field"), source))
+            return layout_of(fields, size, path)
+        except Refused as refused:
+            self.faults.extend(refused.in_file(file.name).faults)
+            return Layout((), ())
+
+
+def _codes(raw: Mapping[str, Any]) -> Iterator[int]:
+    for code in raw.get("codes", [raw["code"]] if "code" in raw else []):
+        if isinstance(code, str):
+            first, _, last = code.partition("-")
+            yield from range(parse_number(first), parse_number(last) + 1)
+        else:
+            yield code

@@ -1,0 +1,45 @@
+"""Findings for people: one block each on a terminal, one line each among messages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from romtool.rules.findings import Finding
+from romtool.text.page import SEVERITY_STYLES, line
+
+SOURCE_STYLE = "(%s)"
+
+
+def block(finding: Finding) -> Iterator[str]:
+    """Yield a finding as lines: how bad, where, what; then what to do; then by which rule."""
+    where = place(finding)
+    words = f"{where}: {finding.message}" if where else finding.message
+    style = SEVERITY_STYLES[finding.severity]
+    yield from line(finding.severity, words, indent=2, style=style)
+    yield from line("", finding.hint, indent=2)
+    yield from line("", f"[{finding.rule}] {finding.source}", indent=2)
+
+
+def place(finding: Finding) -> str:
+    """Return where it is: a line of the profile, or an address of the image."""
+    if finding.line is not None:
+        return f"line {finding.line}"
+    return "" if finding.offset is None else f"at {finding.offset:X}h"
+
+
+def message(finding: Finding, file: str) -> str:
+    """Return a finding as one line for stderr."""
+    if finding.line is not None:
+        return f"romtool: {file}:{finding.line}:{finding.column}: {finding.message}; {finding.hint}"
+    at = "" if finding.offset is None else f" at {finding.offset:X}h:"
+    return f"romtool: {file}:{at} {finding.message}; {finding.hint}"
+
+
+def counted(findings: Sequence[Finding]) -> str:
+    """Return how many there are of each severity, in words."""
+    words = []
+    for severity in SEVERITY_STYLES:
+        number = sum(finding.severity == severity for finding in findings)
+        if number:
+            words.append(f"{number} {severity}{'' if number == 1 else 's'}")
+    return ", ".join(words) or "nothing to complain about"

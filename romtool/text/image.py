@@ -1,0 +1,184 @@
+"""An image for people: frame and wiring, card, devices with their choices, checksums, the rest."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+
+from romtool.image.card import Device, card_of
+from romtool.image.explain import Row, explain
+from romtool.image.model import Compared, Image
+from romtool.image.walk import Item
+from romtool.rules.findings import Finding
+from romtool.schema.kinds import Constant, Flag, Pins
+from romtool.schema.numbers import hex_text, one_of, sizes
+from romtool.text import findings as finding_text
+from romtool.text.page import SETTING, line, title
+
+
+def image_lines(
+    image: Image, name: str, part: str | None, findings: Sequence[Finding]
+) -> Iterator[str]:
+    """Yield what a person reads of an image."""
+    size = len(image.data)
+    parts = [part] if part else [found.name for found in image.catalog.parts_of(size)]
+    what = one_of(parts) if parts else "no part's length"
+    yield from title(name, f"{size} bytes ({what})")
+    yield ""
+    yield from _frame(image)
+    if image.frame is not None:
+        yield from _card(image)
+    yield from _tail(image)
+    yield ""
+    yield from line("Findings", finding_text.counted(findings))
+    for finding in findings:
+        yield from finding_text.block(finding)
+
+
+def _frame(image: Image) -> Iterator[str]:
+    frame = image.frame
+    if frame is None:
+        yield from line("Layout", "none fits these bytes")
+        return
+    yield from line("Layout", f"{frame.name}: {frame.title}")
+    for field in frame.computed_fields:
+        found = image.computed[field.key]
+        words = compared(found, field.kind)
+        if found.way is not None:
+            words += f", counted {found.way.replace('-', ' ')}"
+        yield from line(field.title, words, indent=2, column=SETTING)
+    typical = 0
+    for field in frame.config_fields:
+        value = image.config[field.key]
+        on = isinstance(field.kind, Flag) and value
+        if isinstance(field.kind, Pins) or on or not field.is_default(value):
+            words = field.kind.show(value)
+            if not field.is_default(value) and not isinstance(field.kind, Pins | Flag):
+                words += f" (typical: {field.kind.show(field.default)})"
+            yield from line(field.title, words, indent=2, column=SETTING)
+        else:
+            typical += 1
+    if typical:
+        yield from line("the rest", f"{typical} settings, all typical", indent=2, column=SETTING)
+
+
+def compared(found: Compared, kind: object) -> str:
+    """Return a stored value, and whether it is right."""
+
+    def show(value: object) -> str:
+        if isinstance(value, bytes):
+            return hex_text(value)
+        return f"{value:02X}h" if getattr(kind, "bits", 8) == 8 else str(value)
+
+    words = show(found.stored)
+    if found.stored == found.computed:
+        return f"{words}, as it must be" if isinstance(kind, Constant) else f"{words}, right"
+    if not found.ok:
+        return f"{words}, should be {show(found.computed)}"
+    return f"{words}, not checked" if found.way is None else words
+
+
+def _card(image: Image) -> Iterator[str]:
+    card, values = card_of(image), image.identifier_values[0]
+    yield ""
+    name = f"  {card.name.values['name']}" if card.name else ""
+    yield from line("Card", f"{values['id']}{name}")
+    for field in image.catalog.identifier.layout.fields:
+        if field.key == "id" or image.id_checksum is None:
+            continue
+        is_check = field.key == "id_checksum"
+        shown = (
+            compared(image.id_checksum, None) if is_check else field.kind.show(values[field.key])
+        )
+        yield from line(field.title, shown, indent=2, column=SETTING)
+    if card.version is not None:
+        words = card.version.record.in_words(card.version.values)
+        yield from line("version", words, indent=2, column=SETTING)
+    for item in card.items:
+        yield from line("also", item_words(item), indent=2)
+    for number, device in enumerate(card.devices, 1):
+        yield ""
+        yield from _device(device, number)
+    if image.end_checksum is not None:
+        yield ""
+        yield from line("End", f"checksum {compared(image.end_checksum, None)}")
+
+
+def _device(device: Device, number: int) -> Iterator[str]:
+    record = device.start.record
+    name = f"  {device.name.values['name']}" if device.name else ""
+    yield from line(f"Device {number}", f"{device.values[record.head.key]}{name}")
+    if device.compatible:
+        ids = ", ".join(str(item.values["compatible"]) for item in device.compatible)
+        yield from line("drivers of", ids, indent=2)
+    for field in record.profile_fields[1:]:
+        if not field.is_default(device.values[field.key]):
+            yield from line(field.title, field.kind.show(device.values[field.key]), indent=2)
+    label = "always" if device.choices or device.after else "needs"
+    yield from _listed(label, device.items)
+    for index, choice in enumerate(device.choices, 1):
+        yield from _choice(index, choice.start, choice.items)
+    if device.choices and device.closed is None:
+        yield from line("", "(these choices are never closed)", indent=2)
+    yield from _listed("and always", device.after)
+
+
+def _choice(number: int, start: Item, items: Sequence[Item]) -> Iterator[str]:
+    field = start.record.head
+    priority = start.values[field.key]
+    words = field.absent if priority is None else field.kind.show(priority)
+    shown = "; ".join(item_words(item) for item in items) or "nothing"
+    yield from line(f"choice {number}", f"{shown} ({words})", indent=2)
+
+
+def _listed(label: str, items: Sequence[Item]) -> Iterator[str]:
+    for index, item in enumerate(items):
+        yield from line("" if index else label, item_words(item), indent=2)
+
+
+def item_words(item: Item) -> str:
+    """Return an item in the words of the trade, or its bytes where it has none."""
+    if item.explained:
+        return item.record.in_words(item.values)
+    return f"{item.record.title}, odd: {hex_text(item.raw)}"
+
+
+def _tail(image: Image) -> Iterator[str]:
+    label = "Behind"
+    yield ""
+    for run in image.tail:
+        if run.kind == "fill":
+            continue
+        kind = {"patch": "patch area", "data": "bytes"}[run.kind]
+        words = f"{kind}: {sizes(len(run.raw))} at {run.offset:X}h"
+        yield from line(label, words)
+        label = ""
+    fill = sum(len(run.raw) for run in image.tail if run.kind == "fill")
+    yield from line(label, f"{sizes(fill)} unused, filled with {image.fill:02X}h")
+
+
+def byte_lines(image: Image) -> Iterator[str]:
+    """Yield every byte with its meaning, sixteen fill bytes and eight others a line."""
+    owner = ""
+    for row in explain(image):
+        if row.owner != owner:
+            owner = row.owner
+            yield ""
+            yield from title(owner[0].upper() + owner[1:])
+        yield from _row(row)
+
+
+def _row(row: Row) -> Iterator[str]:
+    data = [row.raw[at : at + 8] for at in range(0, len(row.raw), 8)]
+    if len(data) > 2 and len(set(row.raw)) == 1:
+        data = [row.raw[:8]]
+    words = [part for meaning in row.meanings for part in _wrapped(meaning)] or [""]
+    for index in range(max(len(data), len(words))):
+        raw = hex_text(data[index]) if index < len(data) else ""
+        address = f"{row.offset + 8 * index:04X}" if index < len(data) else ""
+        text = words[index] if index < len(words) else ""
+        yield f"  {address:4}  {raw:23}  {text}".rstrip()
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, 46, subsequent_indent="  ", break_on_hyphens=False) or [""]

@@ -1,0 +1,112 @@
+"""Schemas for people: what is known, and a frame or a record as a map of its bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romtool.schema.catalog import Catalog, Rule
+from romtool.schema.fields import MISSING, Field, Layout, Unit
+from romtool.schema.frames import Frame, Part, is_computed
+from romtool.schema.kinds import Check, Constant, Count, Reserved
+from romtool.schema.numbers import hex_text, sizes
+from romtool.schema.records import Record
+from romtool.text.page import line, title
+
+KEY = 18
+
+
+def list_lines(catalog: Catalog) -> Iterator[str]:
+    """Yield the names of all frames, parts and records."""
+    yield from title("Layouts")
+    for frame in catalog.frames.values():
+        yield from line(frame.name, f"{frame.size} bytes: {frame.title}", indent=2, column=KEY)
+    yield ""
+    yield from title("Parts")
+    for part in catalog.parts.values():
+        yield from line(part.name, f"{part.bus}, {sizes(part.size)}", indent=2, column=KEY)
+    yield ""
+    yield from title("Records")
+    for record in catalog.records.values():
+        words = f"{record.title} ({record.source.split(';')[0].split(':')[0]})"
+        yield from line(record.name, words, indent=2, column=KEY)
+
+
+def frame_lines(frame: Frame) -> Iterator[str]:
+    """Yield a frame as a byte map."""
+    yield from title(frame.name, f"{frame.size} bytes before the PnP data")
+    yield from line("", frame.title, indent=2)
+    if frame.text:
+        yield from line("", frame.text, indent=2)
+    yield from line("source", frame.source, indent=2)
+    fill = f"{frame.fill:02X}h" + (", behind an optional patch area" if frame.patch else "")
+    yield from line("fill", fill, indent=2)
+    if frame.max_pnp_bytes is not None:
+        yield from line("limit", f"{frame.max_pnp_bytes} bytes of PnP data", indent=2)
+    yield from _map(frame.layout)
+
+
+def record_lines(record: Record) -> Iterator[str]:
+    """Yield a record as a byte map of its content."""
+    codes = ", ".join(f"{code:X}h" for code in sorted(record.codes)[:6])
+    more = ", …" if len(record.codes) > 6 else ""
+    yield from title(record.name, f"{record.header.title} {codes}{more}")
+    yield from line("", record.title, indent=2)
+    yield from line("source", record.source, indent=2)
+    yield from line("content", f"{record.lengths_in_words()} bytes", indent=2)
+    yield from _map(record.layout)
+
+
+def part_lines(part: Part) -> Iterator[str]:
+    """Yield what is known of a part."""
+    yield from title(part.name, f"{part.bus}, {sizes(part.size)}")
+    if part.page is not None:
+        yield from line("page", f"{part.page} bytes", indent=2)
+    if part.organisation:
+        yield from line("read in", " or ".join(f"{n} bits" for n in part.organisation), indent=2)
+    yield from line("source", part.source, indent=2)
+
+
+def rule_lines(rule: Rule) -> Iterator[str]:
+    """Yield a rule in words."""
+    yield from title(rule.name, rule.severity)
+    yield from line("finds", rule.message, indent=2)
+    yield from line("hint", rule.hint, indent=2)
+    yield from line("source", rule.source, indent=2)
+
+
+def _map(layout: Layout) -> Iterator[str]:
+    if not layout.units:
+        return
+    yield ""
+    yield "  byte   bits   key               holds"
+    for unit in layout.units:
+        for index, field in enumerate(unit.fields):
+            where = _bytes(unit) if index == 0 else ""
+            bits = field.bit_range.partition(" ")[2]
+            key = "-" if isinstance(field.kind, Reserved) else field.key
+            head = f"  {where:5}  {bits:5}  {key}"
+            yield from line(head, _holds(field), column=34)
+
+
+def _bytes(unit: Unit) -> str:
+    if unit.size is None:
+        return f"{unit.at:02X}-"
+    if unit.size == 1:
+        return f"{unit.at:02X}"
+    return f"{unit.at:02X}-{unit.at + unit.size - 1:02X}"
+
+
+def _holds(field: Field) -> str:
+    words = field.title
+    if field.text:
+        words += f": {field.text}"
+    kind = field.kind
+    if isinstance(kind, Constant):
+        value = kind.value
+        words += f" [always {hex_text(value) if isinstance(value, bytes) else value}]"
+    elif isinstance(kind, Count | Check):
+        words += " [computed]"
+    elif field.default is not MISSING and not isinstance(kind, Reserved):
+        shown = "none" if field.default is None else kind.show(field.default)
+        words += f" [{shown}]" if not is_computed(field) else ""
+    return words
