@@ -128,7 +128,7 @@ def _choice(number: int, start: Item, items: Sequence[Item]) -> Iterator[str]:
     priority = start.values[field.key]
     words = field.absent if priority is None else field.kind.show(priority)
     shown = "; ".join(item_words(item) for item in items) or "nothing"
-    yield from line(f"choice {number}", f"{shown} ({words})", indent=2)
+    yield from line(f"choice {number}", f"{words}: {shown}", indent=2)
 
 
 def _listed(label: str, items: Sequence[Item]) -> Iterator[str]:
