@@ -157,7 +157,7 @@ def expand(names: tuple[str, ...]) -> list[str]:
         if name != "-" and path.is_dir():
             inside = sorted(
                 str(file)
-                for file in path.rglob("*")
+                for file in path.iterdir()
                 if file.is_file() and file.suffix.lower() in IMAGE_SUFFIXES
             )
             if not inside:

@@ -111,9 +111,14 @@ def announced(catalog: Catalog, data: bytes, at: int) -> tuple[Record, int] | No
     return catalog.by_code[header.name, code], header.size + length
 
 
-def whole_items(catalog: Catalog, data: bytes) -> bool:
-    """Whether `data` is a run of whole items with nothing left over."""
+def whole_items(catalog: Catalog, data: bytes) -> int | None:
+    """Return None if `data` is a run of whole items, else where the one begins that is cut."""
     at = 0
-    for item in walk(catalog, data, 0):
-        at = item.end
-    return at == len(data)
+    while at < len(data):
+        found = announced(catalog, data, at)
+        # A 00h ends the reading, but a profile may ask for one: an empty reserved item.
+        size = 1 if data[at] == 0 else found[1] if found else len(data) + 1
+        if at + size > len(data):
+            return at
+        at += size
+    return None

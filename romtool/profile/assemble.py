@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from romtool.errors import Fault, Path, Refused
 from romtool.profile.read import Plan
+from romtool.schema.fields import Field, Layout
 from romtool.schema.frames import count_of
 from romtool.schema.kinds import Check, Constant, Count, Stored
 
@@ -69,9 +70,12 @@ def _identifier(plan: Plan) -> bytes:
     return _with_checks(plan, data, stored, checks, layout)
 
 
-def _with_checks(plan: Plan, data: bytes, stored: dict[str, Stored], checks, layout) -> bytes:  # type: ignore[no-untyped-def]
+def _with_checks(
+    plan: Plan, data: bytes, stored: dict[str, Stored], checks: list[Field], layout: Layout
+) -> bytes:
     """Fill in checksums in the order in which they stand: a later one may cover an earlier."""
     for field in sorted(checks, key=lambda f: f.at):
+        assert isinstance(field.kind, Check)
         first, last = field.kind.covers or (0, field.at - 1)
         computed = field.kind.checksum.of(data[first : last + 1])
         stored[field.key] = plan.override.get(field.key, computed)
@@ -115,7 +119,7 @@ def _size(plan: Plan, used: int) -> int:
         what = plan.part.name if plan.part else "the image"
         key = "part" if plan.part else "size"
         if needed > size:
-            larger = [part.name for part in plan.catalog.parts.values() if part.size >= needed]
+            larger = _larger(plan, needed)
             hint = f"{_costs(plan)}; " if plan.pieces else ""
             hint += f"shorten it, or take a {larger[0]}" if larger else "shorten it"
             message = f"{needed} bytes don't fit {what}: {needed - size} too many for its {size}"
@@ -127,6 +131,13 @@ def _size(plan: Plan, used: int) -> int:
     largest = plan.catalog.part_sizes[-1]
     message = f"{needed} bytes fit no part: the largest has {largest}"
     raise Refused([Fault(message, f"{_costs(plan)}; shorten it, or write size = …", ("image",))])
+
+
+def _larger(plan: Plan, needed: int) -> list[str]:
+    """Return the parts that hold so many bytes, those of the same bus first, the smallest first."""
+    bus = plan.part.bus if plan.part else ""
+    parts = [part for part in plan.catalog.parts.values() if part.size >= needed]
+    return [p.name for p in sorted(parts, key=lambda p: (p.bus != bus, p.size, p.name))]
 
 
 def _costs(plan: Plan) -> str:
@@ -151,18 +162,21 @@ def _places(
     starts: list[int] = []
     paths: list[Path] = []
 
-    def place(at: int, path: Path) -> None:
+    def place(at: int, path: Path, *overridden: str) -> None:
         starts.append(at)
-        paths.append(path)
+        found = [key for key in overridden if key in plan.override]
+        paths.append(("override", found[0]) if found else path)
 
     for unit in plan.frame.layout.units:
-        place(unit.at, ("config", unit.fields[0].key))
-    place(frame, ("card", "id"))
+        keys = [field.key for field in unit.fields]
+        place(unit.at, ("config", keys[0]), *keys)
+    for field in plan.catalog.identifier.layout.fields:
+        place(frame + field.at, ("card", "id"), field.key)
     at = frame + identifier
     for piece in plan.pieces:
         place(at, piece.path)
         at += len(piece.raw)
-    place(at, ("card",))
+    place(at, ("card",), plan.catalog.by_role["end"].layout.fields[0].key)
     place(used - len(plan.patch), ("image", "patch"))
     place(used, ("image",))
     for offset, run, path in sorted(plan.tail, key=lambda entry: entry[0]):

@@ -6,6 +6,7 @@ import difflib
 from typing import Any
 
 from romtool.errors import Fault, Path, Refused, Wrong
+from romtool.image.walk import whole_items
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import parse_hex
 from romtool.schema.records import Record
@@ -21,7 +22,7 @@ def item_bytes(catalog: Catalog, entry: Any, path: Path) -> bytes:
         hint = "write { irq = [5, 7] }, { io = 0x220, length = 16 } and so on"
         raise Refused([Fault(f"{describe(entry)} is not an entry", hint, path)])
     if RAW in entry:
-        return _raw(entry, path)
+        return _raw(catalog, entry, path)
     heads = [key for key in entry if key in catalog.entries]
     if len(heads) != 1:
         raise Refused([_headless(catalog, entry, heads, path)])
@@ -42,7 +43,8 @@ def written(record: Record, values: dict[str, Any], path: Path, length: int | No
                 place = (*path, field.key, *wrong.inside)
                 faults.append(Fault(wrong.message, wrong.hint, place))
         elif not field.may_be_left_out:
-            faults.append(Fault(f"{record.title} has no {field.key}", field.text, path))
+            hint = f"state {field.key}" + (f": {field.text}" if field.text else "")
+            faults.append(Fault(f"{record.title} has no {field.key}", hint, path))
     if faults:
         raise Refused(faults)
     try:
@@ -51,7 +53,7 @@ def written(record: Record, values: dict[str, Any], path: Path, length: int | No
         raise Refused([Fault(wrong.message, wrong.hint, (*path, *wrong.inside))]) from None
 
 
-def _raw(entry: dict[str, Any], path: Path) -> bytes:
+def _raw(catalog: Catalog, entry: dict[str, Any], path: Path) -> bytes:
     faults = [
         Fault(f"{key} can't stand beside raw", "raw is whole items as they are", (*path, key))
         for key in entry
@@ -62,9 +64,15 @@ def _raw(entry: dict[str, Any], path: Path) -> bytes:
     if not isinstance(entry[RAW], str):
         raise Refused([Fault("raw takes a text", 'bytes, as "84 03 00 01 02 03"', (*path, RAW))])
     try:
-        return parse_hex(entry[RAW])
+        data = parse_hex(entry[RAW])
     except Wrong as wrong:
         raise Refused([Fault(f"raw: {wrong.message}", wrong.hint, (*path, RAW))]) from None
+    cut = whole_items(catalog, data)
+    if cut is not None:
+        message = f"raw: the item that begins with its byte {cut} ({data[cut]:02X}h) is not whole"
+        hint = "raw holds whole items, each with its header and all its bytes"
+        raise Refused([Fault(message, hint, (*path, RAW))])
+    return data
 
 
 def _headless(catalog: Catalog, entry: dict[str, Any], heads: list[str], path: Path) -> Fault:

@@ -85,12 +85,12 @@ class _Reader:
         if "raw" in image:
             self._whole(image)
         else:
-            self._image(image)
-            self._config()
+            if self._image(image):
+                self._config()
+                self._override()
             self._card()
             for index, device in enumerate(self.data.get("device", [])):
                 self._device(device, ("device", index))
-            self._override()
         if self.faults:
             raise Refused(self.faults)
         return self.result
@@ -124,7 +124,9 @@ class _Reader:
                 message = f"raw: {len(self.result.raw)} bytes are no image"
                 self.faults.append(Fault(message, "1 byte to 64 KiB", ("image", "raw")))
 
-    def _image(self, image: Mapping[str, Any]) -> None:
+    def _image(self, image: Mapping[str, Any]) -> bool:
+        """Read [image]; return whether the layout is known, so that its own keys can be judged."""
+        known = True
         found = list(check_table(image, self.tables["image"], self.tables, ("image",)))
         self.faults += found
         bad = {fault.path[1] for fault in found if fault.path and len(fault.path) > 1}
@@ -137,6 +139,7 @@ class _Reader:
                 fault = refused.faults[0]
                 path = ("image", "layout")
                 self.faults.append(Fault(fault.message, fault.hint, path))
+                known = False
         plan.fill = whole_number(good["fill"]) if "fill" in good else plan.frame.fill
         if "part" in good:
             plan.part = self.catalog.parts.get(good["part"].upper())
@@ -153,6 +156,7 @@ class _Reader:
         for index, run in enumerate(good.get("tail", [])):
             place = ("image", "tail", index)
             plan.tail.append((whole_number(run["at"]), parse_hex(run["raw"]), place))
+        return known
 
     def _config(self) -> None:
         frame, config = self.result.frame, self.data.get("config", {})

@@ -10,7 +10,7 @@ from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
 from romtool.schema.frames import Frame
-from romtool.schema.kinds import Check, Constant, Count
+from romtool.schema.kinds import Check, Constant, Count, Stored
 from romtool.schema.numbers import address
 
 PROVEN, LIKELY, GUESS, NONE = "proven", "likely", "guess", "none"
@@ -182,7 +182,9 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
         found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
     ):
         yield "the identifier checksum is wrong, and nothing else makes up for it"
-    if undone:
+    if image.frame is not None and not speaks(image, image.frame):
+        yield f"neither signature nor count of layout {image.frame.name} stands there"
+    elif undone:
         for name in ("signature", "count"):
             if getattr(found, name) == "wrong":
                 yield f"the frame's {name} is wrong"
@@ -192,6 +194,28 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
                 yield f"the frame's {field.title} is wrong"
     if not _told(image, found, undone):
         yield "too little speaks for it: chance may have made it so"
+
+
+def speaks(image: Image, frame: Frame) -> bool:
+    """Whether a frame shows itself: its count is right, or its signature but for one bit."""
+    wrong, told = 0, False
+    for field in frame.computed_fields:
+        found = image.computed[field.key]
+        if isinstance(field.kind, Count):
+            if found.ok:
+                return True
+            told = True
+        elif isinstance(field.kind, Constant):
+            wrong += _bits_between(found.stored, found.computed)
+            told = True
+    return not told or wrong <= 1
+
+
+def _bits_between(first: Stored, second: Stored) -> int:
+    if isinstance(first, bytes):
+        pairs = zip(first, second, strict=True)
+        return sum((one ^ other).bit_count() for one, other in pairs)
+    return int(first ^ second).bit_count()
 
 
 def _told(image: Image, found: Evidence, undone: int) -> bool:

@@ -138,13 +138,13 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
 
 
 def _nearly_signed(frame: Frame, data: bytes, at: int) -> bool:
-    """Whether a signature of two bytes or more is wrong in one bit."""
+    """Whether a signature is wrong in one bit; one byte says so at the first address only."""
     for field in frame.computed_fields:
         if isinstance(field.kind, Constant) and isinstance(field.kind.value, bytes):
             value = field.kind.value
             there = data[at + field.at : at + field.at + len(value)]
             wrong = sum((a ^ b).bit_count() for a, b in zip(there, value, strict=True))
-            if len(value) > 1 and wrong <= 1:
+            if (len(value) > 1 or not at) and wrong <= 1:
                 return True
     return False
 
@@ -200,21 +200,22 @@ def signature_bits(frame: Frame, data: bytes, at: int) -> int:
 def walk_bits(catalog: Catalog, data: bytes, start: int) -> int:
     """Return how much the items from `start` on say, in bits, roughly: what chance wouldn't give.
 
-    0 without an end item, or where an item is of a reserved kind.
+    0 where an item is of a reserved kind.
     """
     items = []
     for item in walk(catalog, data, start):
         if item.record.role == "reserved":
             return 0
         items.append(item)
-    if not items or items[-1].record.role != "end" or not items[-1].explained:
+    if not items:
         return 0
-    end = items[-1]
-    field = end.record.layout.fields[0]
-    bits = 6
-    if isinstance(field.kind, Check):
-        region = data[start : end.end - 1]
-        bits += 8 if field.kind.checksum.of(region) == data[end.end - 1] else 0
+    bits, end = 0, items[-1]
+    if end.has_role("end"):
+        bits += 6
+        check = end.record.layout.fields[0].kind
+        if isinstance(check, Check):
+            region = data[start : end.end - 1]
+            bits += 8 if check.checksum.of(region) == data[end.end - 1] else 0
     if items[0].has_role("version"):
         bits += 12
     if all(item.explained for item in items):

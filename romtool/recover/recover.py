@@ -14,7 +14,6 @@ from romtool.recover.judge import (
     PROVEN,
     Evidence,
     judge,
-    repeats_smaller,
 )
 from romtool.recover.name import Named, name
 from romtool.recover.reading import Reading
@@ -22,12 +21,13 @@ from romtool.recover.reads import Joined, together
 from romtool.recover.screen import worth_reading
 from romtool.recover.settle import MOST_ANSWERS, Settled, settle
 from romtool.recover.sizes import ASSUMED, part_sizes
-from romtool.recover.undo import State, Step, step, undone
+from romtool.recover.undo import State, Step, repeating, step, undone
 from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Frame
 from romtool.schema.numbers import address
 
 CUT = "what was cut off is taken for fill"
+FRAMELESS = "no frame stands before the PnP data: if the chip wants one, name it with --layout"
 RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
 
 
@@ -36,12 +36,14 @@ class Answer:
     """One image that the reads may stand for.
 
     `steps`: name and words of what was done, in order; `undone`: how many of them undo a fault;
+    `tidy`: behind the PnP data is nothing but fill or patch, and it doesn't repeat;
     `faults`: what is wrong with it; `notes`: what is taken on trust.
     """
 
     image: Image
     steps: tuple[tuple[str, str], ...]
     undone: int
+    tidy: bool
     evidence: Evidence
     confidence: str
     faults: tuple[str, ...] = ()
@@ -55,7 +57,7 @@ class Answer:
     @property
     def rank(self) -> tuple[int, ...]:
         """How good it is beside others: proven first, then without other data, then few steps."""
-        return RANKS[self.confidence], int(self.evidence.behind != "data"), -self.undone
+        return RANKS[self.confidence], int(self.tidy), -self.undone
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,11 @@ class Recovery:
     confidence: str = NONE
     named: Named | None = None
     notes: tuple[str, ...] = ()
+
+    @property
+    def rivals(self) -> tuple[Answer, ...]:
+        """The answers that are as good as the first."""
+        return tuple(a for a in self.answers[1:] if a.rank == self.answers[0].rank)
 
 
 def recover(
@@ -107,15 +114,9 @@ def _recovery(answers: Sequence[Answer], notes: Sequence[str]) -> Recovery:
     """Return the recovery with these answers: settled if one is good and the only best."""
     if not answers:
         return Recovery(notes=tuple(notes))
-    best = answers[0]
-    rivals = [answer for answer in answers[1:] if answer.rank == best.rank]
-    good = RANKS[best.confidence] >= RANKS[LIKELY]
-    return Recovery(
-        answers=tuple(answers),
-        settled=good and not rivals,
-        confidence=best.confidence,
-        notes=tuple(notes),
-    )
+    found = Recovery(tuple(answers), confidence=answers[0].confidence, notes=tuple(notes))
+    good = RANKS[found.confidence] >= RANKS[LIKELY]
+    return replace(found, settled=good and not found.rivals)
 
 
 def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) -> Recovery:
@@ -213,17 +214,18 @@ class _Search:
 
     def _read(self, state: State, frame: Frame) -> list[Answer]:
         answers = []
-        repeating = repeats_smaller(state.reading)
+        kept = state.reading.part(state.added.size if state.added else 0)
+        repeats = not state.did("repetition") and repeating(self.catalog, kept)
         for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
             end_there = rough.image.end_item is not None and not rough.open
             used = _used(rough)
             sizes = part_sizes(self.catalog, state, used, end_there, self.part_size)
             for size, assumed in sizes:
-                answers.append(self._answer(state, rough, size, assumed, repeating))
+                answers.append(self._answer(state, rough, size, assumed, repeats))
         return answers
 
     def _answer(
-        self, state: State, rough: Settled, size: int, assumed: bool, repeating: bool
+        self, state: State, rough: Settled, size: int, assumed: bool, repeats: bool
     ) -> Answer:
         image, length = rough.image, len(state.reading)
         doubts = [*rough.doubts, *([ASSUMED] if assumed else [])]
@@ -237,9 +239,11 @@ class _Search:
             if size > length:
                 steps.append(step("cut", length=length, size=size, fill=address(fill)))
                 doubts.append(CUT)
+                if not image.items_at - self.catalog.identifier.size and self.layout is None:
+                    doubts.append(FRAMELESS)
         faults = [f"nothing proves what stood at {place}" for place in rough.open]
         faults += state.doubts
-        if repeating:
+        if repeats:
             doubts.append("its contents repeat")
         count = _count(state.steps)
         found = judge(
@@ -253,6 +257,7 @@ class _Search:
             image=image,
             steps=tuple((done.name, self.words(done)) for done in steps),
             undone=count,
+            tidy=found.evidence.behind != "data" and not repeats,
             evidence=found.evidence,
             confidence=found.confidence,
             faults=found.faults,

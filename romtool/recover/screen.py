@@ -9,7 +9,7 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Frame
 from romtool.schema.kinds import Check
 
-LEAST = 14
+LEAST = 12
 """Bits that an image shows at a glance: more than one right checksum."""
 LEAST_OPEN = 6
 """The same where bits in its head or in its items aren't known."""

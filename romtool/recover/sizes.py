@@ -25,9 +25,10 @@ def part_sizes(
         return [(length, False)]
     if state.did("lost-frame") and state.added is not None:
         # A file of the part's size: its fill begins where the frame's bytes should end.
-        without = length - state.added.size
-        if without in known and used <= without:
-            return [(without, False)]
+        # Bytes before the image pushed as many off its end.
+        for without in (length - state.added.size, length - state.added.size + state.dropped):
+            if without in known and used <= without:
+                return [(without, False)]
     if state.dropped:
         # Bytes before the image push as many off the end, unless the file grew.
         total = length + state.dropped

@@ -18,6 +18,8 @@ from romtool.schema.numbers import sizes
 
 LEAST_OVERLAP = 32
 """So many bytes (or the whole of a smaller period) must repeat to be believed."""
+LEAST_VALUES = 4
+"""So many different bytes must be among them: fill repeats in any image."""
 MOST_DIFFERENT = 8
 """Copies are copies if at most one in so many of their bytes, fill left out, differs."""
 
@@ -140,12 +142,22 @@ def _periods(catalog: Catalog, reading: Reading) -> list[int]:
     length = len(reading)
     periods = {1 << power for power in range(5, length.bit_length()) if 1 << power < length}
     periods |= {size for size in catalog.part_sizes if size < length}
+    # Copies of whatever length: where the first bytes stand again.
+    head = reading.data[:LEAST_OVERLAP]
+    at = reading.data.find(head, LEAST_OVERLAP)
+    if at > 0 and reading.known(0, LEAST_OVERLAP):
+        periods.add(at)
+    # A file of whole copies, which may begin with fill.
     if reading.known():
-        # A file of whole copies, of whatever length.
         whole = (reading.data * 2).find(reading.data, 1)
-        if LEAST_OVERLAP <= whole < length:
+        if whole < length:
             periods.add(whole)
     return sorted(periods)
+
+
+def repeating(catalog: Catalog, reading: Reading) -> bool:
+    """Whether a read repeats, to the bit, what stands at its beginning."""
+    return any(repeats(reading, period) for period in _periods(catalog, reading))
 
 
 def repeats(reading: Reading, period: int, slight: bool = False) -> bool:
@@ -154,6 +166,8 @@ def repeats(reading: Reading, period: int, slight: bool = False) -> bool:
     if length - period < min(period, LEAST_OVERLAP):
         return False
     first, second = reading.data[:-period], reading.data[period:]
+    if len(set(second)) < LEAST_VALUES:
+        return False
     if first == second and reading.known():
         return True
     ignored = int.from_bytes(reading.unknown[:-period], "big") | int.from_bytes(
@@ -171,7 +185,13 @@ def repeats(reading: Reading, period: int, slight: bool = False) -> bool:
 
 
 def leading_offset(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[State]:
-    """Yield the read from where an image begins, for each such place but the first byte."""
+    """Yield the read from where an image begins, for each such place but the first byte.
+
+    If the bytes before the image repeat with it, they stood before it in each copy: the
+    repetition came last, and is undone first.
+    """
+    if not state.did("repetition") and repeating(catalog, state.reading):
+        return
     for start in starts(catalog, state.reading.data, layout):
         done = step("leading-offset", count=sizes(start.at))
         after = state.after(state.reading.part(start.at), done)

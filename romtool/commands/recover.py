@@ -1,0 +1,208 @@
+"""`romtool recover`: spoilt reads back to the image."""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from romtool.commands.common import (
+    DONE,
+    NO,
+    catalog_of,
+    echo,
+    echo_json,
+    echo_lines,
+    force_option,
+    guarded,
+    image_options,
+    json_option,
+    tell,
+)
+from romtool.errors import Fault, Refused
+from romtool.files.intake import take
+from romtool.files.output import write_files
+from romtool.recover.advice import advice, why
+from romtool.recover.reading import Reading
+from romtool.recover.recover import Answer, Recovery, recover
+from romtool.schema.catalog import Catalog
+from romtool.text.page import line, title
+
+
+@click.command(
+    "recover",
+    epilog="Example: romtool recover read1.bin read2.bin read3.bin -o donor.bin",
+    short_help="Put spoilt reads of a part right.",
+)
+@click.argument("dumps", nargs=-1, required=True, metavar="DUMP...")
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Where to write the image, as raw binary; left out: nothing is written.",
+)
+@click.option("--pick", type=click.IntRange(min=1), metavar="N", help="Take answer N of several.")
+@image_options
+@force_option
+@json_option
+@guarded
+def command(
+    dumps: tuple[str, ...],
+    output: Path | None,
+    pick: int | None,
+    layout: str | None,
+    part: str | None,
+    forced: str | None,
+    schemas: tuple[Path, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Undo what went wrong in reading a part: swapped byte pairs, contents repeating, one bit late,
+    bytes before the image, a cut, gaps, a lost frame (with --layout), and two of these at once.
+
+    Many DUMPs are reads of the same part: they are voted over, bit by bit. It says what it did, what
+    speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
+    """
+    catalog = catalog_of(schemas)
+    readings = []
+    for name in dumps:
+        intake = take(catalog, name, forced, gaps=True)
+        for note in intake.notes:
+            tell(note)
+        readings.append(Reading.of(intake.data, intake.gaps))
+    found = recover(catalog, readings, layout, _part_size(catalog, part))
+    chosen = _chosen(found, pick)
+    if chosen is not None and output is not None:
+        write_files([(output, chosen.data)], force=force)
+    written = output if chosen is not None else None
+    if as_json:
+        echo_json(_answer(dumps, found, chosen, written))
+    else:
+        _show(catalog, dumps, found, chosen, written)
+    if chosen is None:
+        tell(f"{_names(dumps)}: not settled: {why(found)}; {advice(found, len(dumps))}")
+        sys.exit(NO)
+    sys.exit(DONE)
+
+
+def _part_size(catalog: Catalog, name: str | None) -> int | None:
+    if name is None:
+        return None
+    part = catalog.parts.get(name.upper())
+    if part is None:
+        known = ", ".join(catalog.parts)
+        raise Refused([Fault(f"no part is called {name}", f"known: {known}")])
+    return part.size
+
+
+def _chosen(found: Recovery, pick: int | None) -> Answer | None:
+    """Return the answer to take: the one picked, or the settled one."""
+    if pick is None:
+        return found.answers[0] if found.settled else None
+    if pick > len(found.answers):
+        many = len(found.answers)
+        message = f"--pick {pick}: there {'is' if many == 1 else 'are'} {many or 'no'} answer"
+        hint = "see them without --pick"
+        raise Refused([Fault(message + ("" if many == 1 else "s"), hint)])
+    return found.answers[pick - 1]
+
+
+def _names(dumps: tuple[str, ...]) -> str:
+    return dumps[0] if len(dumps) == 1 else f"{dumps[0]} and {len(dumps) - 1} more"
+
+
+def _answer(
+    dumps: tuple[str, ...], found: Recovery, chosen: Answer | None, written: Path | None
+) -> dict[str, Any]:
+    best = chosen or (found.answers[0] if found.answers else None)
+    named = found.named
+    return {
+        "files": list(dumps),
+        "settled": chosen is not None,
+        "steps": [name for name, _ in best.steps] if best else [],
+        "confidence": best.confidence if best else found.confidence,
+        "layout": best.evidence.layout if best else None,
+        "evidence": best.evidence.as_json() if best else None,
+        "faults": list(best.faults) if best else [],
+        "notes": [*found.notes, *(best.notes if best else ())],
+        "alternatives": [
+            _alternative(number, answer)
+            for number, answer in enumerate(found.answers, 1)
+            if answer is not chosen
+        ],
+        "named": None
+        if named is None
+        else {"name": named.mishap.name, "title": named.title, "check": named.mishap.check},
+        "size": len(chosen.data) if chosen else None,
+        "sha256": hashlib.sha256(chosen.data).hexdigest() if chosen else None,
+        "written": None if written is None else str(written),
+    }
+
+
+def _alternative(number: int, answer: Answer) -> dict[str, Any]:
+    return {
+        "pick": number,
+        "steps": [name for name, _ in answer.steps],
+        "confidence": answer.confidence,
+        "layout": answer.evidence.layout,
+        "size": len(answer.data),
+        "sha256": hashlib.sha256(answer.data).hexdigest(),
+        "faults": list(answer.faults),
+        "notes": list(answer.notes),
+    }
+
+
+def _show(
+    catalog: Catalog,
+    dumps: tuple[str, ...],
+    found: Recovery,
+    chosen: Answer | None,
+    written: Path | None,
+) -> None:
+    """Write what was found, for people."""
+    echo_lines(title(_names(dumps), found.confidence if chosen is None else chosen.confidence))
+    for note in found.notes:
+        echo_lines(line("reads", note, indent=2))
+    if found.named is not None:
+        echo_lines(line("read", found.named.title, indent=2))
+        echo_lines(line("check", found.named.mishap.check, indent=2))
+    if chosen is not None:
+        echo_lines(_lines(catalog, chosen))
+    else:
+        for number, answer in enumerate(found.answers, 1):
+            words = f"answer {number} of {len(found.answers)}"
+            echo_lines(title(words, f"{len(answer.data)} bytes, {answer.confidence}"))
+            echo_lines(_lines(catalog, answer))
+    if chosen is None:
+        echo("nothing written")
+    elif written is None:
+        echo("nothing written: give -o FILE")
+    else:
+        echo(f"wrote {written}  {len(chosen.data)} bytes")
+    if chosen is not None:
+        echo(f"  SHA-256 {hashlib.sha256(chosen.data).hexdigest()}")
+        others = len(found.answers) - 1
+        if others:
+            echo(f"  {others} less likely; --json lists {'it' if others == 1 else 'them'}")
+
+
+def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
+    """Yield an answer: each step, what speaks for it, what speaks against it."""
+    if not answer.steps:
+        yield from line("steps", "none: it stays as it is", indent=2)
+    for name, words in answer.steps:
+        mishap = catalog.mishaps[name]
+        yield from line("step", f"{mishap.title}: {words}", indent=2, style="cyan")
+    yield from line("layout", answer.evidence.layout, indent=2)
+    yield from line("evidence", answer.evidence.in_words(), indent=2)
+    for fault in answer.faults:
+        yield from line("wrong", fault, indent=2, style="red")
+    for note in answer.notes:
+        yield from line("note", note, indent=2, style="yellow")
+    for name, _ in answer.steps:
+        yield from line("bench", catalog.mishaps[name].check, indent=2)

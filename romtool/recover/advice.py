@@ -1,0 +1,35 @@
+"""What to do when reads don't settle what stands in the part."""
+
+from __future__ import annotations
+
+from romtool.recover.recover import Recovery
+
+
+def why(recovery: Recovery) -> str:
+    """Return in one line why nothing is settled."""
+    if recovery.named is not None:
+        return recovery.named.title
+    if not recovery.answers:
+        return "no image can be made of it, whatever is undone"
+    best = recovery.answers[0]
+    if best.faults:
+        return best.faults[0]
+    count = len(recovery.rivals) + 1
+    return f"{count} answers are as good as each other, and nothing decides between them"
+
+
+def advice(recovery: Recovery, reads: int) -> str:
+    """Return in one line what helps, for an answer from so many reads."""
+    if recovery.named is not None:
+        return recovery.named.mishap.check
+    more = "read the part several times and give all the reads"
+    if reads > 1:
+        more = "clean the pins, seat the part again, and give more reads"
+    if not recovery.answers:
+        return f"check the part's type and its contacts, {more}; --layout if the frame is lost"
+    best = recovery.answers[0]
+    if not best.faults:
+        return "choose with --pick N, or give more reads, --layout or --part"
+    if not best.evidence.end_item and best.evidence.items:
+        return f"what stood behind can't be known: {more}, whole"
+    return f"{more}, or take the answer as it is with --pick 1"

@@ -1,0 +1,65 @@
+"""The README shows what the commands really print, and its first two blocks are one command each.
+
+`python -m tests.test_readme --write` puts the real output into README.md.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+README = ROOT / "README.md"
+CONSOLE = re.compile(r"```console\n(.*?)```\n", re.DOTALL)
+
+
+def played(block: str, folder: Path) -> str:
+    """Return a console block with the output that its commands give now."""
+    lines = []
+    for line in block.splitlines():
+        if line.startswith("$ "):
+            lines.append(line)
+            tool = Path(sys.executable).with_name("romtool")
+            command = line[2:].replace("romtool", str(tool), 1)
+            run = subprocess.run(
+                command.split(), cwd=folder, capture_output=True, text=True, check=False
+            )
+            lines += [*run.stdout.splitlines(), *run.stderr.splitlines()]
+    return "\n".join(lines) + "\n"
+
+
+def replayed(text: str) -> str:
+    """Return the README with the output of all its console blocks made anew, in order."""
+    with tempfile.TemporaryDirectory() as name:
+        shutil.copytree(ROOT / "samples", Path(name) / "samples")
+        return CONSOLE.sub(lambda m: f"```console\n{played(m[1], Path(name))}```\n", text)
+
+
+def test_shown_output_is_real() -> None:
+    text = README.read_text(encoding="utf-8")
+    assert CONSOLE.search(text)
+    assert replayed(text) == text
+
+
+def test_first_two_sh_blocks_are_one_command_each() -> None:
+    blocks = re.findall(r"```sh\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    assert len(blocks) >= 2
+    for block in blocks[:2]:
+        assert block.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    "caution", ["two identical reads", "3.3 V or 5 V", "in circuit", "data sheet is right"]
+)
+def test_cautions_are_shown(caution: str) -> None:
+    assert caution in README.read_text(encoding="utf-8")
+
+
+if __name__ == "__main__" and "--write" in sys.argv:
+    README.write_text(replayed(README.read_text(encoding="utf-8")), encoding="utf-8")
