@@ -62,11 +62,11 @@ def command(
     force: bool,
     as_json: bool,
 ) -> None:
-    """Undo what went wrong in reading a part: swapped byte pairs, contents repeating, one bit late,
-    bytes before the image, a cut, gaps, a lost frame (with --layout), and two of these at once.
+    """Undo what went wrong in reading a part: byte pairs swapped, contents repeating, one bit
+    late, bytes before the image, a cut, gaps, a lost frame (with --layout), or two of these.
 
-    Many DUMPs are reads of the same part: they are voted over, bit by bit. It says what it did, what
-    speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
+    Several DUMPs are reads of the same part, and are voted over bit by bit. It says what it did,
+    what speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
     """
     catalog = catalog_of(schemas)
     readings = []

@@ -69,7 +69,7 @@ def _card(image: Image) -> dict[str, Any] | None:
     version = card.version.values if card.version else {}
     return {
         **values,
-        "name": card.name.values["name"] if card.name else None,
+        "name": card.name.head if card.name else None,
         "checksum": _compared(image.id_checksum),
         **{f.key: version.get(f.key) for f in image.catalog.by_role["version"].profile_fields},
         "offset": image.identifier_at,
@@ -87,8 +87,8 @@ def _devices(image: Image) -> list[dict[str, Any]]:
 def _device(image: Image, device: Device) -> dict[str, Any]:
     return {
         **{f.key: device.values[f.key] for f in device.start.record.profile_fields},
-        "name": device.name.values["name"] if device.name else None,
-        "compatible": [item.values["compatible"] for item in device.compatible],
+        "name": device.name.head if device.name else None,
+        "compatible": [item.head for item in device.compatible],
         "resources": [entry_of(image, item) for item in device.items],
         "choices": [
             {

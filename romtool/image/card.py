@@ -21,7 +21,7 @@ class Choice:
     @property
     def priority(self) -> object:
         """Its priority; None where none is stated."""
-        return self.start.values.get("priority")
+        return self.start.head
 
 
 @dataclass

@@ -49,7 +49,9 @@ def explain(image: Image) -> list[Row]:
         layout = image.frame.layout
         rows += _layout_rows(layout, 0, image.data[: image.frame.size], "frame", image.computed)
         identifier = image.catalog.identifier
-        checks = {} if image.id_checksum is None else {"id_checksum": image.id_checksum}
+        checks = (
+            {} if image.id_checksum is None else {identifier.check_field.key: image.id_checksum}
+        )
         rows += _layout_rows(
             identifier.layout, image.identifier_at, image.identifier_raw, "identifier", checks
         )
@@ -75,7 +77,7 @@ def item_owners(image: Image) -> dict[int, str]:
     card = card_of(image)
     owners = {item.offset: "card" for item in image.items}
     for device in card.devices:
-        id_ = device.values[device.start.record.head.key]
+        id_ = device.start.head
         own = [device.start, *device.compatible, *device.items, *device.after]
         for item in [*own, device.name, device.closed]:
             if item is not None:
@@ -101,7 +103,7 @@ def _item_rows(image: Image, item: Item, owner: str) -> Iterator[Row]:
         yield Row(at, item.content, owner, (words,), record.title)
         return
     end = image.end_checksum if item is image.end_item else None
-    checks = {} if end is None else {record.layout.fields[0].key: end}
+    checks = {} if end is None else {record.head.key: end}
     yield from _layout_rows(record.layout, at, item.content, owner, checks, record.title)
 
 

@@ -171,10 +171,7 @@ class Image:
         """The identifier's checksum."""
         if self.frame is None:
             return None
-        for field in self.catalog.identifier.layout.fields:
-            if isinstance(field.kind, Check):
-                return self._compare_check(field, self.identifier_raw)
-        return None
+        return self._compare_check(self.catalog.identifier.check_field, self.identifier_raw)
 
     @functools.cached_property
     def end_checksum(self) -> Compared | None:
@@ -182,8 +179,7 @@ class Image:
         end = self.end_item
         if end is None or not end.values:
             return None
-        field = end.record.layout.fields[0]
-        return self._compare_check(field, self.data[self.items_at : end.end])
+        return self._compare_check(end.record.head, self.data[self.items_at : end.end])
 
     def _compare_check(self, field: Field, region: bytes) -> Compared:
         """Compare a checksum that stands in the last byte of `region`, over those before it."""

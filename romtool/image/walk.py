@@ -44,6 +44,11 @@ class Item:
         return self._read[0]
 
     @property
+    def head(self) -> Any:
+        """The value of the record's first field: an ID, a name, a priority, lines, a base."""
+        return self.values[self.record.head.key]
+
+    @property
     def explained(self) -> bool:
         """Whether a profile can say every bit of it."""
         return self._read[1]

@@ -53,8 +53,7 @@ def assemble(plan: Plan) -> Assembly:
 
 
 def _end_item(plan: Plan, items: bytes) -> bytes:
-    record = plan.catalog.by_role["end"]
-    field = record.layout.fields[0]
+    record, field = plan.catalog.by_role["end"], plan.catalog.end_field
     assert isinstance(field.kind, Check)
     empty = record.write({field.key: 0})
     header = empty[: record.header.size]
@@ -146,7 +145,7 @@ def _costs(plan: Plan) -> str:
     for piece in plan.pieces:
         cost = costs.setdefault(piece.owner, [0, 0])
         cost[0] += len(piece.raw)
-        if piece.path[-1] == "name":
+        if piece.path[-1] == plan.catalog.by_role["name"].head.key:
             cost[1] += len(piece.raw)
     words = []
     for owner, (total, name) in costs.items():
@@ -171,12 +170,12 @@ def _places(
         keys = [field.key for field in unit.fields]
         place(unit.at, ("config", keys[0]), *keys)
     for field in plan.catalog.identifier.layout.fields:
-        place(frame + field.at, ("card", "id"), field.key)
+        place(frame + field.at, ("card", plan.catalog.identifier.id_field.key), field.key)
     at = frame + identifier
     for piece in plan.pieces:
         place(at, piece.path)
         at += len(piece.raw)
-    place(at, ("card",), plan.catalog.by_role["end"].layout.fields[0].key)
+    place(at, ("card",), plan.catalog.end_field.key)
     place(used - len(plan.patch), ("image", "patch"))
     place(used, ("image",))
     for offset, run, path in sorted(plan.tail, key=lambda entry: entry[0]):

@@ -195,9 +195,15 @@ class _Reader:
                 self.result.identifier[field_.key] = stored
         self.result.owners[path] = "the card itself"
         self._version(card, path)
-        if "name" in card:
-            self._item(self.catalog.by_role["name"], {"name": card["name"]}, path, path, "name")
+        self._named(card, path)
         self._entries(card.get("resources", []), (*path, "resources"), path)
+
+    def _named(self, table: Mapping[str, Any], path: Path) -> None:
+        """Add the name of a card or a device, if it has one."""
+        record = self.catalog.by_role["name"]
+        key = record.head.key
+        if key in table:
+            self._item(record, {key: table[key]}, path, path, key)
 
     def _version(self, card: Mapping[str, Any], path: Path) -> None:
         record = self.catalog.by_role["version"]
@@ -254,20 +260,21 @@ class _Reader:
             self.faults.append(Fault(message, hint, (*path, str(record.length_key))))
             length = None
         values = {f.key: device[f.key] for f in record.profile_fields if f.key in device}
-        name = device.get("name")
-        self.result.owners[path] = f"device {describe(device.get('id', '?')).strip(chr(34))}"
+        key = record.head.key
+        name = device.get(self.catalog.by_role["name"].head.key)
+        self.result.owners[path] = f"device {describe(device.get(key, '?')).strip(chr(34))}"
         if isinstance(name, str):
             self.result.owners[path] += f" ({name})"
-        self._item(record, values, path, path, "id" if "id" in device else None, length)
-        for place, id_ in self._list(device, "compatible", path):
+        self._item(record, values, path, path, key if key in device else None, length)
+        also = self.catalog.by_role["compatible"]
+        for place, id_ in self._list(device, also.head.key, path):
             try:
-                raw = written(self.catalog.by_role["compatible"], {"compatible": id_}, place)
+                raw = written(also, {also.head.key: id_}, place)
                 self.result.pieces.append(Piece(raw, place, path))
             except Refused as refused:
                 fault = refused.faults[0]
                 self.faults.append(Fault(fault.message, fault.hint, place))
-        if "name" in device:
-            self._item(self.catalog.by_role["name"], {"name": device["name"]}, path, path, "name")
+        self._named(device, path)
         self._entries(device.get("resources", []), (*path, "resources"), path)
         choices = self._list(device, "choice", path)
         for place, choice in choices:

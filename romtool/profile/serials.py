@@ -14,5 +14,5 @@ def with_serial(catalog: Catalog, text: str, serial: int) -> bytes:
     if not isinstance(tables.get("card"), dict):
         message = "the profile is raw bytes: it has no serial number to change"
         raise Refused([Fault(message, "write a profile with a [card]", ("image",), line=1)])
-    tables["card"]["serial"] = serial
+    tables["card"][catalog.identifier.serial_field.key] = serial
     return assemble(read_profile(catalog, tables)).data

@@ -46,7 +46,7 @@ def tables_of(image: Image, part: Part | None = None, *, item_runs: bool = False
         if image.items:
             items = image.data[image.items_at : image.items_end]
             tables["card"]["resources"] = [{"raw": hex_text(items)}]
-        override["end_checksum"] = image.catalog.tables["override"].keys["end_checksum"].absent
+        override[image.catalog.end_field.key] = image.catalog.no_end
     else:
         override |= _items(image, tables)
     if override:
@@ -96,7 +96,7 @@ def _override(image: Image) -> Table:
             override[field.key] = found.way or field.kind.to_value(found.stored)
     found_id = image.id_checksum
     if found_id is not None and found_id.stored != found_id.computed:
-        override["id_checksum"] = found_id.stored
+        override[image.catalog.identifier.check_field.key] = found_id.stored
     return override
 
 
@@ -105,7 +105,7 @@ def _items(image: Image, tables: Table) -> Table:
     card = card_of(image)
     table = tables["card"]
     if card.name is not None:
-        table["name"] = card.name.values["name"]
+        table[card.name.record.head.key] = card.name.head
     if card.version is None:
         table |= _no_version(image.catalog)
     else:
@@ -118,20 +118,21 @@ def _items(image: Image, tables: Table) -> Table:
     if card.devices:
         tables["device"] = [_device(image, device) for device in card.devices]
     if card.end is None:
-        return {"end_checksum": image.catalog.tables["override"].keys["end_checksum"].absent}
+        return {image.catalog.end_field.key: image.catalog.no_end}
     found = image.end_checksum
     if found is not None and found.stored != found.computed:
-        return {"end_checksum": found.stored}
+        return {image.catalog.end_field.key: found.stored}
     return {}
 
 
 def _device(image: Image, device: Device) -> Table:
     record = device.start.record
-    table: Table = {record.head.key: device.values[record.head.key]}
+    table: Table = {record.head.key: device.start.head}
     if device.name is not None:
-        table["name"] = device.name.values["name"]
+        table[device.name.record.head.key] = device.name.head
     if device.compatible:
-        table["compatible"] = [item.values["compatible"] for item in device.compatible]
+        key = device.compatible[0].record.head.key
+        table[key] = [item.head for item in device.compatible]
     for field in record.profile_fields[1:]:
         if not field.is_default(device.values[field.key]):
             table[field.key] = device.values[field.key]
@@ -142,7 +143,7 @@ def _device(image: Image, device: Device) -> Table:
     entries = [entry_of(image, item) for item in items]
     if closed:
         table["choice"] = [
-            ({} if c.priority is None else {"priority": c.priority})
+            c.start.record.entry_of(c.start.values, always_head=False)
             | ({"resources": [entry_of(image, item) for item in c.items]} if c.items else {})
             for c in device.choices
         ]

@@ -127,8 +127,8 @@ def _card(catalog: Catalog, card: Mapping[str, Any]) -> Iterator[str]:
         elif key in card:
             kind = fields[key].kind if key in fields else None
             yield f"{key} = {scalar(card[key], kind)}"
-        elif key == "serial":
-            yield from comment(f"serial: {spec.text}")
+        elif key == catalog.identifier.serial_field.key:
+            yield from comment(f"{key}: {spec.text}")
 
 
 def _device(catalog: Catalog, device: Mapping[str, Any], *, first: bool) -> Iterator[str]:
@@ -147,8 +147,9 @@ def _device(catalog: Catalog, device: Mapping[str, Any], *, first: bool) -> Iter
         if first and index == 0:
             yield from comment(keys["choice"].text)
         yield "[[device.choice]]"
-        if "priority" in choice:
-            yield f"priority = {scalar(choice['priority'])}"
+        for key, value in choice.items():
+            if key != "resources":
+                yield f"{key} = {scalar(value)}"
         yield from _entries(catalog, "resources", choice.get("resources", []))
 
 

@@ -11,6 +11,7 @@ from romtool.errors import Wrong
 from romtool.schema.checksums import Checksum
 from romtool.schema.fields import Field, Layout
 from romtool.schema.frames import Frame, Part
+from romtool.schema.kinds import Check, Spelled
 from romtool.schema.records import Header, Record
 from romtool.schema.tables import TableSpec
 
@@ -51,6 +52,21 @@ class Identifier:
     source: str
     size: int
     layout: Layout
+
+    @property
+    def id_field(self) -> Field:
+        """The field with the card's ID."""
+        return next(f for f in self.layout.fields if isinstance(f.kind, Spelled))
+
+    @property
+    def check_field(self) -> Field:
+        """The field with the checksum."""
+        return next(f for f in self.layout.fields if isinstance(f.kind, Check))
+
+    @property
+    def serial_field(self) -> Field:
+        """The field that tells cards of one ID apart: the one that may be none."""
+        return next(f for f in self.layout.fields if f.default is None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +122,16 @@ class Catalog:
             return record
         longest.write(values)
         return longest
+
+    @property
+    def end_field(self) -> Field:
+        """The field with the end item's checksum."""
+        return self.by_role["end"].head
+
+    @functools.cached_property
+    def no_end(self) -> str | None:
+        """The word that a profile's override says for: there is no end item."""
+        return self.tables["override"].keys[self.end_field.key].absent
 
     @functools.cached_property
     def default_frame(self) -> Frame:

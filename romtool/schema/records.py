@@ -131,13 +131,18 @@ class Record:
             return None
         return field.stored_of(field.default)
 
-    def entry_of(self, values: Mapping[str, Value]) -> dict[str, Value]:
-        """Return an item as an entry of a profile's list, without what is at its default."""
+    def entry_of(
+        self, values: Mapping[str, Value], *, always_head: bool = True
+    ) -> dict[str, Value]:
+        """Return an item as a profile writes it, without what is at its default.
+
+        `always_head`: the first field is written even then, as in an entry of a list.
+        """
         entry: dict[str, Value] = {}
         for field in self.profile_fields:
             value = values[field.key]
             ranged = field.stated_with_range and isinstance(values[self.head.key], list)
-            if field is self.head or ranged or not field.is_default(value):
+            if (always_head and field is self.head) or ranged or not field.is_default(value):
                 entry[field.key] = value
         return entry
 

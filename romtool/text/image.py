@@ -81,12 +81,12 @@ def compared(found: Compared, kind: object) -> str:
 def _card(image: Image) -> Iterator[str]:
     card, values = card_of(image), image.identifier_values[0]
     yield ""
-    name = f"  {card.name.values['name']}" if card.name else ""
-    yield from line("Card", f"{values['id']}{name}")
+    name = f"  {card.name.head}" if card.name else ""
+    yield from line("Card", f"{values[image.catalog.identifier.id_field.key]}{name}")
     for field in image.catalog.identifier.layout.fields:
-        if field.key == "id" or image.id_checksum is None:
+        if field is image.catalog.identifier.id_field or image.id_checksum is None:
             continue
-        is_check = field.key == "id_checksum"
+        is_check = field is image.catalog.identifier.check_field
         shown = (
             compared(image.id_checksum, None) if is_check else field.kind.show(values[field.key])
         )
@@ -106,10 +106,10 @@ def _card(image: Image) -> Iterator[str]:
 
 def _device(device: Device, number: int) -> Iterator[str]:
     record = device.start.record
-    name = f"  {device.name.values['name']}" if device.name else ""
-    yield from line(f"Device {number}", f"{device.values[record.head.key]}{name}")
+    name = f"  {device.name.head}" if device.name else ""
+    yield from line(f"Device {number}", f"{device.start.head}{name}")
     if device.compatible:
-        ids = ", ".join(str(item.values["compatible"]) for item in device.compatible)
+        ids = ", ".join(str(item.head) for item in device.compatible)
         yield from line("drivers of", ids, indent=2)
     for field in record.profile_fields[1:]:
         if not field.is_default(device.values[field.key]):

@@ -1,0 +1,1077 @@
+"""One bad thing at a time in a good profile: exit 2, nothing written, and a line that places it.
+
+What a line must look like is the contract's `romtool: FILE:LINE:COLUMN: what is wrong; what to
+do`. Where a case expects a fault, a caret stands in its text before the value (or the key, where
+the key itself is unknown); the caret is taken out before the tool sees the profile, so lines and
+columns are counted here and not by the tool. Limits and widths of items: Plug and Play ISA
+Specification 1.0a ("Spec") 6.1 and 6.2, named beside each group.
+"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from romtool.errors import Refused
+from romtool.files.intake import take
+from romtool.files.schemas import load_catalog
+from romtool.profile.assemble import assemble
+from romtool.profile.read import parse_toml, read_profile
+from romtool.schema.catalog import Catalog
+from romtool.text.faults import fault_line, located
+
+from .support.tool import romtool, told
+
+CARET = "‸"
+
+GOOD = """\
+[image]
+layout = "counted-19"
+part = "24C04"
+fill = 0xFF
+patch = "01 02"
+tail = [ { at = 0x1F0, raw = "AA" } ]
+
+[config]
+code_base = 0x0B
+pnp_key_off = false
+reserved_code = "20 04 08 10 80 00 00"
+irq_wiring = [5, 7, 9, 11, 0, 0]
+dma_wiring = [4, 1, 3]
+
+[card]
+id = "QRL0301"
+serial = 1
+name = "Hollow Lane audio card"
+pnp_version = "1.0"
+vendor_version = 0x10
+resources = [ { vendor = "01 02", form = "small" } ]
+
+[[device]]
+id = "QRL0001"
+name = "Digital audio"
+compatible = ["PNPB002"]
+boot = false
+registers = [0x31, 0x38]
+id_length = 6
+resources = [ { dma = [1, 3], width = "8", count = ["byte"], speed = "F" } ]
+resources_after = [ { io_fixed = 0x200, length = 1 } ]
+
+[[device.choice]]
+priority = "good"
+resources = [
+  { io = [0x220, 0x280], align = 0x20, length = 16, decode = 10 },
+  { irq = [5, 7], trigger = ["high-edge"] },
+]
+
+[[device.choice]]
+resources = [
+  { memory24 = [0xC0000, 0xE0000], align = 0x4000, length = 0x4000, width = "16" },
+  { memory32_fixed = 0xD0000, length = 0x4000, rom = true },
+]
+
+[override]
+count = 100
+"""
+
+NUMBERS = 'write 544, 0x220 or "220h"'
+AN_ID = "is not three letters and four hex digits, such as QRL0301"
+HEX = 'write bytes as "55 BB 00"'
+KEYBOARD = "use letters, digits, spaces and the signs of a plain keyboard"
+CARD_KEYS = "id, serial, name, pnp_version, vendor_version, resources"
+HEADS = (
+    "irq, dma, io, io_fixed, vendor, compatible, "
+    "memory24, name, unicode, memory32, memory32_fixed, raw"
+)
+PARTS = "24C01, 24C02, 24C04, 24C08, 24C16, 93C46, 93C56, 93C66, 93C76, 93C86"
+LINES = "the lines the device can use, 0-15; none is an empty list"
+PINS = "the bus line on each IRQ pin of the chip, A first; 0: not connected"
+
+
+class Case(NamedTuple):
+    """What is replaced in GOOD, with carets where faults are expected, and what is said there."""
+
+    name: str
+    old: str
+    new: str
+    said: tuple[str, ...]
+
+
+def case(name: str, old: str, new: str, *said: str) -> Case:
+    return Case(name, old, new, said)
+
+
+UNKNOWN_KEYS = [
+    case(
+        "table",
+        "[override]",
+        f"[{CARET}overide]",
+        "unknown key overide; did you mean override?",
+    ),
+    case(
+        "table-far",
+        "[override]",
+        f"[{CARET}zzz]",
+        "unknown key zzz; the keys here are: image, config, card, device, override",
+    ),
+    case(
+        "image",
+        "fill = 0xFF",
+        f"{CARET}fil = 0xFF",
+        "unknown key fil in [image]; did you mean fill?",
+    ),
+    case(
+        "tail",
+        'raw = "AA"',
+        f'raw = "AA", {CARET}row = 1',
+        "unknown key row in [tail]; did you mean raw?",
+    ),
+    case(
+        "config",
+        "code_base = 0x0B",
+        f"{CARET}code_bass = 0x0B",
+        "layout counted-19 has no configuration code_bass; did you mean code_base?",
+    ),
+    case(
+        "card",
+        "serial = 1",
+        f"{CARET}seriel = 1",
+        "unknown key seriel in [card]; did you mean serial?",
+    ),
+    case(
+        "card-far",
+        "serial = 1",
+        f"{CARET}zzz = 1",
+        f"unknown key zzz in [card]; the keys here are: {CARD_KEYS}",
+    ),
+    case(
+        "device",
+        "boot = false",
+        f"{CARET}boots = false",
+        "unknown key boots in [device]; did you mean boot?",
+    ),
+    case(
+        "choice",
+        'priority = "good"',
+        f'{CARET}prioritty = "good"',
+        "unknown key prioritty in [choice]; did you mean priority?",
+    ),
+    case(
+        "entry",
+        "decode = 10",
+        f"{CARET}decoder = 10",
+        "unknown key decoder beside io; did you mean decode?",
+    ),
+    case(
+        "entry-far",
+        "decode = 10",
+        f"{CARET}zzz = 10",
+        "unknown key zzz beside io; it takes io, align, length, decode",
+    ),
+    case(
+        "head",
+        "{ irq = [5, 7],",
+        f"{{ {CARET}irqs = [5, 7],",
+        "unknown resource irqs; did you mean irq?",
+    ),
+    case(
+        "override",
+        "count = 100",
+        f"{CARET}counts = 100",
+        "nothing called counts is computed in layout counted-19; did you mean count?",
+    ),
+    case(
+        "quoted",
+        "serial = 1",
+        f'{CARET}"se rial" = 1',
+        "unknown key se rial in [card]; did you mean serial?",
+    ),
+]
+
+# Spec 6.1: three letters, packed 5 bits each, and four hex digits.
+IDS = [
+    case(
+        f"{name}-{index}",
+        old,
+        old.replace('"QRL0301"', CARET + text)
+        .replace('"QRL0001"', CARET + text)
+        .replace('"PNPB002"', CARET + text),
+        f"{title}: {text} {AN_ID}; {hint}",
+    )
+    for name, old, title, hint in [
+        (
+            "card-id",
+            '"QRL0301"',
+            "card ID",
+            "three letters of the vendor, three hex digits of the product, one of its revision",
+        ),
+        (
+            "device-id",
+            '"QRL0001"',
+            "device ID",
+            "drivers find the function by this ID or by a compatible one",
+        ),
+        (
+            "compatible-id",
+            '"PNPB002"',
+            "compatible ID",
+            "a published ID whose drivers can work this device",
+        ),
+    ]
+    for index, text in enumerate(
+        ['"QR0301"', '"QRL301"', '"QRL03011"', '"QRL030G"', '"1RL0301"', '""', "301", "true"]
+    )
+]
+
+NUMBER_FAULTS = [
+    # Spec 6.2.2.4: a mask of lines 0 to 15.
+    case("irq-16", "irq = [5, 7]", f"irq = [5, {CARET}16]", f"IRQ lines: 16 is outside 0 to 15; {LINES}"),
+    case("irq-negative", "irq = [5, 7]", f"irq = [{CARET}-1]", f"IRQ lines: -1 is outside 0 to 15; {LINES}"),
+    case("irq-twice", "irq = [5, 7]", f"irq = [5, {CARET}5]", "IRQ lines: 5 stands twice; write it once"),
+    # Spec 6.2.2.5: a mask of channels 0 to 7.
+    case(
+        "dma-8",
+        "dma = [1, 3]",
+        f"dma = [1, {CARET}8]",
+        "DMA channels: 8 is outside 0 to 7; the channels the device can use, 0-7; none is an empty list",
+    ),
+    # Spec 6.2.2.2: registers 31h to 3Fh.
+    case(
+        "register-30h",
+        "registers = [0x31, 0x38]",
+        f"registers = [{CARET}0x30]",
+        "registers: 30h is outside 31h to 3Fh; vendor registers 31h-3Fh that the device answers at",
+    ),
+    case(
+        "register-40h",
+        "registers = [0x31, 0x38]",
+        f'registers = [0x31, {CARET}"40h"]',
+        "registers: 40h is outside 31h to 3Fh; vendor registers 31h-3Fh that the device answers at",
+    ),
+    # Spec 6.2.2.8: bases of 16 bits, alignment and length of 8.
+    case(
+        "io-above",
+        "io = [0x220, 0x280]",
+        f"io = [0x220, {CARET}0x10000]",
+        "base: 10000h is outside 0h to FFFFh; the base address, or [lowest, highest] base",
+    ),
+    case(
+        "io-length",
+        "length = 16, decode",
+        f"length = {CARET}256, decode",
+        "length: 256 is outside 0 to 255; number of ports",
+    ),
+    case(
+        "io-align",
+        "align = 0x20",
+        f"align = {CARET}0x100",
+        "alignment: 100h is outside 0h to FFh; step between bases; stated for a range",
+    ),
+    case(
+        "io-decode",
+        "decode = 10",
+        f"decode = {CARET}12",
+        "decode: 12 is not one of its values; write 10 or 16",
+    ),
+    case(
+        "io-decode-word",
+        "decode = 10",
+        f'decode = {CARET}"10"',
+        'decode: "10" is not one of its values; write 10 or 16',
+    ),
+    case(
+        "io-decode-fraction",
+        "decode = 10",
+        f"decode = {CARET}10.0",
+        "decode: 10.0 is not one of its values; write 10 or 16",
+    ),
+    case(
+        "range-of-3",
+        "io = [0x220, 0x280]",
+        f"io = {CARET}[0x220, 0x240, 0x280]",
+        "base: a range has 2 numbers, 3 given; write [lowest, highest] base",
+    ),
+    case(
+        "range-of-1",
+        "io = [0x220, 0x280]",
+        f"io = {CARET}[0x220]",
+        "base: a range has 2 numbers, 1 given; write [lowest, highest] base",
+    ),
+    # Spec 6.2.2.9: a base of 10 bits.
+    case(
+        "io-fixed-above",
+        "io_fixed = 0x200",
+        f"io_fixed = {CARET}0x400",
+        "base: 400h is outside 0h to 3FFh; the base address, 10 bits",
+    ),
+    # Spec 6.2.3.1: bases and length in steps of 256 bytes, 24 bits of address.
+    case(
+        "memory24-step",
+        "[0xC0000, 0xE0000]",
+        f"[{CARET}0xC0080, 0xE0000]",
+        "base: C0080h is not a multiple of 100h; it is stored in steps of 256 bytes",
+    ),
+    case(
+        "memory24-above",
+        "[0xC0000, 0xE0000]",
+        f"[0xC0000, {CARET}0x1000000]",
+        "base: 1000000h is outside 0h to FFFF00h; [lowest, highest] base in bytes, in steps of 256",
+    ),
+    case(
+        "memory24-single",
+        "[0xC0000, 0xE0000]",
+        f"{CARET}0xC0000",
+        "base: 786432 is not a list; put it in [ ]",
+    ),
+    case(
+        "memory24-length",
+        'length = 0x4000, width = "16"',
+        f'length = {CARET}0x4001, width = "16"',
+        "length: 16385 bytes is not a multiple of 256 bytes; it is stored in steps of 256 bytes",
+    ),
+    case(
+        "memory24-align-0",
+        "align = 0x4000",
+        f"align = {CARET}0",
+        "alignment: 0 can't be stored: it would mean 10000h; "
+        "step between bases, in bytes, up to 10000h",
+    ),
+    case(
+        "memory24-align-above",
+        "align = 0x4000",
+        f"align = {CARET}0x10001",
+        "alignment: 10001h is outside 0h to FFFFh; step between bases, in bytes, up to 10000h",
+    ),
+    # Spec 6.2.3.6: 32 bits.
+    case(
+        "memory32-above",
+        "memory32_fixed = 0xD0000",
+        f"memory32_fixed = {CARET}0x100000000",
+        "base: 100000000h is outside 0h to FFFFFFFFh; the base address in bytes",
+    ),
+    # Spec 6.1: 32 bits, and FFFFFFFFh says that there is none.
+    case(
+        "serial-above",
+        "serial = 1",
+        f"serial = {CARET}0x100000000",
+        "serial number: 4294967296 is outside 0 to 4294967295; "
+        "tells cards of the same ID apart; without one, two such cards can't share a PC",
+    ),
+    case(
+        "serial-negative",
+        "serial = 1",
+        f"serial = {CARET}-1",
+        "serial number: -1 is outside 0 to 4294967295; "
+        "tells cards of the same ID apart; without one, two such cards can't share a PC",
+    ),
+    # Spec 6.2.2.1: two BCD digits, and one byte of the vendor's own.
+    case(
+        "pnp-version-x",
+        'pnp_version = "1.0"',
+        f'pnp_version = {CARET}"x"',
+        'PnP version: "x" is not two digits with a point between, such as 1.0; '
+        'version of the standard, "1.0"; "none" for a dump that has no version item',
+    ),
+    case(
+        "pnp-version-hex",
+        'pnp_version = "1.0"',
+        f'pnp_version = {CARET}"1.A"',
+        'PnP version: "1.A" is not two digits with a point between, such as 1.0; '
+        'version of the standard, "1.0"; "none" for a dump that has no version item',
+    ),
+    case(
+        "pnp-version-number",
+        'pnp_version = "1.0"',
+        f"pnp_version = {CARET}1.0",
+        "PnP version: 1.0 is not two digits with a point between, such as 1.0; "
+        'version of the standard, "1.0"; "none" for a dump that has no version item',
+    ),
+    case(
+        "vendor-version-above",
+        "vendor_version = 0x10",
+        f"vendor_version = {CARET}0x100",
+        "vendor's version: 100h is outside 00h to FFh; the vendor's own version byte",
+    ),
+    case(
+        "vendor-version-without-version",
+        'pnp_version = "1.0"\nvendor_version = 0x10',
+        f'pnp_version = "none"\nvendor_version = {CARET}0x10',
+        "vendor_version has no place: pnp_version is none; leave it out",
+    ),
+    # Spec 6.2.2.2: 5 or 6 bytes.
+    case(
+        "id-length-7",
+        "id_length = 6",
+        f"id_length = {CARET}7",
+        "id_length: 7 is no length of this item; write 5 or 6",
+    ),
+    case(
+        "id-length-word",
+        "id_length = 6",
+        f'id_length = {CARET}"6"',
+        'id_length: "6" is no length of this item; write 5 or 6',
+    ),
+    case(
+        "id-length-fraction",
+        "id_length = 6",
+        f"id_length = {CARET}6.0",
+        "id_length: 6.0 is no length of this item; write 5 or 6",
+    ),
+    case(
+        "id-length-5-for-register-38h",
+        "id_length = 6",
+        f"id_length = {CARET}5",
+        "logical device ID: 5 bytes can't hold it; its content takes 5 or 6 bytes",
+    ),
+    # Spec 6.2.2.6: priorities 0 to 2 have names, the byte holds 255.
+    case(
+        "priority-word",
+        'priority = "good"',
+        f'priority = {CARET}"best"',
+        'priority: "best" is not one of its values; '
+        'write "good", "acceptable", "sub-optimal" or a number from 3 to 255',
+    ),
+    case(
+        "priority-1",
+        'priority = "good"',
+        f"priority = {CARET}1",
+        "priority: 1 is written acceptable; good, acceptable, sub-optimal, or 3-255; "
+        "left out: no priority byte, which counts as acceptable",
+    ),
+    case(
+        "priority-256",
+        'priority = "good"',
+        f"priority = {CARET}256",
+        "priority: 256 is not one of its values; "
+        'write "good", "acceptable", "sub-optimal" or a number from 3 to 255',
+    ),
+    # Spec 6.2.2.10: a small item holds 7 bytes.
+    case(
+        "vendor-small-8",
+        'vendor = "01 02", form',
+        f'vendor = {CARET}"01 02 03 04 05 06 07 08", form',
+        "vendor defined, small: 8 bytes are more than the 7 that fit an item; "
+        'leave form = "small" out',
+    ),
+    case(
+        "vendor-small-0",
+        'vendor = "01 02", form',
+        f'vendor = {CARET}"", form',
+        "vendor defined, small: 0 bytes can't hold it; its content takes at least 1 bytes",
+    ),
+    case(
+        "vendor-form",
+        'form = "small"',
+        f'form = {CARET}"tiny"',
+        'form: "tiny" is not one of its values; write small or large',
+    ),
+    case(
+        "form-of-irq",
+        "{ irq = [5, 7], trigger",
+        f'{{ irq = [5, 7], form = {CARET}"small", trigger',
+        'form: "small" is not one of its values; leave it out',
+    ),
+    # Numbers as texts.
+    case(
+        "number-22xh",
+        "serial = 1",
+        f'serial = {CARET}"22xh"',
+        f'serial number: "22xh" is not a number; {NUMBERS}',
+    ),
+    case(
+        "number-0x",
+        "serial = 1",
+        f'serial = {CARET}"0x"',
+        f'serial number: "0x" is not a number; {NUMBERS}',
+    ),
+    case(
+        "number-empty",
+        "serial = 1",
+        f'serial = {CARET}""',
+        f'serial number: "" is not a number; {NUMBERS}',
+    ),
+    case(
+        "number-other-digits",
+        "serial = 1",
+        f'serial = {CARET}"١٢"',
+        f'serial number: "١٢" is not a number; {NUMBERS}',
+    ),
+    case(
+        "number-in-a-list",
+        "irq = [5, 7]",
+        f'irq = [5, {CARET}"seven"]',
+        f'IRQ lines: "seven" is not a number; {NUMBERS}',
+    ),
+    case(
+        "number-size",
+        'part = "24C04"',
+        f"size = {CARET}0",
+        "size: 0 is less than 1; bytes, for a dump of no part's length",
+    ),
+    case(
+        "number-size-above",
+        'part = "24C04"',
+        f"size = {CARET}65537",
+        "size: 65537 is more than 65536; bytes, for a dump of no part's length",
+    ),
+    case(
+        "fill-256",
+        "fill = 0xFF",
+        f"fill = {CARET}0x100",
+        "fill: 256 is more than 255; the byte in unused places",
+    ),
+    case(
+        "override-count",
+        "count = 100",
+        f"count = {CARET}0x10000",
+        "byte count: 65536 is outside 0 to 65535; "
+        "bytes of PnP data, the 9-byte identifier included; some images count without it",
+    ),
+    case(
+        "override-count-way",
+        "count = 100",
+        f'count = {CARET}"without-id"',
+        'byte count: "without-id" is no way of counting; '
+        'write "without-identifier" or a number',
+    ),
+    case(
+        "override-checksum",
+        "count = 100",
+        f"end_checksum = {CARET}256",
+        "end checksum: 100h is outside 00h to FFh; all bytes behind the identifier, this one "
+        "included, sum to 0; a stored 0 means not checked",
+    ),
+]
+
+TYPES = [
+    case(
+        "image",
+        GOOD[: GOOD.index("[config]")],
+        f"image = {CARET}5\n",
+        "image is not a table; write it as [image]",
+    ),
+    case(
+        "card",
+        GOOD[GOOD.index("[card]") : GOOD.index("[[device]]")],
+        f"[[{CARET}card]]\nid = 'QRL0301'\n",
+        "card is not a table; write it as [card]",
+    ),
+    case(
+        "device",
+        GOOD[GOOD.index("[[device]]") : GOOD.index("[override]")],
+        f"[{CARET}device]\nid = 'QRL0001'\n",
+        "device is not a table; write it as [[device]]",
+    ),
+    case(
+        "config",
+        GOOD[GOOD.index("[config]") : GOOD.index("[card]")],
+        f"[[{CARET}config]]\ncode_base = 0x0B\n",
+        "config is not a table; write it as [config]",
+    ),
+    case(
+        "layout",
+        '"counted-19"',
+        f"{CARET}19",
+        "layout takes a name in quotes, not 19; what stands before the PnP data",
+    ),
+    case(
+        "part",
+        '"24C04"',
+        f"{CARET}true",
+        "part takes a name in quotes, not true; "
+        "generic EEPROM part number; left out: the smallest that holds the image",
+    ),
+    case(
+        "size",
+        'part = "24C04"',
+        f'size = {CARET}"512"',
+        'size takes a whole number, not "512"; bytes, for a dump of no part\'s length',
+    ),
+    case(
+        "fill",
+        "fill = 0xFF",
+        f"fill = {CARET}[255]",
+        'fill takes a whole number, such as 544, 0x220 or "220h", not a list; '
+        "the byte in unused places",
+    ),
+    case(
+        "patch",
+        'patch = "01 02"',
+        f"patch = {CARET}[1, 2]",
+        'patch takes bytes in hex digits, such as "55 BB", not a list; '
+        "bytes at once behind the PnP data, such as a firmware patch; they move with it",
+    ),
+    case(
+        "tail",
+        '[ { at = 0x1F0, raw = "AA" } ]',
+        f'{CARET}{{ at = 0x1F0, raw = "AA" }}',
+        "tail takes a list of tables, not a table; "
+        "bytes that stay where they are, behind the PnP data",
+    ),
+    case(
+        "tail-member",
+        '[ { at = 0x1F0, raw = "AA" } ]',
+        f"[ {CARET}5 ]",
+        "image.tail.0 is not a table; write { at = 0x1F0, raw = \"00\" }",
+    ),
+    case(
+        "tail-missing",
+        '{ at = 0x1F0, raw = "AA" }',
+        f"{CARET}{{ at = 0x1F0 }}",
+        "image.tail.0 has no raw; the bytes",
+    ),
+    case(
+        "flag",
+        "pnp_key_off = false",
+        f"pnp_key_off = {CARET}0",
+        "PnP key off: 0 is not true or false; "
+        "the card doesn't answer the PnP key: PnP software can't find it",
+    ),
+    case(
+        "boot",
+        "boot = false",
+        f'boot = {CARET}"no"',
+        'boot: "no" is not true or false; the device may take part in starting the PC',
+    ),
+    case(
+        "serial-true",
+        "serial = 1",
+        f"serial = {CARET}true",
+        f"serial number: true is not a number; {NUMBERS}",
+    ),
+    case(
+        "serial-fraction",
+        "serial = 1",
+        f"serial = {CARET}1.0",
+        f"serial number: 1.0 is not a number; {NUMBERS}",
+    ),
+    case(
+        "serial-date",
+        "serial = 1",
+        f"serial = {CARET}1994-05-05",
+        f"serial number: 1994-05-05 is not a number; {NUMBERS}",
+    ),
+    case(
+        "card-name",
+        '"Hollow Lane audio card"',
+        f"{CARET}5",
+        "name: 5 is not a text; put it in quotes",
+    ),
+    case(
+        "device-name",
+        '"Digital audio"',
+        f'{CARET}["Digital audio"]',
+        "name: a list is not a text; put it in quotes",
+    ),
+    case(
+        "compatible",
+        'compatible = ["PNPB002"]',
+        f'compatible = {CARET}"PNPB002"',
+        "compatible is not a list; put it in [ ]",
+    ),
+    case(
+        "registers",
+        "registers = [0x31, 0x38]",
+        f"registers = {CARET}0x31",
+        "registers: 49 is not a list; put it in [ ]",
+    ),
+    case(
+        "resources",
+        "resources = [ { dma",
+        f"resources = {CARET}5 # [ {{ dma",
+        "resources is not a list; write [ { irq = [5, 7] }, … ]",
+    ),
+    case(
+        "entry",
+        "{ irq = [5, 7], trigger = [",
+        f'{CARET}"irq 5", # [',
+        '"irq 5" is not an entry; '
+        "write { irq = [5, 7] }, { io = 0x220, length = 16 } and so on",
+    ),
+    case(
+        "irq",
+        "irq = [5, 7]",
+        f"irq = {CARET}5",
+        "IRQ lines: 5 is not a list; put it in [ ]",
+    ),
+    case(
+        "trigger",
+        '["high-edge"]',
+        f'{CARET}"high-edge"',
+        'trigger: "high-edge" is not a list; put it in [ ]',
+    ),
+    case(
+        "trigger-word",
+        '["high-edge"]',
+        f'[{CARET}"high-egde"]',
+        'trigger: "high-egde" is not one of its values; did you mean high-edge?',
+    ),
+    case(
+        "trigger-far",
+        '["high-edge"]',
+        f'["low-edge", {CARET}"zzz"]',
+        'trigger: "zzz" is not one of its values; '
+        "write high-edge, low-edge, high-level or low-level",
+    ),
+    case(
+        "width",
+        'width = "8"',
+        f"width = {CARET}8",
+        'transfer width: 8 is not one of its values; write "8", "8+16" or "16"',
+    ),
+    case(
+        "memory-width",
+        'width = "16"',
+        f'width = {CARET}"64"',
+        'memory width: "64" is not one of its values; write "8", "16", "8+16" or "32"',
+    ),
+    case(
+        "speed",
+        'speed = "F"',
+        f'speed = {CARET}"C"',
+        'speed: "C" is not one of its values; write "compatible", "A", "B" or "F"',
+    ),
+    case(
+        "rom",
+        "rom = true",
+        f"rom = {CARET}1",
+        "expansion ROM: 1 is not true or false",
+    ),
+    case(
+        "choice",
+        GOOD[GOOD.index("[[device.choice]]") : GOOD.index("[override]")],
+        f"[{CARET}device.choice]\npriority = 'good'\n",
+        "choice is not a list; write it as [[device.choice]]",
+    ),
+    case(
+        "choice-member",
+        GOOD[GOOD.index("[[device.choice]]") : GOOD.index("[override]")],
+        f"choice = [{CARET}5]\n",
+        "a choice is not a table; write it as [[device.choice]]",
+    ),
+    case(
+        "choice-resources",
+        "resources = [\n  { io =",
+        f"resources = {CARET}{{}}\nresources_ = [\n  {{ io =".replace(
+            "resources_ =", f"{CARET}zzz ="
+        ),
+        "resources is not a list; write [ { irq = [5, 7] }, … ]",
+        "unknown key zzz in [choice]; the keys here are: priority, resources",
+    ),
+    case(
+        "override-type",
+        "count = 100",
+        f"count = {CARET}[100]",
+        f"byte count: a list is not a number; {NUMBERS}",
+    ),
+    case(
+        "override-signature",
+        "count = 100",
+        f"signature = {CARET}0x55BB",
+        'signature: 21947 is not bytes in hex digits; write "55 BB 00"',
+    ),
+]
+
+TEXTS = [
+    # Spec 6.2.3.2; the contract: names in a profile are printable ASCII.
+    case(
+        "name-not-ascii",
+        '"Digital audio"',
+        f'{CARET}"Digital café"',
+        f'name: "Digital café": character 12 (\'é\') is not printable ASCII; {KEYBOARD}',
+    ),
+    case(
+        "name-control",
+        '"Digital audio"',
+        f'{CARET}"Digital\\taudio"',
+        "name: \"Digital audio\": character 8 ('\\t') is not printable ASCII; " + KEYBOARD,
+    ),
+    case(
+        "bad-hex",
+        'patch = "01 02"',
+        f'patch = {CARET}"01 0G"',
+        f'patch: "01 0G" is not bytes in hex digits; {HEX}',
+    ),
+    case(
+        "odd-hex",
+        'patch = "01 02"',
+        f'patch = {CARET}"01 2"',
+        f'patch: "01 2" is an odd number of hex digits; {HEX}',
+    ),
+    case(
+        "bad-hex-in-tail",
+        'raw = "AA"',
+        f'raw = {CARET}"0xAA"',
+        f'raw: "0xAA" is not bytes in hex digits; {HEX}',
+    ),
+    case(
+        "bad-hex-in-entry",
+        '{ vendor = "01 02", form = "small" }',
+        f'{{ raw = {CARET}"79 0" }}',
+        f'raw: "79 0" is an odd number of hex digits; {HEX}',
+    ),
+    case(
+        "raw-number-in-entry",
+        '{ vendor = "01 02", form = "small" }',
+        f"{{ raw = {CARET}0x79 }}",
+        'raw takes a text; bytes, as "84 03 00 01 02 03"',
+    ),
+    case(
+        "bad-hex-vendor",
+        'vendor = "01 02"',
+        f'vendor = {CARET}"01 0h"',
+        f'vendor data: "01 0h" is not bytes in hex digits; {HEX}',
+    ),
+    case(
+        "vendor-number",
+        'vendor = "01 02"',
+        f"vendor = {CARET}0x0102",
+        'vendor data: 258 is not bytes in hex digits; write "55 BB 00"',
+    ),
+    case(
+        "config-hex-length",
+        '"20 04 08 10 80 00 00"',
+        f'{CARET}"20 04 08"',
+        "reserved: 7 bytes belong here, 3 given; reserved; keep the donor's value",
+    ),
+    case(
+        "override-signature-length",
+        "count = 100",
+        f'signature = {CARET}"55"',
+        "signature: 2 bytes belong here, 1 given; the chip reads on only if it finds this",
+    ),
+]
+
+SHAPE = [
+    case(
+        "two-heads",
+        "{ irq = [5, 7], trigger",
+        f"{{ irq = [5, 7], {CARET}dma = [1], trigger",
+        "irq and dma can't stand in one entry; write one { } for each",
+    ),
+    case(
+        "no-head",
+        "{ io_fixed = 0x200, length = 1 }",
+        f"{CARET}{{ length = 1 }}",
+        f"the entry doesn't say what it asks for; it needs one of {HEADS}",
+    ),
+    case(
+        "empty-entry",
+        "{ io_fixed = 0x200, length = 1 }",
+        f"{CARET}{{ }}",
+        f"the entry doesn't say what it asks for; it needs one of {HEADS}",
+    ),
+    case(
+        "beside-raw",
+        '{ vendor = "01 02", form = "small" }',
+        f'{{ raw = "71 00", {CARET}form = "small" }}',
+        "form can't stand beside raw; raw is whole items as they are",
+    ),
+    case(
+        "no-length",
+        "{ io_fixed = 0x200, length = 1 }",
+        f"{CARET}{{ io_fixed = 0x200 }}",
+        "fixed I/O port has no length; number of ports",
+    ),
+    case(
+        "no-align",
+        "align = 0x4000, length = 0x4000",
+        "length = 0x4000",
+        "",
+    ),
+    case(
+        "layout",
+        'layout = "counted-19"',
+        f'layout = {CARET}"counted-20"',
+        "no layout is called counted-20; known are counted-19, counted-7, marked-8, plain",
+    ),
+    case(
+        "part",
+        'part = "24C04"',
+        f'part = {CARET}"24C05"',
+        f"no part is called 24C05; known are {PARTS}; or write size = …",
+    ),
+    case(
+        "part-and-size",
+        'part = "24C04"',
+        f'part = "24C04"\n{CARET}size = 512',
+        "part and size can't both stand; size is for a dump of no part's length",
+    ),
+    case(
+        "wiring-4-irq",
+        "irq_wiring = [5, 7, 9, 11, 0, 0]",
+        f"irq_wiring = {CARET}[5, 7, 9, 11]",
+        "IRQ wiring: the chip has 6 IRQ pins, 4 given; "
+        "one number a pin, in pin order; 0: not connected",
+    ),
+    case(
+        "wiring-4-dma",
+        "dma_wiring = [4, 1, 3]",
+        f"dma_wiring = {CARET}[4, 1, 3, 4]",
+        "DMA wiring: the chip has 3 DMA pins, 4 given; "
+        "one number a pin, in pin order; 4: not connected",
+    ),
+    case(
+        "wiring-16",
+        "irq_wiring = [5, 7, 9, 11, 0, 0]",
+        f"irq_wiring = [5, 7, 9, {CARET}16, 0, 0]",
+        f"IRQ wiring: 16 is outside 0 to 15; {PINS}",
+    ),
+    case(
+        "wiring-number",
+        "irq_wiring = [5, 7, 9, 11, 0, 0]",
+        f"irq_wiring = {CARET}0x75B9",
+        "IRQ wiring: 30137 is not a list; put it in [ ]",
+    ),
+    case(
+        "config-of-another-layout",
+        "code_base = 0x0B",
+        f"{CARET}unknown_a = 0x0B",
+        "layout counted-19 has no configuration unknown_a; its keys are "
+        "cdrom_decode, modem_decode, misc_low, volume_control, misc_middle, pnp_key_off, "
+        "misc_high, global_low, dsp_serial_port, wavetable_port, global_middle, internal_fm, "
+        "code_base, reserved_code, external_decode, reserved_wiring, irq_wiring, dma_wiring, "
+        "dma_unused",
+    ),
+    case(
+        "config-of-plain",
+        'layout = "counted-19"\n',
+        'layout = "plain"\n',
+        "",
+    ),
+    case(
+        "override-not-computed",
+        "count = 100",
+        f"{CARET}serial = 100",
+        "nothing called serial is computed in layout counted-19; "
+        "what can be overridden here: signature, count, id_checksum, end_checksum",
+    ),
+    case(
+        "override-of-another-layout",
+        "count = 100",
+        f"{CARET}frame_checksum = 1",
+        "nothing called frame_checksum is computed in layout counted-19; "
+        "what can be overridden here: signature, count, id_checksum, end_checksum",
+    ),
+    case(
+        "no-card",
+        GOOD,
+        f"{CARET}[image]\nlayout = 'plain'\n",
+        'the profile has no [card]; write [card] with id = "QRL0301" or the like',
+    ),
+    case(
+        "no-card-id",
+        '[card]\nid = "QRL0301"',
+        f"[{CARET}card]",
+        '[card] has no id; three letters and four hex digits, such as "QRL0301"',
+    ),
+    case(
+        "no-device-id",
+        '[[device]]\nid = "QRL0001"',
+        f"[[{CARET}device]]",
+        "logical device ID has no id; "
+        "drivers find the function by this ID or by a compatible one",
+    ),
+    case(
+        "tail-overlaps-data",
+        "at = 0x1F0",
+        f"at = 0x40",
+        "",
+    ),
+    case(
+        "raw-beside-tables",
+        GOOD,
+        f'[image]\nraw = "00"\n{CARET}fill = 0\n\n[{CARET}card]\nid = "QRL0301"\n',
+        "fill can't stand beside the image's raw bytes; raw is the whole image: leave all else out",
+        "card can't stand beside the image's raw bytes; raw is the whole image: leave all else out",
+    ),
+    case(
+        "raw-empty",
+        GOOD,
+        f'[image]\nraw = {CARET}""\n',
+        "raw: 0 bytes are no image; 1 byte to 64 KiB",
+    ),
+    case(
+        "raw-bad",
+        GOOD,
+        f'[image]\nraw = {CARET}"0"\n',
+        f'raw: "0" is an odd number of hex digits; {HEX}',
+    ),
+    case(
+        "raw-number",
+        GOOD,
+        f"[image]\nraw = {CARET}0x79\n",
+        'raw takes bytes in hex digits, such as "55 BB", not 121; '
+        "the whole image as bytes; then no other table stands",
+    ),
+    case(
+        "raw-too-long",
+        GOOD,
+        f'[image]\nraw = {CARET}"{"00" * 65537}"\n',
+        "raw: 65537 bytes are no image; 1 byte to 64 KiB",
+    ),
+    case(
+        "empty",
+        GOOD,
+        CARET,
+        'the profile has no [card]; write [card] with id = "QRL0301" or the like',
+    ),
+]
+
+ALL = {
+    f"{group}:{one.name}": one
+    for group, cases in [
+        ("key", UNKNOWN_KEYS),
+        ("id", IDS),
+        ("number", NUMBER_FAULTS),
+        ("type", TYPES),
+        ("text", TEXTS),
+        ("shape", SHAPE),
+    ]
+    for one in cases
+}
+
+
+def spoilt(one: Case, base: str = GOOD) -> str:
+    """The profile of a case, its carets still in."""
+    assert base.count(one.old) == 1, f"{one.name}: {base.count(one.old)} places"
+    return base.replace(one.old, one.new)
+
+
+def marked(text: str) -> tuple[str, list[tuple[int, int]]]:
+    """A text without its carets, and the line and the column (from 1) where each one stood."""
+    found = []
+    for at in (match.start() for match in re.finditer(CARET, text)):
+        before = text[:at].replace(CARET, "")
+        found.append((before.count("\n") + 1, len(before) - before.rfind("\n")))
+    return text.replace(CARET, ""), found
+
+
+def expected(name: str, places: list[tuple[int, int]], said: tuple[str, ...]) -> list[str]:
+    assert len(places) == len(said)
+    pairs = zip(places, said, strict=True)
+    return [f"romtool: {name}:{line}:{column}: {words}" for (line, column), words in pairs]
+
+
+def build(text: str | bytes, folder: Path) -> subprocess.CompletedProcess[bytes]:
+    """Build a profile named bad.toml in the folder, into a folder `out` of it."""
+    content = text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass")
+    (folder / "bad.toml").write_bytes(content)
+    return romtool("build", "bad.toml", "-o", "out", cwd=folder)
+
+
+def refused(run: subprocess.CompletedProcess[bytes], folder: Path) -> list[str]:
+    """The lines on standard error of a run that refused its input and wrote nothing."""
+    lines = told(run).splitlines()
+    assert run.returncode == 2, lines
+    assert run.stdout == b""
+    assert sorted(path.name for path in folder.iterdir()) == ["bad.toml"]
+    return lines
