@@ -14,6 +14,8 @@ from romtool.schema.numbers import parse_hex
 from romtool.schema.records import Record
 
 WIDTH = 78
+WIDE = 100
+"""So far may a comment behind a setting reach."""
 SETTING = 24
 """So wide are settings that have their comment behind them."""
 RAW_LINE = 16
@@ -103,14 +105,14 @@ def _config(frame: Frame, config: Mapping[str, Any]) -> Iterator[str]:
     yield ""
     yield "[config]"
     if len(config) < len(frame.config_fields):
-        yield from comment("a line that begins with # shows a typical value, which holds")
+        yield from comment("settings behind # are left out: the typical values shown then hold")
     for field in frame.config_fields:
         words = f"{field.title}: {field.text}" if field.text else field.title
         if field.key in config:
             setting = f"{field.key} = {scalar(config[field.key], field.kind)}"
         else:
             setting = f"# {field.key} = {scalar(field.default, field.kind)}"
-        if len(setting) <= SETTING and SETTING + len(words) + 4 <= WIDTH:
+        if len(setting) <= SETTING and SETTING + len(words) + 4 <= WIDE:
             yield f"{setting:{SETTING}}  # {words}"
         else:
             yield from comment(words)
