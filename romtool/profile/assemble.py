@@ -62,6 +62,8 @@ def _end_item(plan: Plan, items: bytes) -> bytes:
 
 
 def _identifier(plan: Plan) -> bytes:
+    if plan.whole_identifier is not None:
+        return plan.whole_identifier
     layout, size = plan.catalog.identifier.layout, plan.catalog.identifier.size
     stored: dict[str, Stored] = dict(plan.identifier)
     checks = [f for f in layout.fields if isinstance(f.kind, Check)]

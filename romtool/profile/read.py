@@ -13,7 +13,7 @@ from romtool.profile.entries import item_bytes, written
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
 from romtool.schema.frames import Frame, Part, is_computed
-from romtool.schema.kinds import Constant, Count, Stored, whole_number
+from romtool.schema.kinds import Constant, Count, Hex, Stored, whole_number
 from romtool.schema.numbers import one_of, parse_hex
 from romtool.schema.records import Record
 from romtool.schema.tables import check_table, describe, unknown_keys
@@ -46,6 +46,7 @@ class Plan:
     identifier: dict[str, Stored] = field(default_factory=dict)
     pieces: list[Piece] = field(default_factory=list)
     override: dict[str, Stored] = field(default_factory=dict)
+    whole_identifier: bytes | None = None
     has_end: bool = True
     owners: dict[Path, str] = field(default_factory=dict)
 
@@ -185,18 +186,39 @@ class _Reader:
             return
         card, path = self.data["card"], ("card",)
         self.faults += unknown_keys(card, self.tables["card"], path)
-        for key in self.tables["card"].keys.values():
-            if key.required and key.name not in card:
-                self.faults.append(Fault(f"[card] has no {key.name}", key.text, path))
-        for field_ in self.catalog.identifier.layout.fields:
-            if not is_computed(field_) and (field_.key in card or field_.may_be_left_out):
-                value = card.get(field_.key, field_.default)
-                stored = self._stored(field_, value, (*path, field_.key))
-                self.result.identifier[field_.key] = stored
         self.result.owners[path] = "the card itself"
+        self._identifier(card, path)
         self._version(card, path)
         self._named(card, path)
         self._entries(card.get("resources", []), (*path, "resources"), path)
+
+    def _identifier(self, card: Mapping[str, Any], path: Path) -> None:
+        fields = [f for f in self.catalog.identifier.layout.fields if not is_computed(f)]
+        if self.result.whole_identifier is not None:
+            for field_ in fields:
+                if field_.key in card:
+                    message = f"{field_.key} can't stand beside the overridden identifier"
+                    place = (*path, field_.key)
+                    self.faults.append(Fault(message, "leave one of them out", place, on_key=True))
+            return
+        for key in self.tables["card"].keys.values():
+            if key.required and key.name not in card:
+                self.faults.append(Fault(f"[card] has no {key.name}", key.text, path))
+        for field_ in fields:
+            if field_.key in card or field_.may_be_left_out:
+                value = card.get(field_.key, field_.default)
+                stored = self._stored(field_, value, (*path, field_.key))
+                self.result.identifier[field_.key] = stored
+
+    def _whole_identifier(self, value: Any, path: Path) -> None:
+        """Take the bytes of an identifier that no ID can be spelt from."""
+        size = self.catalog.identifier.size
+        try:
+            data = Hex(bits=8 * size).to_stored(value)
+        except Wrong as wrong:
+            self.faults.append(Fault(f"{path[-1]}: {wrong.message}", wrong.hint, path))
+            return
+        self.result.whole_identifier = data
 
     def _named(self, table: Mapping[str, Any], path: Path) -> None:
         """Add the name of a card or a device, if it has one."""
@@ -305,10 +327,12 @@ class _Reader:
         override = self.data.get("override", {})
         own = {f.key: f for f in self.result.frame.computed_fields}
         specs = self.tables["override"].keys
-        fields = own | {n: self.catalog.field(key.field or "") for n, key in specs.items()}
+        fields = own | {n: self.catalog.field(key.field) for n, key in specs.items() if key.field}
         for key, value in override.items():
             path = ("override", key)
-            if key not in fields:
+            if key == self.catalog.identifier.name:
+                self._whole_identifier(value, path)
+            elif key not in fields:
                 hint = f"what can be overridden here: {', '.join(fields)}"
                 message = f"nothing called {key} is computed in layout {self.result.frame.name}"
                 self.faults.append(Fault(message, hint, path, on_key=True))

@@ -23,9 +23,9 @@ def raw_tables(image: Image) -> Table:
 def tables_of(image: Image, part: Part | None = None, *, item_runs: bool = False) -> Table:
     """Return the finest profile of an image; `item_runs`: all its items as one run of bytes.
 
-    An image without a frame, or with an identifier that can't be spelt, is raw as a whole.
+    An image without a frame is raw as a whole.
     """
-    if image.frame is None or not image.identifier_values[1]:
+    if image.frame is None:
         return raw_tables(image)
     tables: Table = {"image": _image(image, part)}
     config = {
@@ -36,11 +36,7 @@ def tables_of(image: Image, part: Part | None = None, *, item_runs: bool = False
     if config:
         tables["config"] = config
     override = _override(image)
-    tables["card"] = {
-        f.key: image.identifier_values[0][f.key]
-        for f in image.catalog.identifier.layout.fields
-        if not isinstance(f.kind, Check) and not f.is_default(image.identifier_values[0][f.key])
-    }
+    tables["card"] = _identifier(image)
     if item_runs:
         tables["card"] |= _no_version(image.catalog)
         if image.items:
@@ -81,6 +77,18 @@ def _image(image: Image, part: Part | None) -> Table:
     return table
 
 
+def _identifier(image: Image) -> Table:
+    """Return what [card] says of the identifier: nothing where no ID can be spelt from it."""
+    values, explained = image.identifier_values
+    if not explained:
+        return {}
+    return {
+        f.key: values[f.key]
+        for f in image.catalog.identifier.layout.fields
+        if not isinstance(f.kind, Check) and not f.is_default(values[f.key])
+    }
+
+
 def _no_version(catalog: Catalog) -> Table:
     """Return the key that says: there is no version item."""
     keys = catalog.tables["card"].keys.values()
@@ -95,7 +103,9 @@ def _override(image: Image) -> Table:
         if found.stored != found.computed:
             override[field.key] = found.way or field.kind.to_value(found.stored)
     found_id = image.id_checksum
-    if found_id is not None and found_id.stored != found_id.computed:
+    if not image.identifier_values[1]:
+        override[image.catalog.identifier.name] = hex_text(image.identifier_raw)
+    elif found_id is not None and found_id.stored != found_id.computed:
         override[image.catalog.identifier.check_field.key] = found_id.stored
     return override
 

@@ -129,7 +129,7 @@ def _card(catalog: Catalog, card: Mapping[str, Any]) -> Iterator[str]:
         elif key in card:
             kind = fields[key].kind if key in fields else None
             yield f"{key} = {scalar(card[key], kind)}"
-        elif key == catalog.identifier.serial_field.key:
+        elif key == catalog.identifier.serial_field.key and catalog.identifier.id_field.key in card:
             yield from comment(f"{key}: {spec.text}")
 
 

@@ -48,6 +48,7 @@ class Mishap:
 class Identifier:
     """The serial identifier: its size in bytes and its fields."""
 
+    name: str
     title: str
     source: str
     size: int

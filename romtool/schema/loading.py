@@ -179,7 +179,7 @@ class _Loader:
     def _identifier(self) -> Identifier:
         for file, path, raw, source in self._all("identifier"):
             layout = self._layout(file, path, raw, source, raw["size"])
-            return Identifier(raw["title"], source, raw["size"], layout)
+            return Identifier(raw["name"], raw["title"], source, raw["size"], layout)
         raise Refused([Fault("no schema describes the serial identifier")])
 
     def _records(self, headers: Mapping[str, Header]) -> dict[str, Record]:
