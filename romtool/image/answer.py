@@ -66,6 +66,7 @@ def _card(image: Image) -> dict[str, Any] | None:
         for field in image.catalog.identifier.layout.fields
         if not isinstance(field.kind, Check)
     }
+    values[image.catalog.identifier.id_field.key] = image.card_id
     version = card.version.values if card.version else {}
     return {
         **values,

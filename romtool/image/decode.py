@@ -88,8 +88,6 @@ def evidence(image: Image) -> int:
 
 def usual_id(image: Image) -> bool:
     """Whether the card's ID is spelt the usual way: three letters A-Z, four hex digits."""
-    field = image.catalog.identifier.layout.fields[0]
-    value = image.identifier_values[0][field.key]
-    if not isinstance(field.kind, Spelled) or not isinstance(value, str):
-        return False
-    return field.kind.spelling.is_usual(value)
+    kind = image.catalog.identifier.id_field.kind
+    assert isinstance(kind, Spelled)
+    return image.card_id is not None and kind.spelling.is_usual(image.card_id)

@@ -81,6 +81,12 @@ class Image:
         return layout.values(layout.parse(self.identifier_raw))
 
     @property
+    def card_id(self) -> str | None:
+        """The card's ID; None where the stored bits spell none."""
+        value = self.identifier_values[0][self.catalog.identifier.id_field.key]
+        return value if isinstance(value, str) else None
+
+    @property
     def identifier_at(self) -> int:
         """The address of the serial identifier."""
         return self.frame.size if self.frame else 0

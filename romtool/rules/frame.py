@@ -66,10 +66,13 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
         )
     elif found.computed == 0:
         yield finding(image.catalog, "id-checksum-zero", at)
-    for field in image.catalog.identifier.layout.fields:
-        if isinstance(field.kind, Spelled):
-            words = {"what": field.title, "id": image.identifier_values[0][field.key]}
-            if not usual_id(image):
-                yield finding(image.catalog, "id-letters", image.identifier_at, **words)
-            elif field.kind.spelling.is_generic(words["id"]):
-                yield finding(image.catalog, "id-generic", image.identifier_at, **words)
+    field = image.catalog.identifier.id_field
+    assert isinstance(field.kind, Spelled)
+    at, words = image.identifier_at, {"what": field.title, "id": image.card_id}
+    if image.card_id is None:
+        raw = hex_text(image.identifier_raw[field.at :][: field.size])
+        yield finding(image.catalog, "id-unspelt", at, what=field.title, raw=raw)
+    elif not usual_id(image):
+        yield finding(image.catalog, "id-letters", at, **words)
+    elif field.kind.spelling.is_generic(image.card_id):
+        yield finding(image.catalog, "id-generic", at, **words)

@@ -82,7 +82,7 @@ def _card(image: Image) -> Iterator[str]:
     card, values = card_of(image), image.identifier_values[0]
     yield ""
     name = f"  {card.name.head}" if card.name else ""
-    yield from line("Card", f"{values[image.catalog.identifier.id_field.key]}{name}")
+    yield from line("Card", f"{image.card_id or 'no ID can be spelt'}{name}")
     for field in image.catalog.identifier.layout.fields:
         if field is image.catalog.identifier.id_field or image.id_checksum is None:
             continue
