@@ -14,14 +14,13 @@ from romtool.commands.common import (
     Taken,
     catalog_of,
     echo,
-    echo_json,
+    echo_answers,
     echo_lines,
     guarded,
     image_options,
     json_option,
-    take_image,
+    take_images,
 )
-from romtool.files.intake import expand
 from romtool.rules.findings import Finding
 from romtool.text.findings import block, counted
 from romtool.text.page import title
@@ -51,13 +50,10 @@ def command(
     Exit code 1 where there are errors.
     """
     catalog = catalog_of(schemas)
-    names = expand(images)
-    taken = [take_image(catalog, name, layout=layout, part=part, forced=forced) for name in names]
+    taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
     found = [(one, one.findings()) for one in taken]
     if as_json:
-        answers = [_answer(one, findings) for one, findings in found]
-        single = len(answers) == 1 and names == list(images)
-        echo_json(answers[0] if single else {"files": answers})
+        echo_answers([_answer(one, findings) for one, findings in found], images)
     else:
         for one, findings in found:
             echo_lines(title(one.name, counted(findings)))

@@ -6,7 +6,7 @@ import functools
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 import click
 
 from romtool.errors import Fault, Refused
-from romtool.files.intake import FORMATS, Intake, take
+from romtool.files.intake import FORMATS, Intake, expand, take
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.image.model import Image
@@ -142,6 +142,26 @@ def take_image(
     except Refused as refused:
         raise refused.in_file(intake.name) from None
     return Taken(intake, image, settled or (stated.part if stated else None))
+
+
+def take_images(
+    catalog: Catalog,
+    names: Sequence[str],
+    *,
+    layout: str | None,
+    part: str | None,
+    forced: str | None,
+) -> list[Taken]:
+    """Return all inputs, decoded; a folder stands for the images and profiles in it."""
+    return [
+        take_image(catalog, name, layout=layout, part=part, forced=forced) for name in expand(names)
+    ]
+
+
+def echo_answers(answers: Sequence[dict[str, Any]], names: Sequence[str]) -> None:
+    """Write the answer for one file that was named, or a list for several or a folder."""
+    single = len(answers) == 1 and len(names) == 1 and not Path(names[0]).is_dir()
+    echo_json(answers[0] if single else {"files": list(answers)})
 
 
 def part_named(catalog: Catalog, name: str, size: int) -> str:

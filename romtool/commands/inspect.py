@@ -11,14 +11,13 @@ from romtool.commands.common import (
     Taken,
     catalog_of,
     echo,
-    echo_json,
+    echo_answers,
     echo_lines,
     guarded,
     image_options,
     json_option,
-    take_image,
+    take_images,
 )
-from romtool.files.intake import expand
 from romtool.image.answer import image_json
 from romtool.image.explain import explain
 from romtool.schema.numbers import hex_text
@@ -48,12 +47,9 @@ def command(
     in it; - is standard input.
     """
     catalog = catalog_of(schemas)
-    names = expand(images)
-    taken = [take_image(catalog, name, layout=layout, part=part, forced=forced) for name in names]
+    taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
     if as_json:
-        answers = [_answer(one, with_bytes) for one in taken]
-        single = len(answers) == 1 and names == list(images)
-        echo_json(answers[0] if single else {"files": answers})
+        echo_answers([_answer(one, with_bytes) for one in taken], images)
         return
     for index, one in enumerate(taken):
         if index:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from romtool.errors import Fault, Refused, refuse
 from romtool.files.records import Placed, hex_chunks, joined, srec_chunks
 from romtool.profile.assemble import Assembly, assemble
-from romtool.profile.read import parse_toml, read_profile
+from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
 from romtool.text.faults import located
-from romtool.text.places import place_of
+from romtool.toml.parse import parse_toml
+from romtool.toml.places import place_of
 
 MAX_IMAGE = 64 << 10
 MAX_RECORDS = 512 << 10
@@ -149,7 +150,7 @@ def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
     return Intake(shown(name), "toml", assembly.data, text=text, assembly=assembly)
 
 
-def expand(names: tuple[str, ...]) -> list[str]:
+def expand(names: Sequence[str]) -> list[str]:
     """Return the files that names stand for: a folder's images and profiles, by name."""
     found = []
     for name in names:

@@ -6,7 +6,7 @@ import bisect
 from dataclasses import dataclass
 
 from romtool.errors import Fault, Path, Refused
-from romtool.profile.read import Plan
+from romtool.profile.plan import Plan
 from romtool.schema.fields import Field, Layout
 from romtool.schema.frames import count_of
 from romtool.schema.kinds import Check, Constant, Count, Stored

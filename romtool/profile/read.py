@@ -2,67 +2,20 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 from romtool.errors import Fault, Path, Refused, Wrong
 from romtool.image.decode import frame_named
 from romtool.profile.entries import item_bytes, written
+from romtool.profile.plan import Piece, Plan
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame, Part, is_computed
+from romtool.schema.frames import is_computed
 from romtool.schema.kinds import Constant, Count, Hex, Stored, whole_number
 from romtool.schema.numbers import one_of, parse_hex
 from romtool.schema.records import Record
 from romtool.schema.tables import check_table, describe, unknown_keys
-from romtool.text.places import syntax_fault
-
-
-@dataclass(frozen=True)
-class Piece:
-    """Bytes of the PnP data, the place in the profile that they come from, and what they are."""
-
-    raw: bytes
-    path: Path
-    owner: Path
-    """The table (card or device) whose cost they are."""
-
-
-@dataclass
-class Plan:
-    """What a profile asks for; `assemble` makes the image of it."""
-
-    catalog: Catalog
-    frame: Frame
-    part: Part | None = None
-    size: int | None = None
-    fill: int = 0xFF
-    patch: bytes = b""
-    tail: list[tuple[int, bytes, Path]] = field(default_factory=list)
-    raw: bytes | None = None
-    config: dict[str, Stored] = field(default_factory=dict)
-    identifier: dict[str, Stored] = field(default_factory=dict)
-    pieces: list[Piece] = field(default_factory=list)
-    override: dict[str, Stored] = field(default_factory=dict)
-    whole_identifier: bytes | None = None
-    has_end: bool = True
-    owners: dict[Path, str] = field(default_factory=dict)
-
-
-def parse_toml(text: str) -> dict[str, Any]:
-    """Return the tables of a TOML text; raises Refused with line and column."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        message, place = syntax_fault(error, text)
-        raise Refused(
-            [Fault(message, "mend the TOML here", line=place.line, column=place.column)]
-        ) from None
-    except (RecursionError, ValueError):
-        fault = Fault("nested too deep, or a number too long", "this is no card profile", line=1)
-        raise Refused([fault]) from None
 
 
 def read_profile(catalog: Catalog, data: Mapping[str, Any]) -> Plan:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from romtool.errors import Fault, Refused
 from romtool.profile.assemble import assemble
-from romtool.profile.read import parse_toml, read_profile
+from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
+from romtool.toml.parse import parse_toml
 
 
 def with_serial(catalog: Catalog, text: str, serial: int) -> bytes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -17,7 +16,7 @@ from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_hex, parse_number
 from romtool.schema.records import Header, Record
 from romtool.schema.tables import TableSpec, check_table, table_specs
-from romtool.text.places import syntax_fault
+from romtool.toml.parse import parse_toml
 
 
 @dataclass(frozen=True)
@@ -45,13 +44,9 @@ def load(files: Sequence[SchemaFile]) -> Catalog:
 
 def _parse(file: SchemaFile) -> dict[str, Any]:
     try:
-        return tomllib.loads(file.text)
-    except tomllib.TOMLDecodeError as error:
-        message, place = syntax_fault(error, file.text)
-        fault = Fault(
-            message, "mend the TOML here", line=place.line, column=place.column, file=file.name
-        )
-        raise Refused([fault]) from None
+        return parse_toml(file.text)
+    except Refused as refused:
+        raise refused.in_file(file.name) from None
 
 
 def _meta(parsed: list[tuple[SchemaFile, dict[str, Any]]]) -> dict[str, TableSpec]:

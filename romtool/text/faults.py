@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from romtool.errors import Fault
-from romtool.text.places import place_of
+from romtool.toml.places import place_of
 
 
 def located(fault: Fault, text: str) -> Fault:

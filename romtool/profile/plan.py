@@ -1,0 +1,41 @@
+"""What a profile asks for, checked and encoded piece by piece, before it is laid out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from romtool.errors import Path
+from romtool.schema.catalog import Catalog
+from romtool.schema.frames import Frame, Part
+from romtool.schema.kinds import Stored
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Bytes of the PnP data, the place in the profile that they come from, and what they are."""
+
+    raw: bytes
+    path: Path
+    owner: Path
+    """The table (card or device) whose cost they are."""
+
+
+@dataclass
+class Plan:
+    """What a profile asks for; `assemble` makes the image of it."""
+
+    catalog: Catalog
+    frame: Frame
+    part: Part | None = None
+    size: int | None = None
+    fill: int = 0xFF
+    patch: bytes = b""
+    tail: list[tuple[int, bytes, Path]] = field(default_factory=list)
+    raw: bytes | None = None
+    config: dict[str, Stored] = field(default_factory=dict)
+    identifier: dict[str, Stored] = field(default_factory=dict)
+    pieces: list[Piece] = field(default_factory=list)
+    override: dict[str, Stored] = field(default_factory=dict)
+    whole_identifier: bytes | None = None
+    has_end: bool = True
+    owners: dict[Path, str] = field(default_factory=dict)
