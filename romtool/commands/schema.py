@@ -22,6 +22,7 @@ from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import MISSING, Layout
 from romtool.schema.json_schema import profile_schema
+from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
     frame_lines,
     list_lines,
@@ -67,11 +68,18 @@ def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
 @json_option
 @guarded
 def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
-    """Show a layout as a map of its bytes; or a record, a part, a rule."""
+    """Show a layout as a map of its bytes; or a record, a part, a rule.
+
+    The name `profile` stands for all keys of a card profile.
+    """
     catalog = catalog_of(schemas)
-    if name in catalog.frames:
+    answer: dict[str, Any]
+    if name == "profile":
+        answer = profile_schema(catalog)
+        lines = profile_lines(catalog)
+    elif name in catalog.frames:
         frame = catalog.frames[name]
-        answer: dict[str, Any] = {
+        answer = {
             "name": frame.name,
             "title": frame.title,
             "source": frame.source,

@@ -1,0 +1,84 @@
+"""The keys of a card profile for people, table by table, from the schemas."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romtool.schema.catalog import Catalog
+from romtool.schema.fields import MISSING, Field
+from romtool.schema.kinds import Choice, Flags
+from romtool.schema.numbers import one_of
+from romtool.schema.records import Record
+from romtool.schema.tables import KeySpec
+from romtool.text.page import line, title
+
+MARKS = {"table": "[{}]", "tables": "[[{}]]"}
+KEY = 18
+
+
+def profile_lines(catalog: Catalog) -> Iterator[str]:
+    """Yield every table of a profile with its keys, then the entries of `resources`."""
+    yield from title("A card profile")
+    for key in catalog.tables["profile"].keys.values():
+        yield ""
+        yield from title(MARKS.get(key.type, "[{}]").format(key.name), "")
+        yield from line("", key.text, indent=2)
+        if key.table is not None:
+            yield from _keys(catalog, key.table, key.name)
+    yield ""
+    yield from title("Entries of resources")
+    for rivals in catalog.entries.values():
+        yield ""
+        forms = [record.form for record in rivals if record.form]
+        yield from _entry(rivals[0], forms)
+    yield ""
+    yield from line("raw", "whole items as they are, in hex digits", indent=2, column=KEY)
+
+
+def _keys(catalog: Catalog, table: str, where: str) -> Iterator[str]:
+    inner: list[KeySpec] = []
+    for key in catalog.tables[table].keys.values():
+        yield from line(key.name, _meaning(catalog, key), indent=2, column=KEY)
+        if key.type in MARKS:
+            inner.append(key)
+    for key in inner:
+        if key.table is not None:
+            yield from line("", f"[[{where}.{key.name}]]: {key.text}", indent=0)
+            yield from _keys(catalog, key.table, f"{where}.{key.name}")
+
+
+def _meaning(catalog: Catalog, key: KeySpec) -> str:
+    field = catalog.field(key.field) if key.field else None
+    words = key.text or (field.text or field.title if field else "")
+    if key.required:
+        return f"{words} (required)"
+    return words + (_default(field) if field is not None else "")
+
+
+def _words(field: Field) -> str:
+    """Return what a key beside the head of an entry means, what it takes, and its default."""
+    words = field.text or field.title
+    kind = field.kind
+    if isinstance(kind, Choice):
+        words += ": " + one_of(
+            [f'"{n}"' if isinstance(n, str) else str(n) for n in kind.names.values()]
+        )
+    elif isinstance(kind, Flags):
+        words += ": a list of " + one_of([f'"{name}"' for name in kind.names])
+    return words + _default(field)
+
+
+def _default(field: Field) -> str:
+    if field.default is MISSING or field.default is None or field.default == []:
+        return ""
+    return f" ({field.kind.show(field.default)})"
+
+
+def _entry(record: Record, forms: list[str]) -> Iterator[str]:
+    head, *others = record.profile_fields
+    yield from line(head.key, f"{record.title}: {head.text}", indent=2, column=KEY)
+    for field in others:
+        yield from line(field.key, _words(field), indent=4, column=KEY + 4)
+    if forms:
+        words = f"{' or '.join(forms)}; left out: the shortest that fits"
+        yield from line("form", words, indent=4, column=KEY + 4)
