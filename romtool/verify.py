@@ -48,7 +48,8 @@ def differences(readback: bytes, expected: Image) -> list[Difference]:
         have = readback[offset] if offset < len(readback) else None
         if want != have:
             row = row_at(rows, offset)
-            field = row.field if row is not None else "behind the image"
+            changed = 0xFF if want is None or have is None else want ^ have
+            field = row.field_at(offset, changed) if row is not None else "behind the image"
             found.append(Difference(offset, want, have, field))
     return found
 

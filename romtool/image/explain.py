@@ -10,7 +10,7 @@ from romtool.image.card import card_of
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Item
 from romtool.schema.fields import Layout, Unit
-from romtool.schema.kinds import Constant, Kind, Reserved, Stored, Unexplained
+from romtool.schema.kinds import Constant, Kind, Pins, Reserved, Stored, Unexplained
 from romtool.schema.numbers import hex_text, sizes
 
 
@@ -18,7 +18,8 @@ from romtool.schema.numbers import hex_text, sizes
 class Row:
     """A run of bytes that belong together: `owner` is what they are part of.
 
-    `record` is the title of the item that they are in; empty outside the items.
+    `record` is the title of the item that they are in; empty outside the items. `parts`: what
+    each bit belongs to, as a name and a mask over the bytes; empty where all are of one kind.
     """
 
     offset: int
@@ -26,13 +27,15 @@ class Row:
     owner: str
     meanings: tuple[str, ...]
     record: str = ""
+    parts: tuple[tuple[str, bytes], ...] = ()
 
-    @property
-    def field(self) -> str:
-        """Owner and meanings in one line, for a single byte that differs."""
-        names = [meaning.partition(":")[0] for meaning in self.meanings]
+    def field_at(self, offset: int, bits: int = 0xFF) -> str:
+        """Return what these bits of the byte at `offset` belong to, in one line."""
+        index = offset - self.offset
+        names = [name for name, mask in self.parts if mask[index] & bits]
+        words = ", ".join(names) or self.meanings[0].partition(":")[0]
         record = f"{self.record}, " if self.record else ""
-        return f"{self.owner}: {record}{', '.join(names)}"
+        return f"{self.owner}: {record}{words}"
 
 
 RUN_WORDS = {
@@ -120,7 +123,22 @@ def _layout_rows(
         raw = data[unit.at :] if unit.size is None else data[unit.at : unit.at + unit.size]
         if raw:
             meanings = tuple(_meanings(unit, stored, checks))
-            yield Row(at + unit.at, raw, owner, meanings, title)
+            yield Row(at + unit.at, raw, owner, meanings, title, tuple(_parts(unit, len(raw))))
+
+
+def _parts(unit: Unit, there: int) -> Iterator[tuple[str, bytes]]:
+    """Yield what each bit of a unit belongs to: fields, of a wiring each pin."""
+    if unit.size is None:
+        yield unit.fields[0].title, b"\xff" * there
+        return
+    for field in unit.fields:
+        kind = field.kind
+        if isinstance(kind, Pins):
+            for pin in range(kind.pins):
+                mask = field.byte_mask(pin * kind.pin_bits, kind.pin_bits)
+                yield f"{field.title} pin {kind.pin_name(pin)}", mask[:there]
+        else:
+            yield field.title, field.byte_mask()[:there]
 
 
 def _meanings(

@@ -27,13 +27,15 @@ class Named:
 def name(catalog: Catalog, reading: Reading) -> Named | None:
     """Return what a read is that holds nothing but a short pattern; None for any other."""
     data = reading.data
-    if not reading.known():
-        # Bytes that were not read say nothing; the others must stand in their places.
-        return None
+    known = int.from_bytes(reading.unknown, "big") ^ (1 << len(data) * 8) - 1
     for mishap in catalog.mishaps.values():
         pattern = mishap.pattern or data[: mishap.period or 0]
-        if not pattern or len(data) < 2 * len(pattern):
+        if not pattern or (mishap.period and len(data) < 2 * mishap.period):
             continue
-        if data == (pattern * (len(data) // len(pattern) + 1))[: len(data)]:
+        if not reading.known(0, mishap.period or 0):
+            continue
+        other = (pattern * (len(data) // len(pattern) + 1))[: len(data)]
+        # Bits that were not read say nothing; the others must all be the pattern's.
+        if not (int.from_bytes(data, "big") ^ int.from_bytes(other, "big")) & known:
             return Named(mishap, pattern)
     return None

@@ -41,11 +41,17 @@ def together(
     if plain and all(agree(readings[0], other) for other in readings[1:]):
         yield joined(State(readings[0]), readings)
     ways = [states(State(reading)) for reading in readings]
-    leaders = [(strength(way), -len(way.steps), way) for found in ways for way in found]
-    best = max((leader[:2] for leader in leaders), default=None)
-    leader = next((way for *value, way in leaders if tuple(value) == best), None)
-    if leader is not None and best is not None and best[0] > (0,):
-        yield _behind(leader, ways)
+    leaders: dict[int, tuple[tuple[int, ...], State]] = {}
+    for way in (way for found in ways for way in found):
+        value = (*strength(way), -len(way.steps))
+        length = len(way.reading)
+        if value[0] and (length not in leaders or value > leaders[length][0]):
+            leaders[length] = value, way
+    # The length that most reads come to is that of the part; a cut read may be shorter.
+    found = [(_behind(way, ways), value) for value, way in leaders.values()]
+    found.sort(key=lambda pair: (pair[0].reads, pair[1]), reverse=True)
+    for join, _ in found:
+        yield join
     if plain:
         yield joined(State(readings[0]), readings)
 
@@ -60,7 +66,7 @@ def _behind(leader: State, ways: Sequence[Sequence[State]]) -> Joined:
         near = [
             (difference(leader.reading, state.reading), len(state.steps), index)
             for index, state in enumerate(states)
-            if not state.unaligned and abs(len(state.reading) - size) <= size // 2
+            if not state.unaligned and size // 4 <= len(state.reading) <= size
         ]
         near = [found for found in near if agree(leader.reading, states[found[2]].reading)]
         if not near:

@@ -13,6 +13,7 @@ from romtool.recover.judge import (
     NONE,
     PROVEN,
     Evidence,
+    consistent,
     judge,
 )
 from romtool.recover.name import Named, name
@@ -27,6 +28,7 @@ from romtool.schema.frames import Frame
 from romtool.schema.numbers import address
 
 CUT = "what was cut off is taken for fill"
+NO_PART = "its length is that of no part"
 FRAMELESS = "no frame stands before the PnP data: if the chip wants one, name it with --layout"
 RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
 
@@ -152,7 +154,7 @@ def _strength(search: _Search, state: State) -> tuple[int, ...]:
     if not found:
         return (0,)
     best = max(found, key=lambda answer: answer.rank)
-    return RANKS[best.confidence], best.evidence.bits, len(state.reading)
+    return *best.rank[:2], best.evidence.bits, len(state.reading)
 
 
 class _Search:
@@ -181,17 +183,27 @@ class _Search:
         return found
 
     def answers(self, first: State) -> list[Answer]:
-        """Return what a read may stand for, best first; equal images once."""
+        """Return what a read may stand for, best first; equal images once.
+
+        A consistent image stays as it is: nothing else is looked for.
+        """
+        as_it_is = [
+            answer
+            for answer in self.judged(first)
+            if len(answer.data) == len(first.reading)
+            and answer.tidy
+            and not answer.faults
+            and consistent(answer.image)
+        ]
+        if as_it_is:
+            return sorted(as_it_is, key=_order, reverse=True)
         found: dict[bytes, Answer] = {}
         for state in self.further(first):
             for answer in self.judged(state):
                 other = found.get(answer.data)
                 if other is None or answer.rank > other.rank:
                     found[answer.data] = answer
-        ranked = sorted(
-            found.values(), key=lambda answer: (*answer.rank, answer.evidence.bits), reverse=True
-        )
-        return ranked[:MOST_ANSWERS]
+        return sorted(found.values(), key=_order, reverse=True)[:MOST_ANSWERS]
 
     def further(self, first: State) -> list[State]:
         """Return the states behind one: none where faults are undone already."""
@@ -215,13 +227,21 @@ class _Search:
     def _read(self, state: State, frame: Frame) -> list[Answer]:
         answers = []
         kept = state.reading.part(state.added.size if state.added else 0)
-        repeats = not state.did("repetition") and repeating(self.catalog, kept)
+        repeats = not state.did("repetition") and repeating(self.catalog, kept, slight=True)
         for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
             end_there = rough.image.end_item is not None and not rough.open
             used = _used(rough)
             sizes = part_sizes(self.catalog, state, used, end_there, self.part_size)
             for size, assumed in sizes:
                 answers.append(self._answer(state, rough, size, assumed, repeats))
+                if size > len(state.reading) and not _count(state.steps) and not self.part_size:
+                    # A file of this length all the same: shown, but never preferred.
+                    as_it_is = self._answer(state, rough, len(state.reading), False, repeats)
+                    notes = (*as_it_is.notes, NO_PART)
+                    confidence = min(as_it_is.confidence, LIKELY, key=RANKS.__getitem__)
+                    answers.append(
+                        replace(as_it_is, tidy=False, notes=notes, confidence=confidence)
+                    )
         return answers
 
     def _answer(
@@ -243,6 +263,8 @@ class _Search:
                     doubts.append(FRAMELESS)
         faults = [f"nothing proves what stood at {place}" for place in rough.open]
         faults += state.doubts
+        if assumed and size not in self.catalog.part_sizes:
+            faults.append(NO_PART)
         if repeats:
             doubts.append("its contents repeat")
         count = _count(state.steps)
@@ -267,6 +289,11 @@ class _Search:
     def words(self, done: Step) -> str:
         """Return a step in words, as the schema says it."""
         return self.catalog.mishaps[done.name].done.format_map(dict(done.words))
+
+
+def _order(answer: Answer) -> tuple[int, ...]:
+    """Return what answers are sorted by: among equals, the one that more speaks for."""
+    return *answer.rank, answer.evidence.bits
 
 
 def _gap_steps(rough: Settled) -> list[Step]:

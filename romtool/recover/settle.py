@@ -30,6 +30,12 @@ MOST_FITTING = 64
 """So many values that fit are looked at, to see which of them reads best."""
 MOST_NODES = 4000
 """So many headers are tried while the walk is looked for."""
+MOST_PATHS = 256
+"""So many walks to an end item are looked at."""
+MOST_HEADER_BITS = 10
+"""So many unknown bits of one header are tried in all their values."""
+MOST_TRIES = 1 << 16
+"""So many values of unknown bits are tried in all walks together."""
 
 Bits = Sequence[tuple[int, int]]
 
@@ -140,7 +146,13 @@ def _finished(
 
 
 def fill_of(reading: Reading, end: int, frame: Frame) -> int:
-    """Return the commonest byte behind `end` that was read whole; without any, the frame's fill."""
+    """Return the byte that fills unused places behind `end`: the frame's if it ends the read.
+
+    Otherwise the commonest that was read whole; without any, one that agrees with what was read.
+    """
+    whole = [at for at in range(len(reading) - 1, end - 1, -1) if not reading.unknown[at]][:1]
+    if whole and reading.data[whole[0]] == frame.fill:
+        return frame.fill
     counts = Counter(
         byte
         for byte, mask in zip(reading.data[end:], reading.unknown[end:], strict=True)
@@ -248,6 +260,10 @@ def _identifier(catalog: Catalog, reading: Reading, frame: Frame) -> _Solved | N
     return _Solved(too_many=True)
 
 
+class _TooMany(Exception):
+    """More possibilities than are looked at: that one of them fits proves nothing."""
+
+
 @dataclass(frozen=True)
 class _Path:
     """A walk from header to header that comes to an end item."""
@@ -259,15 +275,18 @@ class _Path:
 def _items(catalog: Catalog, reading: Reading, frame: Frame) -> _Solved | None:
     """Solve unknown bits of the items: a walk to the end item with a right end checksum."""
     start = frame.size + catalog.identifier.size
-    paths = list(itertools.islice(_paths(catalog, reading, start), 512))
+    try:
+        paths = list(_paths(catalog, reading, start))
+    except _TooMany:
+        return _Solved(too_many=True)
     if not paths:
         return None if reading.known(start) else _Solved()
     if len(paths) == 1 and reading.known(start, paths[0].end):
         # Only what stands behind the end item is unknown, if anything.
         return None if paths[0].reading == reading else _Solved([paths[0].reading])
     solved = _Solved(how="the end checksum proves it")
-    best = min((path.reading.open_bits(start, path.end) for path in paths), key=len)
-    if len(best) > MOST_BITS:
+    open_bits = [len(path.reading.open_bits(start, path.end)) for path in paths]
+    if max(open_bits) > MOST_BITS or sum(1 << bits for bits in open_bits) > MOST_TRIES:
         solved.too_many = True
         return solved
     for path in paths:
@@ -290,9 +309,6 @@ def _ended(catalog: Catalog, path: _Path, start: int) -> _Solved:
         data[stored_at] = value
         return _Solved([_with(reading, bytes(data), bits)], "computed")
     found = _Solved()
-    if len(bits) > MOST_BITS:
-        found.too_many = True
-        return found
     checksum, unchecked = end.kind.checksum, end.kind.unchecked
     for data in _values(reading, bits):
         # A stored "not checked" proves nothing, whatever it happens to sum to.
@@ -307,13 +323,15 @@ def _ended(catalog: Catalog, path: _Path, start: int) -> _Solved:
 
 
 def _paths(catalog: Catalog, reading: Reading, start: int) -> Iterator[_Path]:
-    """Yield each walk to an end item that the unknown bits of headers allow."""
+    """Yield each walk to an end item that the unknown bits of headers allow; raises _TooMany."""
     waiting: list[tuple[int, Reading]] = [(start, reading)]
-    nodes = 0
+    nodes = paths = 0
     while waiting:
         at, now = waiting.pop()
         nodes += 1
-        if nodes > MOST_NODES or at >= len(now):
+        if nodes > MOST_NODES or paths > MOST_PATHS:
+            raise _TooMany
+        if at >= len(now):
             continue
         for header in _headers(catalog, now, at):
             guessed = header is not now
@@ -329,13 +347,17 @@ def _paths(catalog: Catalog, reading: Reading, start: int) -> Iterator[_Path]:
                 continue
             if record.role == "end":
                 if record.takes(length):
+                    paths += 1
                     yield _Path(header, end)
                 continue
             waiting.append((end, header))
 
 
 def _headers(catalog: Catalog, reading: Reading, at: int) -> Iterator[Reading]:
-    """Yield the reading with each value of the unknown bits in the header at `at`."""
+    """Yield the reading with each value of the unknown bits in the header at `at`.
+
+    Raises _TooMany.
+    """
     sizes = {header.size for header in catalog.headers.values()}
     if reading.known(at, at + max(sizes)):
         yield reading
@@ -347,8 +369,8 @@ def _headers(catalog: Catalog, reading: Reading, at: int) -> Iterator[Reading]:
             if _header_size(catalog, now.data, at) != size:
                 continue
             rest = now.open_bits(at + 1, min(at + size, len(now)))
-            if len(rest) > MOST_BITS - 4:
-                continue
+            if len(first) + len(rest) > MOST_HEADER_BITS:
+                raise _TooMany
             for filled in _values(now, rest):
                 yield _with(now, bytes(filled), rest) if rest else now
 

@@ -38,5 +38,5 @@ def part_sizes(
     if above:
         return [(above[0], False)]
     if state.dropped or state.added:
-        return [(size, True) for size in known if size >= used] or [(length, False)]
+        return [(size, True) for size in known if size >= used] or [(length, True)]
     return [(length, False)]

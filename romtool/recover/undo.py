@@ -21,7 +21,7 @@ LEAST_OVERLAP = 32
 LEAST_VALUES = 4
 """So many different bytes must be among them: fill repeats in any image."""
 MOST_DIFFERENT = 8
-"""Copies are copies if at most one in so many of their bytes, fill left out, differs."""
+"""Copies are copies if they differ in at most one for so many bytes that aren't in a run."""
 
 
 @dataclass(frozen=True)
@@ -155,9 +155,9 @@ def _periods(catalog: Catalog, reading: Reading) -> list[int]:
     return sorted(periods)
 
 
-def repeating(catalog: Catalog, reading: Reading) -> bool:
-    """Whether a read repeats, to the bit, what stands at its beginning."""
-    return any(repeats(reading, period) for period in _periods(catalog, reading))
+def repeating(catalog: Catalog, reading: Reading, slight: bool = False) -> bool:
+    """Whether a read repeats what stands at its beginning; `slight`: but for a few bytes."""
+    return any(repeats(reading, period, slight) for period in _periods(catalog, reading))
 
 
 def repeats(reading: Reading, period: int, slight: bool = False) -> bool:
@@ -178,10 +178,15 @@ def repeats(reading: Reading, period: int, slight: bool = False) -> bool:
         return True
     if not slight:
         return False
-    fill = max(set(reading.data), key=reading.data.count)
-    told = sum(1 for a, b in zip(first, second, strict=True) if a != fill or b != fill)
-    wrong = sum(1 for byte in different.to_bytes(length - period, "big") if byte)
-    return wrong * MOST_DIFFERENT <= told
+    wrong = length - period - different.to_bytes(length - period, "big").count(0)
+    return wrong * MOST_DIFFERENT <= _changes(second)
+
+
+def _changes(data: bytes) -> int:
+    """Return how many bytes differ from the one before: what a run of fill doesn't add to."""
+    size = len(data) - 1
+    changes = int.from_bytes(data[1:], "big") ^ int.from_bytes(data[:-1], "big")
+    return size - changes.to_bytes(size, "big").count(0)
 
 
 def leading_offset(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[State]:

@@ -68,6 +68,15 @@ class Field:
             return self.optional or self.default is None
         return self.default is not MISSING and bool(value == self.default)
 
+    def byte_mask(self, first: int = 0, bits: int | None = None) -> bytes:
+        """Return which bits of its bytes are the field's own, or `bits` of them from `first`.
+
+        Only for a field of known size.
+        """
+        size = self.size or 0
+        mask = ((1 << (self.kind.bits if bits is None else bits)) - 1) << self.low + first
+        return mask.to_bytes(size, "little" if self.endian == "little" else "big")
+
     @property
     def bit_range(self) -> str:
         """`bits 4:0`, or nothing for a field of whole bytes."""

@@ -149,8 +149,8 @@ def _tail(image: Image) -> Iterator[str]:
     for run in image.tail:
         if run.kind == "fill":
             continue
-        kind = {"patch": "patch area", "data": "bytes"}[run.kind]
-        words = f"{kind}: {sizes(len(run.raw))} at {run.offset:X}h"
+        kind = {"patch": "a patch area of ", "data": "other data, "}[run.kind]
+        words = f"{kind}{sizes(len(run.raw))} at {run.offset:X}h"
         yield from line(label, words)
         label = ""
     fill = sum(len(run.raw) for run in image.tail if run.kind == "fill")

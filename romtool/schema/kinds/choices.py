@@ -177,13 +177,18 @@ class Pins(Kind):
             stored |= number << pin * self.pin_bits
         return stored
 
+    @staticmethod
+    def pin_name(pin: int) -> str:
+        """Return the letter of a pin, counted from 0."""
+        return chr(ord("A") + pin)
+
     def connected(self, value: Value) -> set[int]:
         """Return the bus lines that have a pin."""
         return {line for line in value if line != self.unconnected}
 
     def show(self, value: Value) -> str:
         pins = (
-            f"{chr(ord('A') + pin)} {'-' if line == self.unconnected else line}"
+            f"{self.pin_name(pin)} {'-' if line == self.unconnected else line}"
             for pin, line in enumerate(value)
         )
         return ", ".join(pins)
