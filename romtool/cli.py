@@ -6,6 +6,7 @@ import importlib
 import os
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -14,8 +15,27 @@ from romtool import __version__
 COMMANDS = ("build", "inspect", "check", "verify", "profile", "recover", "schema")
 
 
+class ReaderGone(Exception):
+    """Nobody reads the output any more, as behind `| head`."""
+
+
 class Commands(click.Group):
     """Finds each command in the module of its name, so that a call loads only what it needs."""
+
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        # click would answer a broken pipe with exit code 1, which means "no" here.
+        try:
+            return super().make_context(*args, **kwargs)
+        except BrokenPipeError:
+            raise ReaderGone from None
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            answer = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            raise ReaderGone from None
+        return answer
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -54,6 +74,9 @@ def main() -> None:
     """Run the command line; never a traceback for what a user can mend."""
     try:
         code = cli.main(prog_name="romtool", standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        sys.exit(2)
     except click.UsageError as error:
         path = error.ctx.command_path if error.ctx else "romtool"
         message = " ".join(error.format_message().split())
@@ -64,8 +87,8 @@ def main() -> None:
         sys.exit(2)
     except (click.Abort, KeyboardInterrupt):
         sys.exit(130)
-    except BrokenPipeError:
-        # The reader has gone (`| head`); writing the rest at exit would complain again.
+    except ReaderGone:
+        # Writing the rest at exit would complain again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     sys.exit(code if isinstance(code, int) else 0)

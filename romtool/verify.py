@@ -63,6 +63,9 @@ def remark(readback: bytes, expected: Image) -> str:
             f"every byte is {readback[0]:02X}h: blank, or no contact; check part, socket and supply"
         )
     size = len(expected.data)
+    late = int.from_bytes(expected.data, "big") >> 1
+    if readback == late.to_bytes(size, "big"):
+        return "the readback comes one bit late: select the part itself, not a generic one"
     if len(readback) > size and readback == expected.data * (len(readback) // size):
         return f"the image repeats every {size} bytes: the programmer is set to a larger part"
     if len(readback) < size and expected.data.startswith(readback):

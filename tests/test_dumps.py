@@ -282,9 +282,9 @@ EDGES = {
     "blank-64k": spoil.blank(0x10000),
     # 30h: a choice without a priority (Spec 6.2.2.6), sixty thousand times.
     "choices-64k": start_of("plain").ljust(0x10000, b"\x30"),
-    "choices-64k-counted": start_of("counted-19").ljust(0x10000, b"\x30"),
-    "choices-closed-64k": start_of("plain") + (b"\x30\x38" * 0x8000)[: 0x10000 - 9],
-    "devices-64k": (start_of("plain") + bytes.fromhex(DEVICE) * 0x3000)[:0x10000],
+    "choices-4k-counted": start_of("counted-19").ljust(0x1000, b"\x30"),
+    "choices-closed-4k": start_of("plain") + b"\x30\x38" * 0x800,
+    "devices-4k": start_of("plain") + bytes.fromhex(DEVICE) * 0x300,
     "end-items-64k": start_of("plain").ljust(0x10000, b"\x79"),
     "longest-item": start_of("plain") + b"\x82\xff\xff" + b"x" * 0xF000,
     "name-64k": start_of("plain") + b"\x82\xf0\xef" + b"x" * 0xEFF0 + b"\x79\x00",

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from romtool.text.places import Path, Place, key_places, place_of, places, syntax_fault
+from romtool.toml.places import Path, Place, key_places, place_of, places, syntax_fault
 
 # --- examples -------------------------------------------------------------------------------
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 import subprocess
-import sys
+import tempfile
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
@@ -21,14 +21,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from romtool.errors import Refused
-from romtool.files.intake import take
 from romtool.files.schemas import load_catalog
 from romtool.profile.assemble import assemble
-from romtool.profile.read import parse_toml, read_profile
+from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
 from romtool.text.faults import fault_line, located
-
-from .support.tool import romtool, told
+from romtool.toml.parse import parse_toml
+from tests.support.tool import romtool, told
 
 CARET = "‸"
 
@@ -79,9 +78,15 @@ resources = [
 ]
 
 [override]
-count = 100
+count = "without-identifier"
 """
 
+# Bytes in front of what nothing uses: the frame's 23; the identifier's 9 (Spec 6.1); version 3,
+# card name 25, vendor data 3, device ID 7, compatible ID 5, name 16, DMA 3, choice 2, I/O 8, IRQ 4,
+# choice 1, memory 12 and 12, end of choices 1, fixed I/O 4, end 2 (Spec 6.2); the patch's 2.
+USED = 23 + 9 + (3 + 25 + 3 + 7 + 5 + 16 + 3 + 2 + 8 + 4 + 1 + 12 + 12 + 1 + 4 + 2) + 2
+
+COUNT = 'count = "without-identifier"'
 NUMBERS = 'write 544, 0x220 or "220h"'
 AN_ID = "is not three letters and four hex digits, such as QRL0301"
 HEX = 'write bytes as "55 BB 00"'
@@ -91,8 +96,8 @@ HEADS = (
     "irq, dma, io, io_fixed, vendor, compatible, "
     "memory24, name, unicode, memory32, memory32_fixed, raw"
 )
-PARTS = "24C01, 24C02, 24C04, 24C08, 24C16, 93C46, 93C56, 93C66, 93C76, 93C86"
-LINES = "the lines the device can use, 0-15; none is an empty list"
+PARTS = "93C46, 93C56, 93C66, 93C76, 93C86, 24C01, 24C02, 24C04, 24C08, 24C16"
+BIT = "each number stands for one bit of the item"
 PINS = "the bus line on each IRQ pin of the chip, A first; 0: not connected"
 
 
@@ -184,7 +189,7 @@ UNKNOWN_KEYS = [
     ),
     case(
         "override",
-        "count = 100",
+        COUNT,
         f"{CARET}counts = 100",
         "nothing called counts is computed in layout counted-19; did you mean count?",
     ),
@@ -233,28 +238,43 @@ IDS = [
 
 NUMBER_FAULTS = [
     # Spec 6.2.2.4: a mask of lines 0 to 15.
-    case("irq-16", "irq = [5, 7]", f"irq = [5, {CARET}16]", f"IRQ lines: 16 is outside 0 to 15; {LINES}"),
-    case("irq-negative", "irq = [5, 7]", f"irq = [{CARET}-1]", f"IRQ lines: -1 is outside 0 to 15; {LINES}"),
-    case("irq-twice", "irq = [5, 7]", f"irq = [5, {CARET}5]", "IRQ lines: 5 stands twice; write it once"),
+    case(
+        "irq-16",
+        "irq = [5, 7]",
+        f"irq = [5, {CARET}16]",
+        f"IRQ lines: 16 is outside 0 to 15; {BIT}",
+    ),
+    case(
+        "irq-negative",
+        "irq = [5, 7]",
+        f"irq = [{CARET}-1]",
+        f"IRQ lines: -1 is outside 0 to 15; {BIT}",
+    ),
+    case(
+        "irq-twice",
+        "irq = [5, 7]",
+        f"irq = [5, {CARET}5]",
+        "IRQ lines: 5 stands twice; write it once",
+    ),
     # Spec 6.2.2.5: a mask of channels 0 to 7.
     case(
         "dma-8",
         "dma = [1, 3]",
         f"dma = [1, {CARET}8]",
-        "DMA channels: 8 is outside 0 to 7; the channels the device can use, 0-7; none is an empty list",
+        f"DMA channels: 8 is outside 0 to 7; {BIT}",
     ),
     # Spec 6.2.2.2: registers 31h to 3Fh.
     case(
         "register-30h",
         "registers = [0x31, 0x38]",
         f"registers = [{CARET}0x30]",
-        "registers: 30h is outside 31h to 3Fh; vendor registers 31h-3Fh that the device answers at",
+        f"registers: 30h is outside 31h to 3Fh; {BIT}",
     ),
     case(
         "register-40h",
         "registers = [0x31, 0x38]",
         f'registers = [0x31, {CARET}"40h"]',
-        "registers: 40h is outside 31h to 3Fh; vendor registers 31h-3Fh that the device answers at",
+        f"registers: 40h is outside 31h to 3Fh; {BIT}",
     ),
     # Spec 6.2.2.8: bases of 16 bits, alignment and length of 8.
     case(
@@ -456,16 +476,15 @@ NUMBER_FAULTS = [
     # Spec 6.2.2.10: a small item holds 7 bytes.
     case(
         "vendor-small-8",
-        'vendor = "01 02", form',
-        f'vendor = {CARET}"01 02 03 04 05 06 07 08", form',
-        "vendor defined, small: 8 bytes are more than the 7 that fit an item; "
-        'leave form = "small" out',
+        '{ vendor = "01 02", form',
+        f'{CARET}{{ vendor = "01 02 03 04 05 06 07 08", form',
+        "vendor defined, small: 8 bytes are more than the 7 that fit an item; *",
     ),
     case(
         "vendor-small-0",
-        'vendor = "01 02", form',
-        f'vendor = {CARET}"", form',
-        "vendor defined, small: 0 bytes can't hold it; its content takes at least 1 bytes",
+        '{ vendor = "01 02", form',
+        f'{CARET}{{ vendor = "", form',
+        "vendor defined, small: 0 bytes can't hold it; its content takes at least 1 byte",
     ),
     case(
         "vendor-form",
@@ -530,21 +549,20 @@ NUMBER_FAULTS = [
     ),
     case(
         "override-count",
-        "count = 100",
+        COUNT,
         f"count = {CARET}0x10000",
         "byte count: 65536 is outside 0 to 65535; "
         "bytes of PnP data, the 9-byte identifier included; some images count without it",
     ),
     case(
         "override-count-way",
-        "count = 100",
+        COUNT,
         f'count = {CARET}"without-id"',
-        'byte count: "without-id" is no way of counting; '
-        'write "without-identifier" or a number',
+        'byte count: "without-id" is no way of counting; write "without-identifier" or a number',
     ),
     case(
         "override-checksum",
-        "count = 100",
+        COUNT,
         f"end_checksum = {CARET}256",
         "end checksum: 100h is outside 00h to FFh; all bytes behind the identifier, this one "
         "included, sum to 0; a stored 0 means not checked",
@@ -620,7 +638,7 @@ TYPES = [
         "tail-member",
         '[ { at = 0x1F0, raw = "AA" } ]',
         f"[ {CARET}5 ]",
-        "image.tail.0 is not a table; write { at = 0x1F0, raw = \"00\" }",
+        "image.tail.0 is not a table; *",
     ),
     case(
         "tail-missing",
@@ -693,8 +711,7 @@ TYPES = [
         "entry",
         "{ irq = [5, 7], trigger = [",
         f'{CARET}"irq 5", # [',
-        '"irq 5" is not an entry; '
-        "write { irq = [5, 7] }, { io = 0x220, length = 16 } and so on",
+        '"irq 5" is not an entry; write { irq = [5, 7] }, { io = 0x220, length = 16 } and so on',
     ),
     case(
         "irq",
@@ -743,7 +760,7 @@ TYPES = [
         "rom",
         "rom = true",
         f"rom = {CARET}1",
-        "expansion ROM: 1 is not true or false",
+        "expansion ROM: 1 is not true or false; *",
     ),
     case(
         "choice",
@@ -768,13 +785,13 @@ TYPES = [
     ),
     case(
         "override-type",
-        "count = 100",
+        COUNT,
         f"count = {CARET}[100]",
         f"byte count: a list is not a number; {NUMBERS}",
     ),
     case(
         "override-signature",
-        "count = 100",
+        COUNT,
         f"signature = {CARET}0x55BB",
         'signature: 21947 is not bytes in hex digits; write "55 BB 00"',
     ),
@@ -786,7 +803,7 @@ TEXTS = [
         "name-not-ascii",
         '"Digital audio"',
         f'{CARET}"Digital café"',
-        f'name: "Digital café": character 12 (\'é\') is not printable ASCII; {KEYBOARD}',
+        f"name: \"Digital café\": character 12 ('é') is not printable ASCII; {KEYBOARD}",
     ),
     case(
         "name-control",
@@ -840,11 +857,11 @@ TEXTS = [
         "config-hex-length",
         '"20 04 08 10 80 00 00"',
         f'{CARET}"20 04 08"',
-        "reserved: 7 bytes belong here, 3 given; reserved; keep the donor's value",
+        "reserved: 7 bytes belong here, 3 given; *",
     ),
     case(
         "override-signature-length",
-        "count = 100",
+        COUNT,
         f'signature = {CARET}"55"',
         "signature: 2 bytes belong here, 1 given; the chip reads on only if it finds this",
     ),
@@ -872,20 +889,20 @@ SHAPE = [
     case(
         "beside-raw",
         '{ vendor = "01 02", form = "small" }',
-        f'{{ raw = "71 00", {CARET}form = "small" }}',
+        f'{{ raw = "71 00", form = {CARET}"small" }}',
         "form can't stand beside raw; raw is whole items as they are",
     ),
     case(
         "no-length",
         "{ io_fixed = 0x200, length = 1 }",
         f"{CARET}{{ io_fixed = 0x200 }}",
-        "fixed I/O port has no length; number of ports",
+        "fixed I/O port has no length; state length: number of ports",
     ),
     case(
         "no-align",
-        "align = 0x4000, length = 0x4000",
-        "length = 0x4000",
-        "",
+        "{ memory24 = [0xC0000, 0xE0000], align = 0x4000",
+        f"{CARET}{{ memory24 = [0xC0000, 0xE0000]",
+        "memory range has no align; state align: step between bases, in bytes, up to 10000h",
     ),
     case(
         "layout",
@@ -943,20 +960,24 @@ SHAPE = [
     ),
     case(
         "config-of-plain",
-        'layout = "counted-19"\n',
-        'layout = "plain"\n',
-        "",
+        GOOD,
+        f"[config]\n{CARET}code_base = 0\n{CARET}signature = 'A5'\n"
+        f"[card]\nid = 'QRL0301'\n[override]\n{CARET}count = 9\n",
+        "layout plain has no configuration code_base; leave [config] out",
+        "layout plain has no configuration signature; leave [config] out",
+        "nothing called count is computed in layout plain; "
+        "what can be overridden here: id_checksum, end_checksum",
     ),
     case(
         "override-not-computed",
-        "count = 100",
+        COUNT,
         f"{CARET}serial = 100",
         "nothing called serial is computed in layout counted-19; "
         "what can be overridden here: signature, count, id_checksum, end_checksum",
     ),
     case(
         "override-of-another-layout",
-        "count = 100",
+        COUNT,
         f"{CARET}frame_checksum = 1",
         "nothing called frame_checksum is computed in layout counted-19; "
         "what can be overridden here: signature, count, id_checksum, end_checksum",
@@ -978,13 +999,13 @@ SHAPE = [
         '[[device]]\nid = "QRL0001"',
         f"[[{CARET}device]]",
         "logical device ID has no id; "
-        "drivers find the function by this ID or by a compatible one",
+        "state id: drivers find the function by this ID or by a compatible one",
     ),
     case(
         "tail-overlaps-data",
-        "at = 0x1F0",
-        f"at = 0x40",
-        "",
+        '{ at = 0x1F0, raw = "AA" }',
+        f'{CARET}{{ at = 0x40, raw = "AA" }}',
+        f"tail at 40h: what stands before it ends at {USED:X}h; move it, or leave it out",
     ),
     case(
         "raw-beside-tables",
@@ -1075,3 +1096,520 @@ def refused(run: subprocess.CompletedProcess[bytes], folder: Path) -> list[str]:
     assert run.stdout == b""
     assert sorted(path.name for path in folder.iterdir()) == ["bad.toml"]
     return lines
+
+
+def agree(lines: list[str], wanted: list[str]) -> None:
+    """Hold lines against those wanted, in any order; `*` stands for words that are left open.
+
+    Each must say what is wrong and what to do.
+    """
+    left = list(lines)
+    for want in wanted:
+        pattern = ".+".join(re.escape(piece) for piece in want.split("*"))
+        found = [line for line in left if re.fullmatch(pattern, line)]
+        assert found, f"not told: {want}\ntold: " + "\n".join(lines)
+        left.remove(found[0])
+        assert re.search(r": [^;]+; ..", found[0]), f"no word of what to do: {found[0]}"
+    assert not left, left
+
+
+# --- one thing at a time ----------------------------------------------------------------------
+
+
+def test_the_good_profile_is_good(tmp_path: Path) -> None:
+    (tmp_path / "bad.toml").write_text(GOOD, encoding="utf-8")
+    run = romtool("build", "bad.toml", "-o", "out", cwd=tmp_path)
+    assert run.returncode == 0, told(run)
+    assert told(run) == ""
+    image = (tmp_path / "out" / "bad.bin").read_bytes()
+    assert len(image) == 512
+    assert image[USED - 2 : USED + 1] == bytes.fromhex("01 02 FF")
+    assert image[0x1EF:0x1F2] == bytes.fromhex("FF AA FF")
+
+
+def test_case_names_are_unique() -> None:
+    groups = [UNKNOWN_KEYS, IDS, NUMBER_FAULTS, TYPES, TEXTS, SHAPE]
+    assert len(ALL) == sum(len(group) for group in groups)
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_one_bad_thing(name: str, tmp_path: Path) -> None:
+    one = ALL[name]
+    text, places = marked(spoilt(one))
+    lines = refused(build(text, tmp_path), tmp_path)
+    agree(lines, expected("bad.toml", places, one.said))
+
+
+# --- what doesn't fit the part ----------------------------------------------------------------
+
+BIG = """\
+[image]
+part = "24C01"
+
+[card]
+id = "QRL0301"
+name = "Hollow Lane audio card"
+
+[[device]]
+id = "QRL0001"
+name = "Digital audio"
+compatible = ["PNPB002"]
+resources = [ { io = 0x220, length = 16 }, { irq = [5] }, { dma = [1] } ]
+
+[[device]]
+id = "QRL0002"
+resources = [ { io = 0x330, length = 2 }, { irq = [9] } ]
+
+[[device]]
+id = "QRL0003"
+name = "16-bit codec"
+resources = [ { io = 0x534, length = 4 } ]
+"""
+
+
+# Sizes of items: Spec 6.2. The identifier takes 9 bytes, a version 3, a name 3 and its letters, a
+# device ID 6, a compatible ID 5, an I/O port 8, IRQ lines 3, DMA channels 3, the end item 2.
+COSTS = (
+    f"the card itself takes {3 + 25} bytes, 25 of them its name; "
+    f"device QRL0001 (Digital audio) takes {6 + 5 + 16 + 8 + 3 + 3} bytes, 16 of them its name; "
+    f"device QRL0002 takes {6 + 8 + 3} bytes; "
+    f"device QRL0003 (16-bit codec) takes {6 + 15 + 8} bytes, 15 of them its name"
+)
+NEEDED = 9 + 28 + 41 + 17 + 29 + 2
+
+
+@pytest.mark.parametrize(
+    ("part", "frame", "size", "larger"),
+    [
+        ("24C01", "", 128, "24C02"),
+        ("93C46", "", 128, "93C56"),
+        ("24C01", "counted-19", 128, "24C02"),
+    ],
+)
+def test_too_big_for_the_part(
+    part: str, frame: str, size: int, larger: str, tmp_path: Path
+) -> None:
+    """By how many bytes, what each device and name costs, and a larger part of the same bus."""
+    more = (
+        f'layout = "{frame}"\n'
+        if frame
+        else 'fill = 0x00\ntail = [ { at = 127, raw = "00 01" } ]\n'
+    )
+    needed = NEEDED + 23 if frame else size + 1
+    bad = BIG.replace('part = "24C01"\n', f'{more}part = {CARET}"{part}"\n')
+    text, places = marked(bad)
+    lines = refused(build(text, tmp_path), tmp_path)
+    said = (
+        f"{needed} bytes don't fit {part}: {needed - size} too many for its {size}; "
+        f"{COSTS}; shorten it, or take a {larger}"
+    )
+    assert lines == expected("bad.toml", places, (said,))
+
+
+def test_too_big_for_a_size(tmp_path: Path) -> None:
+    """The largest that fits is one byte more, which the next test of a pair shows."""
+    text, places = marked(BIG.replace('part = "24C01"', f"size = {CARET}{NEEDED - 1}"))
+    lines = refused(build(text, tmp_path), tmp_path)
+    said = f"{NEEDED} bytes don't fit the image: 1 too many for its {NEEDED - 1}; {COSTS}; *"
+    agree(lines, expected("bad.toml", places, (said,)))
+
+
+def test_what_just_fits(tmp_path: Path) -> None:
+    run = build(BIG.replace('part = "24C01"', f"size = {NEEDED}"), tmp_path)
+    assert run.returncode == 0, told(run)
+    assert (tmp_path / "out" / "bad.bin").stat().st_size == NEEDED
+
+
+def test_too_big_for_every_part(tmp_path: Path) -> None:
+    """The largest part known has 2048 bytes."""
+    long = BIG.replace('part = "24C01"', "fill = 0").replace(
+        "{ dma = [1] }", f'{{ dma = [1] }}, {{ vendor = "{"00" * 2000}" }}'
+    )
+    text, places = marked(long.replace("[image]", f"[{CARET}image]"))
+    lines = refused(build(text, tmp_path), tmp_path)
+    needed, device = NEEDED + 3 + 2000, 41 + 3 + 2000
+    said = (
+        f"{needed} bytes fit no part: the largest has 2048; "
+        + COSTS.replace("takes 41 bytes", f"takes {device} bytes")
+        + "; shorten it, or write size = …"
+    )
+    assert lines == expected("bad.toml", places, (said,))
+
+
+@pytest.mark.parametrize("length", [65535, 65536])
+def test_an_item_holds_65535_bytes(length: int, tmp_path: Path) -> None:
+    """A large item's length is a 16-bit number (Spec 6.2.3)."""
+    entry = f'{{ irq = [5] }}, {CARET}{{ vendor = "{"00" * length}" }}'
+    bad = BIG.replace('part = "24C01"', "fill = 0").replace("{ irq = [5] }", entry)
+    text, places = marked(bad)
+    lines = refused(build(text, tmp_path), tmp_path)
+    if length == 65535:
+        agree(lines, [f"romtool: bad.toml:1:2: {NEEDED + 3 + length} bytes fit no part: *; *"])
+    else:
+        said = "vendor defined, large: 65536 bytes are more than the 65535 that fit an item; *"
+        agree(lines, expected("bad.toml", places, (said,)))
+
+
+# --- files that are no profiles ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("serial = 1", f"serial = {CARET}"),
+        ("serial = 1", f"serial {CARET}1"),
+        ("serial = 1", f"serial = {CARET}one"),
+        ('"Digital audio"', f'"Digital audio{CARET}'),
+        ("irq = [5, 7]", f"irq = [5 {CARET}7]"),
+        ("serial = 1", f"serial = {CARET}0x"),
+        ("[override]", f"[override{CARET}"),
+        ("serial = 1", f"serial = 1\nserial = 2{CARET}"),
+        ("[override]", f"[card{CARET}]\n[override]"),
+        ("serial = 1", f"serial = {CARET}01"),
+        ("serial = 1", f"serial = 1 {CARET}name = 2"),
+        ("serial = 1", f'serial = "{CARET}\\q"'),
+    ],
+)
+def test_toml_syntax(old: str, new: str, tmp_path: Path) -> None:
+    """The words are those of Python's TOML reader; the line is the fault's own."""
+    text, [(line, _)] = marked(GOOD.replace(old, new))
+    [told_line] = refused(build(text, tmp_path), tmp_path)
+    assert re.fullmatch(rf"romtool: bad\.toml:{line}:\d+: .+; mend the TOML here", told_line)
+
+
+def test_end_of_the_text_in_the_middle_of_a_value(tmp_path: Path) -> None:
+    text, [(line, column)] = marked(GOOD[: GOOD.index("0x280]")].rstrip() + CARET)
+    [told_line] = refused(build(text, tmp_path), tmp_path)
+    assert told_line.startswith(f"romtool: bad.toml:{line}:{column}: ")
+    assert told_line.endswith("; mend the TOML here")
+
+
+def placed_or_whole(line: str, at: int) -> bool:
+    """Whether a line names no place, or the whole of it: line and column."""
+    return re.match(rf"romtool: bad\.toml:(?: |{at}:\d+: )", line) is not None
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        "[" * 5000,
+        "{a=" * 5000,
+        "[" * 5000 + "]" * 5000,
+        "9" * 5000,
+        "-" + "9" * 5000,
+        "1_" * 3000 + "1",
+    ],
+    ids=["lists", "tables", "closed", "number", "negative", "underscores"],
+)
+def test_beyond_measure(value: str, tmp_path: Path) -> None:
+    """Python's TOML reader gives up without a place: then none is told, or the right one."""
+    [line] = refused(build(GOOD.replace("serial = 1", f"serial = {value}"), tmp_path), tmp_path)
+    assert "nested too deep, or a number too long; " in line
+    assert placed_or_whole(line, GOOD[: GOOD.index("serial = 1")].count("\n") + 1)
+
+
+LONG_NUMBERS = {
+    "decimal text": ("serial = 1", 'serial = {}"' + "9" * 5000 + '"'),
+    "hex text": ("serial = 1", 'serial = {}"' + "F" * 5000 + 'h"'),
+    "hex": ("serial = 1", "serial = {}0x" + "F" * 5000),
+    "hex fill": ("fill = 0xFF", "fill = {}0x" + "F" * 5000),
+    "octal": ("serial = 1", "serial = {}0o" + "7" * 6000),
+    "binary": ("serial = 1", "serial = {}0b" + "1" * 20000),
+    "hex line": ("irq = [5, 7]", "irq = [5, {}0x" + "F" * 5000 + "]"),
+    "decimal text line": ("irq = [5, 7]", 'irq = [5, {}"' + "9" * 5000 + '"]'),
+    "hex base": ("io_fixed = 0x200", "io_fixed = {}0x" + "F" * 5000),
+    "hex name": ('name = "Digital audio"', "name = {}0x" + "F" * 5000),
+    "hex priority": ('priority = "good"', "priority = {}0x" + "F" * 5000),
+    "hex id_length": ("id_length = 6", "id_length = {}0x" + "F" * 5000),
+    "hex layout": ('layout = "counted-19"', "layout = {}0x" + "F" * 5000),
+    "hex length": ("length = 16, decode", "length = {}0x" + "F" * 5000 + ", decode"),
+    "hex memory length": ('length = 0x4000, width = "16"', "length = {}0x" + "F" * 5000),
+}
+
+
+@pytest.mark.parametrize("name", LONG_NUMBERS)
+def test_numbers_of_thousands_of_digits(name: str, tmp_path: Path) -> None:
+    """Python turns no more than 4300 digits into a number, or a number into that many digits."""
+    old, new = LONG_NUMBERS[name]
+    assert GOOD.count(old) == 1
+    text, places = marked(GOOD.replace(old, new.format(CARET)))
+    lines = refused(build(text, tmp_path), tmp_path)
+    agree(lines, expected("bad.toml", places, ("*; *",)))
+
+
+LONG = "x" * 3000
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('layout = "counted-19"', f'layout = {CARET}"{LONG}"'),
+        ('part = "24C04"', f'part = {CARET}"{LONG}"'),
+        ("serial = 1", f'serial = {CARET}"{LONG}"'),
+        ('id = "QRL0301"', f'id = {CARET}"{LONG}"'),
+        ("boot = false", f"{CARET}{LONG} = false"),
+        (COUNT, f"{CARET}{LONG} = 1"),
+        ("code_base = 0x0B", f"{CARET}{LONG} = 0x0B"),
+        ("decode = 10", f"{CARET}{LONG} = 10"),
+        ('patch = "01 02"', f'patch = {CARET}"{LONG}"'),
+        ('"Digital audio"', f'{CARET}"{LONG}\\u0007"'),
+    ],
+)
+def test_a_long_text_is_cut_in_the_message(old: str, new: str, tmp_path: Path) -> None:
+    text, places = marked(GOOD.replace(old, new))
+    lines = refused(build(text, tmp_path), tmp_path)
+    agree(lines, expected("bad.toml", places, ("*; *",)))
+    assert len(lines[0]) < 600
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("boot = false", f'{CARET}"bo\\u0007\\u001b[31mot" = false'),
+        ("serial = 1", f'serial = {CARET}"\\u0007\\u009b31m"'),
+        ('layout = "counted-19"', f'layout = {CARET}"a\\u0007\\n b"'),
+        ('"Digital audio"', f'{CARET}"Digital\\u0007audio"'),
+        ('width = "8"', f'width = {CARET}"\\u0007"'),
+    ],
+)
+def test_no_control_character_reaches_the_terminal(old: str, new: str, tmp_path: Path) -> None:
+    """A profile may come from anyone: what it holds must not steer the terminal."""
+    text, places = marked(GOOD.replace(old, new))
+    run = build(text, tmp_path)
+    lines = run.stderr.decode().splitlines()
+    assert run.returncode == 2
+    agree(lines, expected("bad.toml", places, ("*; *",)))
+    assert lines[0].isprintable()
+
+
+def test_not_utf8(tmp_path: Path) -> None:
+    bad = GOOD.replace("Digital audio", "Digital caf\xe9").encode("latin-1")
+    lines = refused(build(bad, tmp_path), tmp_path)
+    assert lines == ["romtool: bad.toml: is no UTF-8 text; save the profile as plain text"]
+
+
+def test_an_image_for_a_profile(tmp_path: Path) -> None:
+    lines = refused(build(bytes(range(256)), tmp_path), tmp_path)
+    assert lines == ["romtool: bad.toml: is no UTF-8 text; save the profile as plain text"]
+
+
+@pytest.mark.parametrize("text", ["", "\n\n", "# nothing but a note\n", "\ufeff"])
+def test_nothing_in_the_file(text: str, tmp_path: Path) -> None:
+    lines = refused(build(text, tmp_path), tmp_path)
+    said = 'the profile has no [card]; write [card] with id = "QRL0301" or the like'
+    assert lines == [f"romtool: bad.toml:1:1: {said}"]
+
+
+def test_longer_than_a_mebibyte(tmp_path: Path) -> None:
+    """The contract: TOML over 1 MiB is refused unread."""
+    lines = refused(build(GOOD.ljust((1 << 20) + 1, "#"), tmp_path), tmp_path)
+    said = "1048577 bytes or more are too many (limit 1048576); is this the right file?"
+    assert lines == [f"romtool: bad.toml: {said}"]
+
+
+def test_exactly_a_mebibyte(tmp_path: Path) -> None:
+    run = build(GOOD.ljust(1 << 20, "#"), tmp_path)
+    assert run.returncode == 0, told(run)
+
+
+def test_missing_file(tmp_path: Path) -> None:
+    run = romtool("build", "absent.toml", "-o", "out", cwd=tmp_path)
+    assert run.returncode == 2
+    said = "no such file or directory; check the name and the rights"
+    assert told(run) == f"romtool: absent.toml: {said}\n"
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_folder(tmp_path: Path) -> None:
+    (tmp_path / "folder.toml").mkdir()
+    run = romtool("build", "folder.toml", "-o", "out", cwd=tmp_path)
+    assert run.returncode == 2
+    assert told(run) == "romtool: folder.toml: is a folder; name a file\n"
+    assert [path.name for path in tmp_path.iterdir()] == ["folder.toml"]
+
+
+def test_standard_input(tmp_path: Path) -> None:
+    text, places = marked(GOOD.replace("irq = [5, 7]", f"irq = [5, {CARET}16]"))
+    run = romtool("build", "-", "-o", "out", stdin=text.encode(), cwd=tmp_path)
+    said = f"IRQ lines: 16 is outside 0 to 15; {BIT}"
+    assert run.returncode == 2
+    assert told(run).splitlines() == expected("standard input", places, (said,))
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", ["inspect", "check", "rehearse", "report"])
+def test_other_commands_tell_the_same(command: str, tmp_path: Path) -> None:
+    """A profile is an IMAGE for every command, and the fault's place is the same."""
+    text, places = marked(GOOD.replace("irq = [5, 7]", f"irq = [5, {CARET}16]"))
+    (tmp_path / "bad.toml").write_text(text, encoding="utf-8")
+    run = romtool(command, "bad.toml", cwd=tmp_path)
+    said = f"IRQ lines: 16 is outside 0 to 15; {BIT}"
+    lines = refused(run, tmp_path)
+    assert lines == expected("bad.toml", places, (said,))
+
+
+# --- places in texts of other hands -----------------------------------------------------------
+
+
+@pytest.mark.parametrize("how", ["crlf", "bom", "tabs", "wide"])
+def test_places_hold_in_other_texts(how: str, tmp_path: Path) -> None:
+    """Columns count characters from 1, whatever the line ends and however many bytes they take."""
+    bad = GOOD.replace("irq = [5, 7]", f"irq = [5, {CARET}16]")
+    if how == "tabs":
+        bad = bad.replace("  { irq", "\t\t{ irq")
+    elif how == "wide":
+        bad = bad.replace("  { io = [0x220", "  # a note: \u6f22\u5b57 \U0001f3b5\n  { io = [0x220")
+        bad = bad.replace(f"{CARET}16", f"{CARET}16 ]}}, # \u6f22\u5b57\n {{ dma = [ {CARET}8")
+        bad = bad.replace(', trigger = ["high-edge"]', "")
+    text, places = marked(bad)
+    said = (f"IRQ lines: 16 is outside 0 to 15; {BIT}", f"DMA channels: 8 is outside 0 to 7; {BIT}")
+    if how == "crlf":
+        text = text.replace("\n", "\r\n")
+    content = text.encode("utf-8-sig" if how == "bom" else "utf-8")
+    lines = refused(build(content, tmp_path), tmp_path)
+    assert lines == expected("bad.toml", places, said[: len(places)])
+
+
+# --- several at once --------------------------------------------------------------------------
+
+TOGETHER = [
+    "key:image",
+    "text:bad-hex-in-tail",
+    "shape:config-of-another-layout",
+    "shape:wiring-4-irq",
+    "shape:wiring-4-dma",
+    "number:serial-above",
+    "text:name-not-ascii",
+    "number:pnp-version-x",
+    "key:device",
+    "number:register-40h",
+    "number:dma-8",
+    "number:io-fixed-above",
+    "number:priority-1",
+    "number:io-length",
+    "number:irq-16",
+    "number:memory24-step",
+    "number:memory32-above",
+    "shape:override-not-computed",
+]
+
+
+def test_several_faults_are_all_told(tmp_path: Path) -> None:
+    """One line each."""
+    text = GOOD
+    for name in TOGETHER:
+        text = spoilt(ALL[name], text)
+    clean, places = marked(text)
+    lines = refused(build(clean, tmp_path), tmp_path)
+    wanted = []
+    for name in TOGETHER:
+        _, here = marked(_only(text, ALL[name].new))
+        wanted += expected("bad.toml", here, ALL[name].said)
+    agree(lines, wanted)
+    assert len(places) == len(wanted) == len(TOGETHER)
+
+
+def _only(text: str, new: str) -> str:
+    """A text with the caret of one replacement only."""
+    before, _, after = text.partition(new)
+    return before.replace(CARET, "") + new + after.replace(CARET, "")
+
+
+# --- any text ---------------------------------------------------------------------------------
+
+ODD_VALUES = [
+    "-1", "0", "1", "255", "256", "65535", "65536", "4294967296", "0x10000000000000000",
+    "1.5", "6.0", "16.0", "nan", "inf", "true", "false", "1994-05-05", "12:00:00",
+    "1994-05-05T12:00:00Z", '""', '"x"', '"é"', '"5"', '"220h"', '"22xh"', '"none"', '"QRL0001"',
+    '"55 BB"', '"without-identifier"', '"\\u0000"', '"\\U0001F3B5"', "'''\n'''",
+    "[]", "[[]]", "[{}]", "[true]", "[1, 2, 3]", '["high-edge"]', "{}", "{ a = 1 }",
+    "{ irq = [5] }", "[ { irq = [5] } ]",
+]  # fmt: skip
+
+VALUE = re.compile(
+    r'(?<=[=\[,] )(?:"[^"\n]*"|\[[^\]\n]*\]|[A-Za-z0-9_.-]+)|(?<== )\[\n(?:.*\n)*?\]'
+)
+KEY = re.compile(r"[a-z_0-9]+(?= = )|(?<=\[)[a-z.]+(?=\])")
+
+
+@cache
+def catalog() -> Catalog:
+    return load_catalog()
+
+
+def only_refused(text: str) -> list[str]:
+    """The lines that a text is refused with, none for a profile; nothing else may happen."""
+    try:
+        assemble(read_profile(catalog(), parse_toml(text)))
+    except Refused as refusal:
+        lines = [fault_line(located(fault, text)) for fault in refusal.faults]
+        assert lines
+        for line in lines:
+            assert re.match(r":\d+:\d+: .", line) or "nested too deep" in line, line
+            assert len(line.splitlines()) == 1
+        return lines
+    return []
+
+
+@st.composite
+def mutated(draw: st.DrawFn) -> str:
+    """GOOD with a few values, keys or characters changed."""
+    text = GOOD
+    for _ in range(draw(st.integers(1, 4))):
+        match draw(st.sampled_from(["value", "value", "key", "swap", "delete", "insert", "line"])):
+            case "value":
+                spans = [found.span() for found in VALUE.finditer(text)]
+                new = draw(st.sampled_from(ODD_VALUES))
+            case "key":
+                spans = [found.span() for found in KEY.finditer(text)]
+                keys = sorted(
+                    set(KEY.findall(GOOD)) | {"raw", "size", "zzz", '""', "a.b", "memory32"}
+                )
+                new = draw(st.sampled_from(keys))
+            case "swap":
+                spans = [found.span() for found in VALUE.finditer(text)]
+                new = draw(st.sampled_from(VALUE.findall(GOOD)))
+            case "delete":
+                at = draw(st.integers(0, len(text)))
+                spans, new = [(at, at + draw(st.integers(1, 30)))], ""
+            case "insert":
+                at = draw(st.integers(0, len(text)))
+                spans, new = [(at, at)], draw(st.text("[]{}=,.\"'#\\\n\r \t0x5aé\0", max_size=5))
+            case _:
+                starts = [0, *(found.end() for found in re.finditer("\n", text))]
+                spans = [(at, text.find("\n", at) + 1 or len(text)) for at in starts[:-1]]
+                new = draw(st.sampled_from(["", "[card]\n", "[[device]]\n", "[[device.choice]]\n"]))
+        if spans:
+            start, end = draw(st.sampled_from(spans))
+            text = text[:start] + new + text[end:]
+    return text
+
+
+@settings(max_examples=600, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(mutated())
+def test_spoilt_profiles_are_built_or_refused(text: str) -> None:
+    only_refused(text)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.sampled_from(VALUE.findall(GOOD)), st.sampled_from(ODD_VALUES))
+def test_one_odd_value(value: str, odd: str) -> None:
+    only_refused(GOOD.replace(value, odd, 1))
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(max_size=200))
+def test_any_text_is_built_or_refused(text: str) -> None:
+    only_refused(text)
+
+
+@settings(max_examples=12, deadline=None)
+@given(mutated())
+def test_spoilt_profiles_by_process(text: str) -> None:
+    """The same through the process: exit 0, 1 or 2, and no traceback."""
+    with tempfile.TemporaryDirectory() as folder:
+        run = romtool("build", "-", "-o", str(Path(folder) / "out"), stdin=text.encode())
+        lines = told(run).splitlines()
+        assert run.returncode in (0, 1, 2)
+        assert (run.returncode == 0) == (Path(folder) / "out").exists()
+        assert run.returncode == 0 or lines

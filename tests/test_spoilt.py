@@ -251,6 +251,9 @@ def more_faults() -> Iterator[Case]:
     yield Case("more-hex-offset-swapped", image, "counted-19", [text])
     image = original("counted-19", 1024, 57)
     yield Case("more-twice-1024", image, "counted-19", [spoil.repeat(image, 2048)])
+    image = original("counted-7", 512, 59)
+    read = spoil.one_bit_late(spoil.repeat(image, 0x10000))
+    yield Case("more-late-64k", image, "counted-7", [read])
     image = original("plain", 512, 58, free=0)
     yield Case("more-swapped-full", image, "plain", [spoil.swap_pairs(image)])
 
@@ -372,6 +375,15 @@ def test_json(tmp_path: Path) -> None:
     assert all(isinstance(step, str) and step for step in steps)
     assert document["confidence"] is not None
     assert isinstance(document["alternatives"], list)
+
+
+def test_part_told(tmp_path: Path) -> None:
+    """A cut dump of a larger part than it needs: the part on the command line says how large."""
+    image = original("plain", 256, 64)
+    read = image[: spoil.pnp_span(image, "plain")[1]]
+    code, _, text, written = recover(tmp_path, [read], "--part", "24C08")
+    assert code == 0, text
+    assert written == read.ljust(1024, b"\xff")
 
 
 @pytest.mark.parametrize("layout", FRAMES)

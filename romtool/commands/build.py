@@ -45,7 +45,7 @@ class Formats(click.ParamType[tuple[str, ...]]):
     name = "bin,hex,srec"
 
     def convert(self, value: Any, param: Any, ctx: Any) -> tuple[str, ...]:
-        words = tuple(dict.fromkeys(str(value).split(",")))
+        words = tuple(dict.fromkeys(word.strip().lower() for word in str(value).split(",")))
         for word in words:
             if word not in FORMATS:
                 self.fail(f"{word!r} is none of {', '.join(FORMATS)}", param, ctx)
@@ -62,8 +62,8 @@ class Serials(click.ParamType[range]):
         if not found:
             self.fail(f"{value!r} is not like 1-20", param, ctx)
         first, last = int(found[1]), int(found[2] or found[1])
-        if not first <= last < 0xFFFFFFFF:
-            self.fail(f"{value!r} is no range of serial numbers, 0 to 4294967294", param, ctx)
+        if last < first:
+            self.fail(f"{value!r}: the first number is above the last", param, ctx)
         if last - first >= 10000:
             self.fail("more than 10000 serial numbers at once", param, ctx)
         return range(first, last + 1)
@@ -117,8 +117,8 @@ def command(
     intake = take(catalog, profile, "toml")
     stem = "image" if profile == "-" else Path(profile).stem
     images = list(_images(catalog, intake, stem, serials))
-    errors = [line for name, data in images for line in _judged(catalog, intake, name, data)]
-    if errors and not allow_faults:
+    failed = _judge(catalog, intake, images)
+    if failed and not allow_faults:
         tell(f"{shown(profile)}: nothing written; mend the errors, or give --allow-faults")
         sys.exit(NO)
     files: list[tuple[Path, bytes]] = []
@@ -168,13 +168,20 @@ def _images(
         raise refused.in_file(intake.name) from None
 
 
-def _judged(catalog: Catalog, intake: Intake, name: str, data: bytes) -> Iterator[str]:
-    """Tell what the rules find in an image; yield the errors."""
-    for finding in check(decode(catalog, data, _layout(intake))):
-        if finding.severity != "note":
-            click.echo(message(placed(finding, intake), intake.name), err=True)
-        if finding.severity == "error":
-            yield name
+def _judge(catalog: Catalog, intake: Intake, images: list[tuple[str, bytes]]) -> bool:
+    """Tell what the rules find, once for all images that have it; return whether errors are."""
+    told: dict[str, list[str]] = {}
+    failed = False
+    for name, data in images:
+        for finding in check(decode(catalog, data, _layout(intake))):
+            failed = failed or finding.severity == "error"
+            if finding.severity != "note":
+                line = message(placed(finding, intake), intake.name)
+                told.setdefault(line, []).append(name)
+    for line, names in told.items():
+        some = len(names) < len(images)
+        click.echo(line + (f" ({', '.join(names)})" if some else ""), err=True)
+    return failed
 
 
 def _as_file(data: bytes, kind: str) -> bytes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,7 @@ from romtool.commands.common import (
     guarded,
     image_options,
     json_option,
+    leave,
     take_images,
 )
 from romtool.rules.findings import Finding
@@ -63,7 +63,7 @@ def command(
     failed = any(f.severity in bad for _, findings in found for f in findings)
     if strict and failed and not as_json:
         echo("warnings count: --strict")
-    sys.exit(NO if failed else DONE)
+    leave(NO if failed else DONE)
 
 
 def _answer(one: Taken, findings: list[Finding]) -> dict[str, Any]:

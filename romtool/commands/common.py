@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NoReturn, TypeVar
 
 import click
 
@@ -152,10 +152,26 @@ def take_images(
     part: str | None,
     forced: str | None,
 ) -> list[Taken]:
-    """Return all inputs, decoded; a folder stands for the images and profiles in it."""
-    return [
-        take_image(catalog, name, layout=layout, part=part, forced=forced) for name in expand(names)
-    ]
+    """Return all inputs, decoded; a folder stands for the images and profiles in it.
+
+    One that can't be used is told, and remembered for `leave`; the others are taken. Raises
+    Refused where none can be used.
+    """
+    taken = []
+    for name in expand(names):
+        try:
+            taken.append(take_image(catalog, name, layout=layout, part=part, forced=forced))
+        except Refused as refused:
+            tell_faults(refused)
+            click.get_current_context().obj = UNUSABLE
+    if not taken:
+        raise Refused([])
+    return taken
+
+
+def leave(code: int) -> NoReturn:
+    """End the command with this exit code, or with 2 where an input could not be used."""
+    sys.exit(click.get_current_context().obj or code)
 
 
 def echo_answers(answers: Sequence[dict[str, Any]], names: Sequence[str]) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from romtool.commands.common import (
+    DONE,
     Taken,
     catalog_of,
     echo,
@@ -16,6 +17,7 @@ from romtool.commands.common import (
     guarded,
     image_options,
     json_option,
+    leave,
     take_images,
 )
 from romtool.image.answer import image_json
@@ -50,13 +52,14 @@ def command(
     taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
     if as_json:
         echo_answers([_answer(one, with_bytes) for one in taken], images)
-        return
+        leave(DONE)
     for index, one in enumerate(taken):
         if index:
             echo()
         echo_lines(image_lines(one.image, one.name, one.part, one.findings()))
         if with_bytes:
             echo_lines(byte_lines(one.image))
+    leave(DONE)
 
 
 def _answer(one: Taken, with_bytes: bool) -> dict[str, Any]:

@@ -32,6 +32,9 @@ from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
 from romtool.text.page import line, title
 
+MOST_PLACES = 8
+"""So many differing bytes of an answer are shown."""
+
 
 @click.command(
     "recover",
@@ -69,23 +72,24 @@ def command(
     what speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
     """
     catalog = catalog_of(schemas)
-    readings = []
+    readings, names = [], []
     for name in dumps:
         intake = take(catalog, name, forced, gaps=True)
         for note in intake.notes:
             tell(note)
         readings.append(Reading.of(intake.data, intake.gaps))
+        names.append(intake.name)
     found = recover(catalog, readings, layout, _part_size(catalog, part))
     chosen = _chosen(found, pick)
     if chosen is not None and output is not None:
         write_files([(output, chosen.data)], force=force)
     written = output if chosen is not None else None
     if as_json:
-        echo_json(_answer(dumps, found, chosen, written))
+        echo_json(_answer(names, found, chosen, written))
     else:
-        _show(catalog, dumps, found, chosen, written)
+        _show(catalog, names, found, chosen, written)
     if chosen is None:
-        tell(f"{_names(dumps)}: not settled: {why(found)}; {advice(found, len(dumps))}")
+        tell(f"{_names(names)}: not settled: {why(found)}; {advice(found, len(dumps))}")
         sys.exit(NO)
     sys.exit(DONE)
 
@@ -112,17 +116,17 @@ def _chosen(found: Recovery, pick: int | None) -> Answer | None:
     return found.answers[pick - 1]
 
 
-def _names(dumps: tuple[str, ...]) -> str:
-    return dumps[0] if len(dumps) == 1 else f"{dumps[0]} and {len(dumps) - 1} more"
+def _names(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
 
 
 def _answer(
-    dumps: tuple[str, ...], found: Recovery, chosen: Answer | None, written: Path | None
+    names: list[str], found: Recovery, chosen: Answer | None, written: Path | None
 ) -> dict[str, Any]:
     best = chosen or (found.answers[0] if found.answers else None)
     named = found.named
     return {
-        "files": list(dumps),
+        "files": names,
         "settled": chosen is not None,
         "steps": [name for name, _ in best.steps] if best else [],
         "confidence": best.confidence if best else found.confidence,
@@ -159,13 +163,13 @@ def _alternative(number: int, answer: Answer) -> dict[str, Any]:
 
 def _show(
     catalog: Catalog,
-    dumps: tuple[str, ...],
+    names: list[str],
     found: Recovery,
     chosen: Answer | None,
     written: Path | None,
 ) -> None:
     """Write what was found, for people."""
-    echo_lines(title(_names(dumps), found.confidence if chosen is None else chosen.confidence))
+    echo_lines(title(_names(names), found.confidence if chosen is None else chosen.confidence))
     for note in found.notes:
         echo_lines(line("reads", note, indent=2))
     if found.named is not None:
@@ -178,6 +182,8 @@ def _show(
             words = f"answer {number} of {len(found.answers)}"
             echo_lines(title(words, f"{len(answer.data)} bytes, {answer.confidence}"))
             echo_lines(_lines(catalog, answer))
+            if number > 1:
+                echo_lines(line("differs", _differing(found.answers[0], answer), indent=2))
     if chosen is None:
         echo("nothing written")
     elif written is None:
@@ -189,6 +195,17 @@ def _show(
         others = len(found.answers) - 1
         if others:
             echo(f"  {others} less likely; --json lists {'it' if others == 1 else 'them'}")
+
+
+def _differing(first: Answer, other: Answer) -> str:
+    """Return in words where an answer differs from the first."""
+    pairs = zip(first.data, other.data, strict=False)
+    places = [f"{at:X}h ({b:02X}, not {a:02X})" for at, (a, b) in enumerate(pairs) if a != b]
+    words = ", ".join(places[:MOST_PLACES]) or "nowhere else"
+    if len(places) > MOST_PLACES:
+        words += f" and at {len(places) - MOST_PLACES} more places"
+    size = "" if len(first.data) == len(other.data) else f"{len(other.data)} bytes; "
+    return f"from answer 1: {size}{words}"
 
 
 def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:

@@ -133,12 +133,16 @@ def _fields(layout: Layout) -> list[dict[str, Any]]:
 
 def _unknown(catalog: Catalog, name: str) -> Refused:
     known = [*catalog.frames, *catalog.records, *catalog.parts, *catalog.rules]
-    near = difflib.get_close_matches(name, known, n=1)
+    near = difflib.get_close_matches(name.lower(), known, n=1)
     hint = f"did you mean {near[0]}?" if near else "`romtool schema list` shows the names"
     return Refused([Fault(f"nothing here is called {name}", hint)])
 
 
-@command.command("lint", epilog="Example: romtool schema lint my-chip.toml")
+@command.command(
+    "lint",
+    epilog="Example: romtool schema lint my-chip.toml",
+    short_help="Check schema files of your own.",
+)
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @schemas_option
 @guarded

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -19,7 +20,8 @@ from romtool.commands.common import (
     json_option,
     take_image,
 )
-from romtool.text.page import title
+from romtool.errors import refuse
+from romtool.text.page import line, title
 from romtool.verify import Difference, differences, remark, swapped_pairs
 
 MOST_ROWS = 40
@@ -52,6 +54,8 @@ def command(
     Names the field of each byte that differs. Exit code 1 where one does. --input says what
     READBACK is.
     """
+    if readback == expected == "-":
+        raise refuse("standard input can be read only once", "name a file for one of the two")
     catalog = catalog_of(schemas)
     read = take_image(catalog, readback, forced=forced).intake.data
     want = take_image(catalog, expected, layout=layout, part=part).image
@@ -64,19 +68,29 @@ def command(
     if not found:
         echo(f"match: all {len(read)} bytes of {readback} are as {expected} has them")
         sys.exit(DONE)
-    echo_lines(title("no match", f"{len(found)} of {len(want.data)} bytes differ"))
+    echo_lines(title("no match", _counted(found, len(want.data))))
     words = remark(read, want)
     if words:
         echo(words)
     echo("  at    expected  found  field")
     for one in found[:MOST_ROWS]:
-        echo(_row(one))
+        echo_lines(_row(one))
     if len(found) > MOST_ROWS:
         echo(f"  … and {len(found) - MOST_ROWS} more")
     sys.exit(NO)
 
 
-def _row(one: Difference) -> str:
+def _counted(found: list[Difference], size: int) -> str:
+    """Return how many bytes differ, are missing, or are too many."""
+    missing = sum(one.found is None for one in found)
+    extra = sum(one.expected is None for one in found)
+    words = [f"{len(found) - missing - extra} of {size} bytes differ"]
+    words += [f"{missing} are missing"] if missing else []
+    words += [f"{extra} are too many"] if extra else []
+    return ", ".join(words)
+
+
+def _row(one: Difference) -> Iterator[str]:
     want = "--" if one.expected is None else f"{one.expected:02X}"
     have = "--" if one.found is None else f"{one.found:02X}"
-    return f"  {one.offset:04X}  {want:8}  {have:5}  {one.field}"
+    yield from line(f"  {one.offset:04X}  {want:8}  {have:5}", one.field, column=25)

@@ -65,19 +65,20 @@ def read_bytes(name: str, limit: int) -> bytes:
             if path.is_dir():
                 raise refuse("is a folder", "name a file").in_file(name)
             if path.stat().st_size > limit:
-                raise _too_long(path.stat().st_size, limit).in_file(name)
+                raise _too_long(f"{path.stat().st_size} bytes").in_file(name)
             with path.open("rb") as file:
                 data = file.read(limit + 1)
     except OSError as error:
         reason = (error.strerror or "can't be read").lower()
-        raise refuse(reason, "check the name and the rights").in_file(name) from None
+        raise refuse(reason, "check the name and the rights").in_file(shown(name)) from None
     if len(data) > limit:
-        raise _too_long(len(data), limit).in_file(name)
+        raise _too_long(f"more than {limit} bytes").in_file(shown(name))
     return data
 
 
-def _too_long(size: int, limit: int) -> Refused:
-    return refuse(f"{size} bytes or more are too many (limit {limit})", "is this the right file?")
+def _too_long(size: str) -> Refused:
+    message = f"{size} are too many: 64 KiB is the limit of an image, 512 KiB of a HEX or S-record"
+    return refuse(f"{message} text, 1 MiB of a profile", "is this the right file?")
 
 
 def take(catalog: Catalog, name: str, forced: str | None = None, *, gaps: bool = False) -> Intake:
@@ -142,7 +143,8 @@ def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
-        raise refuse("is no UTF-8 text", "save the profile as plain text") from None
+        hint = "a profile is a plain text (.toml); an image is read with `profile` or `inspect`"
+        raise refuse("is no text", hint) from None
     try:
         assembly = assemble(read_profile(catalog, parse_toml(text)))
     except Refused as refused:

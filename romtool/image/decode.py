@@ -9,8 +9,11 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Frame
 from romtool.schema.kinds import Constant, Count, Spelled
 
-LEAST_EVIDENCE = 8
-"""Bits of evidence below which no frame is believed: as much as one right checksum."""
+LEAST_EVIDENCE = 12
+"""Bits of evidence below which no frame is believed: more than one right checksum."""
+
+ORDERLY = 6
+"""So many items, all of them understood, up to an end item, are no chance."""
 
 
 def read_as(catalog: Catalog, data: bytes, frame: Frame) -> Image | None:
@@ -53,7 +56,14 @@ def frame_named(catalog: Catalog, layout: str) -> Frame:
     """Return the frame of this name; raises Refused."""
     if layout not in catalog.frames:
         known = ", ".join(catalog.frames)
-        raise Refused([Fault(f"no layout is called {layout}", f"known are {known}")])
+        raise Refused(
+            [
+                Fault(
+                    f"no layout is called {layout}",
+                    f"known are {known}; your own need --schemas DIR",
+                )
+            ]
+        )
     return catalog.frames[layout]
 
 
@@ -76,10 +86,12 @@ def evidence(image: Image) -> int:
     bits += 8 if checksum is not None and checksum.ok else -2
     bits += 2 if usual_id(image) else -6
     if image.items and image.items[0].has_role("version"):
-        bits += 4
-    bits += min(8, sum(item.explained for item in image.items))
+        bits += 8
+    bits += min(4, sum(item.explained for item in image.items))
     if image.end_item is not None:
         bits += 6
+        if len(image.items) >= ORDERLY and all(item.explained for item in image.items):
+            bits += 6
         end = image.end_checksum
         if end is not None and end.stored == end.computed:
             bits += 8

@@ -153,6 +153,9 @@ def _costs(plan: Plan) -> str:
     for owner, (total, name) in costs.items():
         of_it = f", {name} of them its name" if name else ""
         words.append(f"{plan.owners[owner]} takes {total} bytes{of_it}")
+    rest = plan.frame.size + plan.catalog.identifier.size + len(plan.patch)
+    rest += len(_end_item(plan, b"")) if plan.has_end else 0
+    words.append(f"frame, identifier, end and patch take {rest}")
     return "; ".join(words)
 
 

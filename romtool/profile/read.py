@@ -51,7 +51,7 @@ class _Reader:
 
     def _shape(self) -> None:
         """Refuse what isn't a table where one belongs: nothing else can be read then."""
-        faults = list(unknown_keys(self.data, self.tables["profile"], ()))
+        faults = list(unknown_keys(self.data, self.tables["profile"], (), self.tables))
         for key in self.tables["profile"].keys.values():
             value = self.data.get(key.name, [] if key.type == "tables" else {})
             wanted = list if key.type == "tables" else dict
@@ -117,7 +117,10 @@ class _Reader:
         fields = {f.key: f for f in frame.config_fields}
         for key in config:
             if key not in fields:
-                hint = f"its keys are {', '.join(fields)}" if fields else "leave [config] out"
+                hint = f"its keys are {', '.join(fields)}"
+                if not fields:
+                    others = [f.name for f in self.catalog.frames.values() if f.config_fields]
+                    hint = f"name the chip's layout in [image], such as {one_of(others)}"
                 message = f"layout {frame.name} has no configuration {key}"
                 self.faults.append(Fault(message, hint, ("config", key), on_key=True))
         for key, field_ in fields.items():

@@ -22,7 +22,7 @@ def advice(recovery: Recovery, reads: int) -> str:
     """Return in one line what helps, for an answer from so many reads."""
     if recovery.named is not None:
         return recovery.named.mishap.check
-    more = "read the part several times and give all the reads"
+    more = "read the part several times, whole, and give all the reads"
     if reads > 1:
         more = "clean the pins, seat the part again, and give more reads"
     if not recovery.answers:
@@ -31,5 +31,5 @@ def advice(recovery: Recovery, reads: int) -> str:
     if not best.faults:
         return "choose with --pick N, or give more reads, --layout or --part"
     if not best.evidence.end_item and best.evidence.items:
-        return f"what stood behind can't be known: {more}, whole"
+        return f"what stood behind can't be known: {more}"
     return f"{more}, or take the answer as it is with --pick 1"

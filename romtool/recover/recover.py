@@ -58,8 +58,9 @@ class Answer:
 
     @property
     def rank(self) -> tuple[int, ...]:
-        """How good it is beside others: proven first, then without other data, then few steps."""
-        return RANKS[self.confidence], int(self.tidy), -self.undone
+        """How good it is beside others: proven first, then tidy, of a part's length, few steps."""
+        whole = NO_PART not in self.notes
+        return RANKS[self.confidence], int(self.tidy), int(whole), -self.undone
 
 
 @dataclass(frozen=True)
@@ -267,6 +268,10 @@ class _Search:
             faults.append(NO_PART)
         if repeats:
             doubts.append("its contents repeat")
+        if self.part_size is not None and size != self.part_size:
+            faults.append(f"it doesn't fit the {self.part_size} bytes of the part that was named")
+        elif size < length and not state.added:
+            doubts.append(f"the file goes on with {length - size} bytes of fill, left out")
         count = _count(state.steps)
         found = judge(
             image,

@@ -85,10 +85,13 @@ def undone(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[Sta
 def swapped_pairs(state: State) -> Iterator[State]:
     """Yield the read with the bytes of each pair exchanged; an odd last byte stays.
 
-    Behind an odd number of bytes before the image, the pairs begin at the second byte.
+    Behind an odd number of bytes before the image, the pairs begin at the second byte. One left
+    over at the end is then the second of a pair whose first was pushed off, so it isn't known.
     """
     for phase in (0, 1):
         reading = Reading(_swap(state.reading.data, phase), _swap(state.reading.unknown, phase))
+        if phase and (len(reading) - phase) % 2:
+            reading = reading.part(0, len(reading) - 1).filled(len(reading))
         after = state.after(reading, step("swapped-pairs"))
         yield replace(after, unaligned=after.unaligned or phase == 1)
 
@@ -192,10 +195,12 @@ def _changes(data: bytes) -> int:
 def leading_offset(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[State]:
     """Yield the read from where an image begins, for each such place but the first byte.
 
-    If the bytes before the image repeat with it, they stood before it in each copy: the
-    repetition came last, and is undone first.
+    If the read is whole copies as it is, those bytes stood before the image in each of them:
+    the repetition came last, and is undone first.
     """
-    if not state.did("repetition") and repeating(catalog, state.reading):
+    length = len(state.reading)
+    periods = _periods(catalog, state.reading) if not state.did("repetition") else []
+    if any(not length % period and repeats(state.reading, period) for period in periods):
         return
     for start in starts(catalog, state.reading.data, layout):
         done = step("leading-offset", count=sizes(start.at))

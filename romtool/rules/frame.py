@@ -31,6 +31,10 @@ def frame_findings(image: Image) -> Iterator[Finding]:
             words = _words(field, found)
             way = found.way.replace("-", " ")
             yield finding(image.catalog, "count-way", field.at, way=way, **words)
+    for field in image.frame.config_fields:
+        if field.warn and image.config[field.key]:
+            words = {"title": field.title, "text": field.text, "key": field.key}
+            yield finding(image.catalog, "setting", field.at, **words)
     limit = image.frame.max_pnp_bytes
     length = image.items_end - image.identifier_at
     if limit is not None and length > limit:

@@ -43,6 +43,7 @@ class Field:
     length: str | None = None
     align: str | None = None
     things: str | None = None
+    warn: bool = False
     path: Path = ()
 
     @property
@@ -304,18 +305,19 @@ def _check_bits(unit: Unit) -> None:
             message = f"{unit.fields[1].key} overlaps {unit.fields[0].key}"
             raise Refused([Fault(message, "", unit.fields[1].path)])
         return
-    above = unit.size * 8
+    owner: dict[int, Field] = {}
     for field in unit.fields:
-        top = field.low + field.kind.bits
-        if top > above:
-            where = f"bit {top - 1} of byte {unit.at}"
-            message = f"{field.key} takes {where}, which is taken or isn't there"
-            raise Refused([Fault(message, "fields must not overlap", field.path)])
-        if top < above:
-            raise Refused([_bit_gap(unit, top, above - 1, field.path)])
-        above = field.low
-    if above:
-        raise Refused([_bit_gap(unit, 0, above - 1, unit.fields[-1].path)])
+        for bit in range(field.low, field.low + field.kind.bits):
+            if bit in owner:
+                message = f"{field.key} takes bit {bit} of byte {unit.at}, as {owner[bit].key} does"
+                raise Refused([Fault(message, "fields must not overlap", field.path)])
+            owner[bit] = field
+    free = sorted(set(range(unit.size * 8)) - set(owner))
+    if free:
+        high = free[0]
+        while high + 1 in free:
+            high += 1
+        raise Refused([_bit_gap(unit, free[0], high, unit.fields[-1].path)])
 
 
 def _bit_gap(unit: Unit, low: int, high: int, path: Path) -> Fault:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -29,6 +30,9 @@ from romtool.schema.kinds import (
     whole_number,
 )
 from romtool.schema.numbers import parse_hex
+
+KEY = re.compile(r"[a-z][a-z0-9_]*")
+"""What a field's key looks like: it stands bare in profiles."""
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,9 @@ class FieldMaker:
         if "key" not in raw and not reserved:
             raise Refused([Fault("the field has no key", "its name in profiles", path)])
         key = raw.get("key", f"reserved_{raw['at']}_{low}")
+        if not KEY.fullmatch(key):
+            hint = "lower-case letters, digits and _, a letter first: it is a key of profiles"
+            raise Refused([Fault(f'key: "{key}" is not a key', hint, (*path, "key"))])
         try:
             kind = self._kind(raw, bits)
             default = raw.get("default", None if raw.get("none") is not None else MISSING)
@@ -124,6 +131,7 @@ class FieldMaker:
             length=raw.get("length"),
             align=raw.get("align"),
             things=raw.get("things"),
+            warn=raw.get("warn", False),
             path=path,
         )
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from romtool.errors import Fault, Path, Wrong
@@ -75,7 +76,7 @@ def check_table(
     if not isinstance(value, dict):
         yield Fault(f"{_place(path)} is not a table", "", path)
         return
-    yield from unknown_keys(value, spec, path)
+    yield from unknown_keys(value, spec, path, specs)
     for key in spec.keys.values():
         if key.name in value:
             yield from check_value(value[key.name], key, specs, (*path, key.name))
@@ -83,13 +84,26 @@ def check_table(
             yield Fault(f"{_place(path)} has no {key.name}", key.text, path)
 
 
-def unknown_keys(value: Mapping[str, Any], spec: TableSpec, path: Path) -> Iterator[Fault]:
+def unknown_keys(
+    value: Mapping[str, Any],
+    spec: TableSpec,
+    path: Path,
+    specs: Mapping[str, TableSpec] = MappingProxyType({}),
+) -> Iterator[Fault]:
     """Yield a fault for each key that `spec` doesn't know, with the nearest one that it does."""
     for name in value:
         if name not in spec.keys:
             near = difflib.get_close_matches(name, spec.keys, n=1)
             keys = ", ".join(spec.keys)
             hint = f"did you mean {near[0]}?" if near else f"the keys here are: {keys}"
+            for key in spec.keys.values():
+                inner = specs.get(key.table or "")
+                if not near and inner is not None and name in inner.keys:
+                    hint = "write it as " + (
+                        f"[[{key.name}.{name}]]"
+                        if inner.keys[name].type == "tables"
+                        else f"{name} under [{key.name}]"
+                    )
             where = f" in [{spec.name}]" if path else ""
             yield Fault(f"unknown key {name}{where}", hint, (*path, name), on_key=True)
 
@@ -181,4 +195,7 @@ def describe(value: Any) -> str:
 
 
 def _place(path: Path) -> str:
-    return ".".join(str(step) for step in path) or "the file"
+    words = [step for step in path if isinstance(step, str)]
+    numbered = path and isinstance(path[-1], int)
+    mark = "[[{}]]" if numbered else "[{}]"
+    return mark.format(".".join(words)) if words else "the file"

@@ -29,10 +29,13 @@ def place(finding: Finding) -> str:
 
 def message(finding: Finding, file: str) -> str:
     """Return a finding as one line for stderr."""
+    words = f"{finding.message}; {finding.hint}"
+    if finding.severity != "error":
+        words = f"{finding.severity}: {words}"
     if finding.line is not None:
-        return f"romtool: {file}:{finding.line}:{finding.column}: {finding.message}; {finding.hint}"
+        return f"romtool: {file}:{finding.line}:{finding.column}: {words}"
     at = "" if finding.offset is None else f" at {finding.offset:X}h:"
-    return f"romtool: {file}:{at} {finding.message}; {finding.hint}"
+    return f"romtool: {file}:{at} {words}"
 
 
 def counted(findings: Sequence[Finding]) -> str:

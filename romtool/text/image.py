@@ -127,6 +127,8 @@ def _choice(number: int, start: Item, items: Sequence[Item]) -> Iterator[str]:
     field = start.record.head
     priority = start.values[field.key]
     words = field.absent if priority is None else field.kind.show(priority)
+    if isinstance(priority, int):
+        words = f"{field.title} {priority}"
     shown = "; ".join(item_words(item) for item in items) or "nothing"
     yield from line(f"choice {number}", f"{words}: {shown}", indent=2)
 
@@ -144,8 +146,11 @@ def item_words(item: Item) -> str:
 
 
 def _tail(image: Image) -> Iterator[str]:
-    label = "Behind"
     yield ""
+    if image.frame is None:
+        yield from line("Bytes", f"{sizes(len(image.data))} that no layout explains")
+        return
+    label = "Behind"
     for run in image.tail:
         if run.kind == "fill":
             continue

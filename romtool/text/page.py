@@ -23,7 +23,8 @@ def line(
     column = max(column, indent + len(label) + 2)
     wrapped = textwrap.wrap(words, WIDTH - column, break_on_hyphens=False) or [""]
     head = " " * indent + label
-    shown = click.style(head, fg=style, bold=True) if style or not indent else head
+    top = not indent and not head.startswith(" ")
+    shown = click.style(head, fg=style, bold=True) if style or top else head
     yield (shown + " " * (column - len(head)) + wrapped[0]).rstrip()
     for rest in wrapped[1:]:
         yield " " * column + rest

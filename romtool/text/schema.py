@@ -12,7 +12,7 @@ from romtool.schema.numbers import hex_text, sizes
 from romtool.schema.records import Record
 from romtool.text.page import line, title
 
-KEY = 18
+KEY = 20
 
 
 def list_lines(catalog: Catalog) -> Iterator[str]:

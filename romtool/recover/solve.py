@@ -1,0 +1,229 @@
+"""Unknown bits of a frame, of the identifier and of the items: what the checksums leave of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from romtool.image.decode import read_as
+from romtool.image.walk import announced
+from romtool.recover.reading import Reading
+from romtool.recover.typical import completed, computed_mask
+from romtool.schema.catalog import Catalog
+from romtool.schema.fields import Field
+from romtool.schema.frames import Frame
+from romtool.schema.kinds import Check
+
+MOST_BITS = 14
+"""So many unknown bits are tried in all their values, at most."""
+MOST_FITTING = 64
+"""So many values that fit are looked at, to see which of them reads best."""
+MOST_NODES = 4000
+"""So many headers are tried while the walk is looked for."""
+MOST_PATHS = 256
+"""So many walks to an end item are looked at."""
+MOST_HEADER_BITS = 10
+"""So many unknown bits of one header are tried in all their values."""
+MOST_TRIES = 1 << 16
+"""So many values of unknown bits are tried in all walks together."""
+
+Bits = Sequence[tuple[int, int]]
+
+
+@dataclass
+class Solved:
+    """Values for some unknown bits: the readings that fit, and whether it was just one."""
+
+    readings: list[Reading] = field(default_factory=list)
+    how: str = ""
+    too_many: bool = False
+
+
+class _TooMany(Exception):
+    """More possibilities than are looked at: that one of them fits proves nothing."""
+
+
+@dataclass(frozen=True)
+class _Path:
+    """A walk from header to header that comes to an end item."""
+
+    reading: Reading
+    end: int
+
+
+def _values(reading: Reading, bits: Bits) -> Iterator[bytearray]:
+    """Yield the reading's bytes with the bits in all their values; one buffer, one flip a time."""
+    data = bytearray(reading.data)
+    yield data
+    for count in range(1, 1 << len(bits)):
+        # A Gray code: each value differs from the one before in a single bit.
+        at, bit = bits[(count & -count).bit_length() - 1]
+        data[at] ^= 1 << bit
+        yield data
+
+
+def _with(reading: Reading, data: bytes | bytearray, bits: Bits) -> Reading:
+    unknown = bytearray(reading.unknown)
+    for at, bit in bits:
+        unknown[at] &= ~(1 << bit) & 0xFF
+    return Reading(bytes(data), bytes(unknown))
+
+
+def frame_config(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | None:
+    """Solve unknown configuration bits: only a checksum of the frame's own proves them."""
+    own = computed_mask(frame)
+    bits = [(at, bit) for at, bit in reading.open_bits(0, frame.size) if not own[at] >> bit & 1]
+    if not bits:
+        return None
+    for check in frame.computed_fields:
+        if isinstance(check.kind, Check) and reading.known(check.at, check.at + 1):
+            first, last = check.kind.covers or (0, check.at - 1)
+            if all(first <= at <= last for at, _ in bits):
+                # What is computed inside the region is known by definition.
+                image = read_as(catalog, reading.data, frame)
+                regions = image.regions if image else {}
+                return _fitting(completed(frame, reading, regions), bits, 0, check)
+    if len(bits) <= 3:
+        found = [_with(reading, bytes(data), bits) for data in _values(reading, bits)]
+        return Solved(found, "nothing proves one value")
+    return Solved(too_many=True)
+
+
+def identifier(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | None:
+    """Solve unknown bits of the identifier by its checksum; the usual spelling of IDs decides."""
+    at = frame.size
+    bits = reading.open_bits(at, at + catalog.identifier.size)
+    if not bits:
+        return None
+    for check in catalog.identifier.layout.fields:
+        if isinstance(check.kind, Check):
+            return _fitting(reading, bits, at, check)
+    return Solved(too_many=True)
+
+
+def _fitting(reading: Reading, bits: Bits, at: int, check: Field) -> Solved:
+    """Return the values of `bits` with which the checksum of a layout at `at` is right."""
+    solved = Solved(how="the checksum proves it")
+    if len(bits) > MOST_BITS:
+        solved.too_many = True
+        return solved
+    assert isinstance(check.kind, Check)
+    first, last = check.kind.covers or (0, check.at - 1)
+    first, behind, stored = at + first, at + last + 1, at + check.at
+    checksum = check.kind.checksum
+    for data in _values(reading, bits):
+        if checksum.of(bytes(data[first:behind])) == data[stored]:
+            solved.readings.append(_with(reading, data, bits))
+            if len(solved.readings) > MOST_FITTING:
+                solved.too_many = True
+                break
+    return solved
+
+
+def items(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | None:
+    """Solve unknown bits of the items: a walk to the end item with a right end checksum."""
+    start = frame.size + catalog.identifier.size
+    try:
+        paths = list(_paths(catalog, reading, start))
+    except _TooMany:
+        return Solved(too_many=True)
+    if not paths:
+        return None if reading.known(start) else Solved()
+    if len(paths) == 1 and reading.known(start, paths[0].end):
+        # Only what stands behind the end item is unknown, if anything.
+        return None if paths[0].reading == reading else Solved([paths[0].reading])
+    solved = Solved(how="the end checksum proves it")
+    open_bits = [len(path.reading.open_bits(start, path.end)) for path in paths]
+    if max(open_bits) > MOST_BITS or sum(1 << bits for bits in open_bits) > MOST_TRIES:
+        solved.too_many = True
+        return solved
+    for path in paths:
+        found = _ended(catalog, path, start)
+        solved.readings += found.readings
+        solved.too_many = solved.too_many or found.too_many
+    return solved
+
+
+def _ended(catalog: Catalog, path: _Path, start: int) -> Solved:
+    """Solve what is unknown between the headers of one walk."""
+    end = catalog.by_role["end"].layout.fields[0]
+    assert isinstance(end.kind, Check)
+    stored_at = path.end - 1
+    bits = path.reading.open_bits(start, path.end)
+    reading = path.reading
+    if all(at == stored_at for at, _ in bits) and len(bits) == 8:
+        value = end.kind.checksum.of(reading.data[start:stored_at])
+        data = bytearray(reading.data)
+        data[stored_at] = value
+        return Solved([_with(reading, bytes(data), bits)], "computed")
+    found = Solved()
+    checksum, unchecked = end.kind.checksum, end.kind.unchecked
+    for data in _values(reading, bits):
+        # A stored "not checked" proves nothing, whatever it happens to sum to.
+        if data[stored_at] == unchecked:
+            continue
+        if checksum.of(bytes(data[start:stored_at])) == data[stored_at]:
+            found.readings.append(_with(reading, bytes(data), bits))
+            if len(found.readings) > MOST_FITTING:
+                found.too_many = True
+                break
+    return found
+
+
+def _paths(catalog: Catalog, reading: Reading, start: int) -> Iterator[_Path]:
+    """Yield each walk to an end item that the unknown bits of headers allow; raises _TooMany."""
+    waiting: list[tuple[int, Reading]] = [(start, reading)]
+    nodes = paths = 0
+    while waiting:
+        at, now = waiting.pop()
+        nodes += 1
+        if nodes > MOST_NODES or paths > MOST_PATHS:
+            raise _TooMany
+        if at >= len(now):
+            continue
+        for header in _headers(catalog, now, at):
+            guessed = header is not now
+            found = announced(catalog, header.data, at)
+            if found is None:
+                continue
+            record, size = found
+            end = at + size
+            length = size - record.header.size
+            if end > len(header):
+                continue
+            if guessed and (record.role == "reserved" or not record.takes(length)):
+                continue
+            if record.role == "end":
+                if record.takes(length):
+                    paths += 1
+                    yield _Path(header, end)
+                continue
+            waiting.append((end, header))
+
+
+def _headers(catalog: Catalog, reading: Reading, at: int) -> Iterator[Reading]:
+    """Yield the reading with each value of the unknown bits in the header at `at`.
+
+    Raises _TooMany.
+    """
+    sizes = {header.size for header in catalog.headers.values()}
+    if reading.known(at, at + max(sizes)):
+        yield reading
+        return
+    first = reading.open_bits(at, at + 1)
+    for data in _values(reading, first):
+        now = _with(reading, bytes(data), first) if first else reading
+        for size in sorted(sizes):
+            if _header_size(catalog, now.data, at) != size:
+                continue
+            rest = now.open_bits(at + 1, min(at + size, len(now)))
+            if len(first) + len(rest) > MOST_HEADER_BITS:
+                raise _TooMany
+            for filled in _values(now, rest):
+                yield _with(now, bytes(filled), rest) if rest else now
+
+
+def _header_size(catalog: Catalog, data: bytes, at: int) -> int:
+    longest = max(header.size for header in catalog.headers.values())
+    found = announced(catalog, data[: at + 1] + bytes(longest), at)
+    return found[0].header.size if found else 0

@@ -1,0 +1,1 @@
+"""Speed, on request."""

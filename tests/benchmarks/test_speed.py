@@ -1,0 +1,158 @@
+"""How long decoding, building and writing a profile take, as multiples of something familiar.
+
+A time by itself says more of the machine than of the program, so each group has a reference that
+is measured in the same run: the table that pytest-benchmark prints gives every row of a group as
+a multiple of its fastest. No test asserts a time.
+
+    python -m pytest tests/benchmarks --benchmark-enable
+
+Without `--benchmark-enable` each row runs once, so that it can't rot, and what it makes is checked.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from random import Random
+from typing import Any
+
+import pytest
+from pytest_benchmark.fixture import BenchmarkFixture
+
+from romtool.files.schemas import load_catalog, shipped_folder
+from romtool.image.decode import decode
+from romtool.image.explain import explain
+from romtool.profile.assemble import assemble
+from romtool.profile.read import read_profile
+from romtool.profile.write import profile_text
+from romtool.rules.check import check
+from tests.support import independent as witness
+from tests.support.profiles import Table, generate, to_toml
+
+CATALOG = load_catalog()
+SIZES = {"512 bytes": 512, "64 KiB": 65536}
+
+
+def device(rng: Random, number: int) -> Table:
+    """A device that asks for what no other one of the card asks for; vendor data make it long."""
+    return {
+        "id": f"QRL{number:04X}",
+        "name": f"Function {number}",
+        "resources": [{"vendor": witness.spaced(rng.randbytes(20))}, {"irq": [5]}],
+        "choice": [
+            {"priority": "good", "resources": [{"io": 0x220, "length": 16}, {"dma": [1]}]},
+            {"priority": "acceptable", "resources": [{"io": [0x240, 0x280], "align": 32,
+                                                      "length": 16}]},
+        ],
+    }  # fmt: skip
+
+
+def profile_of(size: int) -> Table:
+    """A profile whose items fill most of an image of this size."""
+    rng = Random(size)
+    if size == 512:
+        found = next(
+            drawn
+            for drawn in (generate(rng, "counted-19") for _ in range(1000))
+            if 250 < len(witness.pnp_bytes(drawn)) < 450
+        )
+        return {**found, "image": {"layout": "counted-19", "size": size}}
+    card = {"id": "QRL0301", "serial": 1, "name": "Hollow Lane audio card"}
+    profile: Table = {"image": {"layout": "counted-19", "size": size}, "card": card}
+    each = len(witness.device_bytes(device(rng, 100)))
+    profile["device"] = [device(rng, number) for number in range((size - 512) // each)]
+    return profile
+
+
+PROFILES = {name: profile_of(size) for name, size in SIZES.items()}
+TEXTS = {name: to_toml(profile) for name, profile in PROFILES.items()}
+IMAGES = {name: witness.encode(profile) for name, profile in PROFILES.items()}
+
+
+@pytest.fixture(params=SIZES)
+def size(request: pytest.FixtureRequest) -> str:
+    """The name of a size."""
+    assert isinstance(request.param, str)
+    return request.param
+
+
+def measured(
+    benchmark: BenchmarkFixture, group: str, work: Callable[..., Any], *args: object
+) -> Any:
+    """The result of the work, measured as a row of this group."""
+    benchmark.group = group
+    return benchmark(work, *args)
+
+
+# --- of an image: the reference is the witness of the tests, a decoder written straight down
+
+
+def test_reference_of_decoding(benchmark: BenchmarkFixture, size: str) -> None:
+    answer = measured(benchmark, f"decode, {size}", witness.decode, IMAGES[size], "counted-19")
+    assert answer["id"] == PROFILES[size]["card"]["id"]
+
+
+def test_decode(benchmark: BenchmarkFixture, size: str) -> None:
+    image = measured(benchmark, f"decode, {size}", decode, CATALOG, IMAGES[size])
+    assert image.frame.name == "counted-19"
+    assert image.end_checksum.ok
+
+
+def test_decode_and_check(benchmark: BenchmarkFixture, size: str) -> None:
+    def checked(data: bytes) -> list[Any]:
+        return list(check(decode(CATALOG, data)))
+
+    found = measured(benchmark, f"decode, {size}", checked, IMAGES[size])
+    assert "end-checksum" not in {finding.rule for finding in found}
+
+
+def test_decode_and_explain(benchmark: BenchmarkFixture, size: str) -> None:
+    def explained(data: bytes) -> int:
+        return sum(len(row.raw) for row in explain(decode(CATALOG, data)))
+
+    assert measured(benchmark, f"decode, {size}", explained, IMAGES[size]) == SIZES[size]
+
+
+# --- of a profile: the reference is reading its TOML, which comes before all else
+
+
+def test_reference_of_building(benchmark: BenchmarkFixture, size: str) -> None:
+    tables = measured(benchmark, f"build, {size}", tomllib.loads, TEXTS[size])
+    assert tables == PROFILES[size]
+
+
+def test_build(benchmark: BenchmarkFixture, size: str) -> None:
+    def build(text: str) -> bytes:
+        return assemble(read_profile(CATALOG, tomllib.loads(text))).data
+
+    assert measured(benchmark, f"build, {size}", build, TEXTS[size]) == IMAGES[size]
+
+
+# --- of a dump as a profile: the reference is reading the text that comes of it
+
+
+def test_reference_of_profiles(benchmark: BenchmarkFixture, size: str) -> None:
+    text = profile_text(CATALOG, IMAGES[size])
+    tables = measured(benchmark, f"profile, {size}", tomllib.loads, text)
+    assert tables["card"]["id"] == PROFILES[size]["card"]["id"]
+
+
+def test_profile(benchmark: BenchmarkFixture, size: str) -> None:
+    text = measured(benchmark, f"profile, {size}", profile_text, CATALOG, IMAGES[size])
+    assert assemble(read_profile(CATALOG, tomllib.loads(text))).data == IMAGES[size]
+
+
+# --- of the schemas: the reference is reading their TOML
+
+
+def test_reference_of_schemas(benchmark: BenchmarkFixture) -> None:
+    texts = [path.read_text(encoding="utf-8") for path in shipped_folder().rglob("*.toml")]
+
+    def parsed() -> list[dict[str, Any]]:
+        return [tomllib.loads(text) for text in texts]
+
+    assert len(measured(benchmark, "schemas", parsed)) == len(texts)
+
+
+def test_schemas(benchmark: BenchmarkFixture) -> None:
+    assert set(measured(benchmark, "schemas", load_catalog).frames) >= {"plain", "counted-19"}

@@ -1,0 +1,143 @@
+"""What people read, word for word: any change of it shows up as a change of a file in tests/golden.
+
+`python -m tests.test_golden --write` makes the files anew from what the commands print now; look
+at the difference before it is committed. Each file begins with the command that prints it.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from romtool.files.schemas import load_catalog
+from tests.support.tool import romtool, told
+
+ROOT = Path(__file__).resolve().parent.parent
+GOLDEN = ROOT / "tests" / "golden"
+SAMPLES = ("hollow-lane", "hollow-lane-marked")
+WIDTH = 80
+
+
+def cases() -> dict[str, tuple[list[str], int]]:
+    """Each golden file's name, the words of its command, and the command's exit code."""
+    found: dict[str, tuple[list[str], int]] = {}
+    for stem in SAMPLES:
+        found |= {
+            f"{stem}.inspect": (["inspect", f"{stem}.toml"], 0),
+            f"{stem}.inspect-bytes": (["inspect", f"{stem}.bin", "--bytes"], 0),
+            f"{stem}.check": (["check", f"{stem}.toml", "--strict"], 0),
+            f"{stem}.verify": (["verify", f"{stem}.bin", f"{stem}.toml"], 0),
+            f"{stem}.profile": (["profile", f"{stem}.bin"], 0),
+        }
+    found |= {
+        "spoilt.inspect": (["inspect", "spoilt.bin"], 0),
+        "spoilt.inspect-bytes": (["inspect", "spoilt.bin", "--bytes"], 0),
+        "spoilt.check": (["check", "spoilt.bin"], 1),
+        "spoilt.verify": (["verify", "spoilt.bin", "hollow-lane.toml"], 1),
+        "spoilt.profile": (["profile", "spoilt.bin"], 0),
+        "blank.inspect": (["inspect", "blank.bin"], 0),
+        "blank.check": (["check", "blank.bin"], 1),
+        "blank.verify": (["verify", "blank.bin", "hollow-lane.toml"], 1),
+        "schema-list": (["schema", "list"], 0),
+        "schema-irq": (["schema", "show", "irq"], 0),
+        "schema-profile": (["schema", "show", "profile"], 0),
+    }
+    for frame in load_catalog().frames:
+        found[f"schema-{frame}"] = (["schema", "show", frame], 0)
+    return found
+
+
+CASES = cases()
+
+
+def spoilt(image: bytes) -> bytes:
+    """The first sample's image with one fault of most kinds; offsets counted by hand."""
+    out = bytearray(image)
+    out[0x03] = 0xF1  # byte count: without the 9-byte identifier, as some images have it
+    out[0x06] |= 0x20  # the PnP key is turned off
+    out[0x1F] ^= 0x40  # identifier checksum (Spec App. B.2)
+    out[0x4D] = ord("@")  # a letter of the first device's name
+    at = image.index(bytes.fromhex("31 00 22 20 00"))
+    out[at + 1] = 7  # a reserved priority (Spec 6.2.2.6)
+    out[at + 3 : at + 5] = (0x0420).to_bytes(2, "little")  # IRQ 10, which no pin is wired to
+    out[-12:-8] = bytes.fromhex("DE AD 00 01")  # behind the PnP data
+    return bytes(out)
+
+
+def make_folder(folder: Path) -> None:
+    """Put the samples, their images, and the spoilt and blank ones into a folder."""
+    for stem in SAMPLES:
+        shutil.copy(ROOT / "samples" / f"{stem}.toml", folder)
+        run = romtool("build", f"{stem}.toml", "--format", "bin", cwd=folder)
+        assert run.returncode == 0, told(run)
+    image = (folder / "hollow-lane.bin").read_bytes()
+    (folder / "spoilt.bin").write_bytes(spoilt(image))
+    (folder / "blank.bin").write_bytes(b"\xff" * len(image))
+
+
+def printed(name: str, folder: Path) -> str:
+    """The text of a golden file, as the command prints it now."""
+    words, code = CASES[name]
+    run = romtool(*words, cwd=folder)
+    assert run.returncode == code, told(run)
+    assert told(run) == ""
+    text = run.stdout.decode().replace("\r\n", "\n")
+    return f"$ romtool {' '.join(words)}\n{text}"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A folder with the images that the commands are run on."""
+    made = tmp_path_factory.mktemp("golden")
+    make_folder(made)
+    yield made
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_golden(name: str, folder: Path) -> None:
+    """The command prints what the file holds."""
+    file = GOLDEN / f"{name}.txt"
+    assert file.exists(), "made by: python -m tests.test_golden --write"
+    assert printed(name, folder) == file.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_width(name: str, folder: Path) -> None:
+    """Nothing is wider than a terminal, has white space at its end, or a tab in it.
+
+    A profile is a file: an editor shows it, which may be wider. A line that says no more than two
+    names of files is as wide as they are.
+    """
+    for line in printed(name, folder).splitlines():
+        free = name.endswith(".profile") or line.startswith("match: ")
+        assert free or len(line) <= WIDTH, line
+        assert line == line.rstrip(), line
+        assert "\t" not in line
+
+
+def test_no_file_too_many() -> None:
+    """Each file belongs to a command."""
+    assert sorted(path.stem for path in GOLDEN.iterdir()) == sorted(CASES)
+
+
+def write() -> None:
+    """Make all files anew, and take out those that no command prints any more."""
+    GOLDEN.mkdir(exist_ok=True)
+    for path in GOLDEN.iterdir():
+        path.unlink()
+    with tempfile.TemporaryDirectory() as name:
+        make_folder(Path(name))
+        for case in CASES:
+            text = printed(case, Path(name))
+            (GOLDEN / f"{case}.txt").write_text(text, encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    if sys.argv[1:] != ["--write"]:
+        sys.exit("to make tests/golden anew: python -m tests.test_golden --write")
+    write()

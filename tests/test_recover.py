@@ -1,0 +1,505 @@
+"""The core of `romtool recover`: reads spoilt by independent code come back, noise doesn't.
+
+How reads go wrong is common practice, no source. "Spec" is the *Plug and Play ISA Specification,
+Version 1.0a* (5 May 1994).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from romtool.errors import Refused
+from romtool.files.schemas import load_catalog
+from romtool.image.decode import decode
+from romtool.profile.assemble import assemble
+from romtool.profile.read import read_profile
+from romtool.recover.advice import advice, why
+from romtool.recover.judge import consistent
+from romtool.recover.name import name
+from romtool.recover.places import identifiers
+from romtool.recover.reading import Reading, vote
+from romtool.recover.recover import Recovery, recover
+from romtool.recover.undo import State, late_bit, swapped_pairs
+from romtool.schema.checksums import Checksum
+from romtool.toml.parse import parse_toml
+from tests.support import spoil
+from tests.support.independent import identifier_checksum, pack_id
+from tests.support.profiles import Table, generate, profiles, to_toml
+from tests.support.tool import CARD, PROFILE, romtool, told
+
+CATALOG = load_catalog()
+
+# Cards differ in much that recovery doesn't look at: more of them than the default find no more.
+PLENTY = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+def built(profile: Table | str) -> bytes:
+    """The image of a profile, as the tool builds it."""
+    text = profile if isinstance(profile, str) else to_toml(profile)
+    return assemble(read_profile(CATALOG, parse_toml(text))).data
+
+
+def plain_fill(profile: Table, fill: int = 0xFF) -> Table:
+    """The same card in the smallest part, without patch or tail."""
+    layout = profile["image"].get("layout", "plain")
+    return profile | {"image": {"layout": layout, "fill": fill}}
+
+
+def of(*reads: bytes, **options: Any) -> Recovery:
+    """What becomes of reads without gaps."""
+    return recover(CATALOG, [Reading.of(read) for read in reads], **options)
+
+
+def assert_image(found: Recovery, image: bytes) -> None:
+    """Assert that an image came back, for sure."""
+    assert found.settled, found
+    assert found.answers[0].data == image
+    assert found.confidence == found.answers[0].confidence
+    assert found.confidence in ("proven", "likely")
+
+
+IMAGE = built('[image]\nlayout = "counted-19"\npart = "24C04"\n\n' + CARD)
+PLAIN = built(PROFILE)
+
+
+# --- readings
+
+
+def test_gap_bytes_are_unknown() -> None:
+    """What stands in a gap doesn't matter."""
+    reading = Reading.of(b"\1\2\3\4", [(1, 3)])
+    assert reading == Reading(b"\1\0\0\4", b"\0\xff\xff\0")
+    assert reading.open_bits(0, 2) == [(1, bit) for bit in range(8)]
+    assert not reading.known()
+    assert reading.known(3)
+
+
+def test_vote() -> None:
+    """The majority of three; a tie of two is unknown; a bit that only one read has, counts."""
+    three = vote([Reading.of(b"\x0f"), Reading.of(b"\x1f"), Reading.of(b"\x0e")])
+    assert three.reading == Reading(b"\x0f", b"\0")
+    assert three.disputed == b"\x11"
+    assert three.doubtful == Reading(b"\x0e", b"\x11")
+    two = vote([Reading.of(b"\x0f"), Reading.of(b"\x1f")])
+    assert two.reading == Reading(b"\x0f", b"\x10")
+    gap = vote([Reading.of(b"\x0f", [(0, 1)]), Reading.of(b"\x1f")])
+    assert gap.reading == Reading(b"\x1f", b"\0")
+    assert gap.count == 0
+
+
+@given(st.binary(min_size=1, max_size=64))
+def test_undone_pairs(data: bytes) -> None:
+    """Swapping the pairs of swapped pairs gives them back."""
+    first, _ = swapped_pairs(State(Reading.of(spoil.swap_pairs(data))))
+    assert first.reading.data == data
+
+
+@given(st.binary(min_size=1, max_size=64))
+def test_undone_late_bit(data: bytes) -> None:
+    """All bits but the last come back, and that one is said to be unknown."""
+    (state,) = late_bit(State(Reading.of(spoil.one_bit_late(data))))
+    assert state.reading.data == data[:-1] + bytes([data[-1] & 0xFE])
+    assert state.reading.unknown == bytes(len(data) - 1) + b"\1"
+
+
+@given(st.binary(max_size=200), st.integers(0, 3))
+def test_identifiers_are_found(data: bytes, at: int) -> None:
+    """The quick search finds every right checksum, and nothing else (Spec App. B.2)."""
+    at = min(at, len(data))
+    data = data[:at] + bytes.fromhex("43 11 54 09 00 01 00 04 DC") + data[at:]
+    places = range(len(data) - 8)
+    right = [p for p in places if identifier_checksum(data[p : p + 8]) == data[p + 8]]
+    assert list(identifiers(CATALOG, data)) == right
+    assert at in right
+
+
+# --- what comes back
+
+
+@PLENTY
+@given(profiles())
+def test_consistent_images_stay(profile: Table) -> None:
+    """An image as built comes back as it is, and nothing is said to have been done to it."""
+    profile["image"].pop("size", None)  # a file of no part's length is taken for a cut one
+    image = built(profile)
+    layout = profile["image"].get("layout")
+    found = of(image)
+    assert_image(found, image)
+    assert found.answers[0].steps == ()
+    if not {"tail", "patch"} & set(profile["image"]):
+        assert consistent(decode(CATALOG, image, layout))
+        assert found.confidence == "proven" or image[-1] == 0 or found.answers[0].notes
+
+
+FAULTS: dict[str, Callable[[bytes], bytes]] = {
+    "swapped-pairs": spoil.swap_pairs,
+    "repetition": lambda data: spoil.repeat(data, 4 * len(data)),
+    "late-bit": spoil.one_bit_late,
+    "leading-offset": lambda data: b"\xff" * 7 + data,
+}
+
+
+@PLENTY
+@given(profiles(), st.permutations(sorted(FAULTS)), st.integers(1, 2), st.sampled_from([0, 0xFF]))
+def test_spoilt_images_come_back(profile: Table, order: list[str], count: int, fill: int) -> None:
+    """One fault or two, in either order; the steps undo them last first, where that tells."""
+    image = built(plain_fill(profile, fill))
+    used = spoil.pnp_span(image, profile["image"].get("layout", "plain"))[1]
+    assume(used < len(image) - 1)  # fill at the end tells the bit that a late read loses
+    read = image
+    for fault in order[:count]:
+        read = FAULTS[fault](read)
+    found = of(read)
+    assert_image(found, image)
+    names = [step for step, _ in found.answers[0].steps]
+    assert sorted(names) == sorted(order[:count])
+
+
+@PLENTY
+@given(profiles(), st.integers(0, 0xFFFF))
+def test_cut_images_are_filled_up(profile: Table, seed: int) -> None:
+    """A read that ends behind the end item is filled up; one that ends before it isn't."""
+    image = built(plain_fill(profile))
+    end = spoil.pnp_span(image, profile["image"].get("layout", "plain"))[1]
+    parts = [size for size in CATALOG.part_sizes if size < len(image)]
+    assume(max([end, *parts]) + 1 < len(image))
+    length = Random(seed).randrange(max([end, *(part + 1 for part in parts)]), len(image))
+    assert_image(of(image[:length]), image)
+    assert not of(image[: end - 2]).settled
+
+
+@PLENTY
+@given(profiles())
+def test_lost_frames_need_a_layout(profile: Table) -> None:
+    """Only PnP data kept: with the layout, typical configuration is put before it, and said."""
+    layout = profile["image"].get("layout", "plain")
+    assume(layout != "plain")
+    profile.pop("config", None)
+    image = built(plain_fill(profile))
+    start, _ = spoil.pnp_span(image, layout)
+    read = image[start:]
+    found = of(read, layout=layout)
+    assert_image(found, image)
+    best = found.answers[0]
+    assert found.confidence == "likely"
+    assert [step for step, _ in best.steps] == ["lost-frame"]
+    assert any("typical" in note for note in best.notes)
+    assert best.evidence.signature in ("added", "none")
+    without = of(read)
+    assert all("lost-frame" not in dict(answer.steps) for answer in without.answers)
+
+
+@PLENTY
+@given(profiles(), st.integers(0, 0xFFFF), st.sampled_from([3, 5]))
+def test_votes(profile: Table, seed: int, reads: int) -> None:
+    """Each read has other bits turned over: the others outvote it everywhere."""
+    image = built(plain_fill(profile))
+    spoilt = spoil.flipped_reads(image, seed, [4] * reads, (0, len(image)))
+    found = of(*spoilt)
+    assert_image(found, image)
+    assert found.answers[0].steps[0][0] == "vote"
+    assert f"over {reads} reads" in found.answers[0].steps[0][1]
+
+
+@PLENTY
+@given(profiles(), st.integers(0, 0xFFFF), st.sampled_from(sorted(FAULTS)))
+def test_one_read_has_a_fault_of_its_own(profile: Table, seed: int, fault: str) -> None:
+    """A read that is swapped, say, votes too, once that is undone."""
+    image = built(plain_fill(profile))
+    reads = spoil.flipped_reads(image, seed, [2, 2, 2, 2], (0, len(image)))
+    assume(fault != "late-bit" or image[-1] == image[-2])
+    reads[seed % 4] = FAULTS[fault](reads[seed % 4])
+    assert_image(of(*reads), image)
+
+
+@PLENTY
+@given(profiles(), st.integers(0, 0xFFFF))
+def test_gaps(profile: Table, seed: int) -> None:
+    """One byte of the PnP data is proven; what is missing behind it is fill."""
+    image = built(plain_fill(profile))
+    start, end = spoil.pnp_span(image, profile["image"].get("layout", "plain"))
+    assume(image[end - 1] > 0)
+    at = Random(seed).randrange(start, end)
+    found = recover(CATALOG, [Reading.of(image, [(at, at + 1)])])
+    assert_image(found, image)
+    assert [step for step, _ in found.answers[0].steps] == ["gap"]
+    assert f"{at:X}h" in found.answers[0].steps[0][1]
+    if end < len(image):
+        assert_image(recover(CATALOG, [Reading.of(image, [(end, len(image))])]), image)
+
+
+# --- what doesn't
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.binary(min_size=1, max_size=700), st.sampled_from([None, "counted-7", "marked-8"]))
+def test_noise_is_no_image(data: bytes, layout: str | None) -> None:
+    """Random bytes are never claimed, and always answered."""
+    found = of(data, layout=layout)
+    assert not found.settled
+    assert why(found)
+    assert advice(found, 1)
+
+
+def test_a_large_read_of_noise() -> None:
+    """Nor is an image found somewhere in 64 KiB of noise."""
+    assert not of(Random(64).randbytes(0x10000)).settled
+
+
+@pytest.mark.parametrize(
+    ("data", "known"),
+    [
+        (b"\xff" * 256, "blank"),
+        (b"\xff", "blank"),
+        (bytes(512), "zero"),
+        (b"\x5a" * 128, "one-byte"),
+        (b"\x5a\x12" * 64, "two-byte-pattern"),
+        (b"\x5a\x12" * 64 + b"\x5a", "two-byte-pattern"),
+    ],
+)
+def test_hopeless_reads_are_named(data: bytes, known: str) -> None:
+    """They are called what they are, with what to check; the words are the schema's."""
+    found = of(data)
+    assert found.named is not None
+    assert found.named.mishap is CATALOG.mishaps[known]
+    assert not found.answers
+    assert not found.settled
+    assert why(found) == found.named.title
+    assert advice(found, 1) == CATALOG.mishaps[known].check
+    assert name(CATALOG, Reading.of(data + b"\x77\x78", [(len(data), len(data) + 2)]))
+
+
+def test_blank_reads_among_good_ones() -> None:
+    """A read without contact is left out, and that is said."""
+    found = of(b"\xff" * len(IMAGE), IMAGE, IMAGE)
+    assert_image(found, IMAGE)
+    assert any("left out" in note for note in found.notes)
+
+
+def test_same_reads() -> None:
+    """Reads that are the same leave nothing to vote on, and that is said."""
+    found = of(IMAGE, IMAGE)
+    assert_image(found, IMAGE)
+    assert found.answers[0].steps == ()
+    assert any("same" in note for note in found.notes)
+
+
+def test_a_flipped_bit_is_told_but_not_settled() -> None:
+    """A wrong end checksum in a single read: nothing to undo, more reads help."""
+    start, end = spoil.pnp_span(IMAGE, "counted-19")
+    found = of(spoil.flip(IMAGE, [(start + 12) * 8]))
+    assert not found.settled
+    assert found.confidence == "guess"
+    assert found.answers[0].steps == ()
+    assert "end checksum" in why(found)
+    assert "several times" in advice(found, 1)
+    assert end < len(IMAGE)
+
+
+def test_a_flipped_identifier_bit() -> None:
+    """A wrong identifier checksum that isn't just left out is told, and not settled."""
+    start, _ = spoil.pnp_span(IMAGE, "counted-19")
+    found = of(spoil.flip(IMAGE, [(start + 5) * 8 + 3]))
+    assert not found.settled
+    assert "identifier checksum" in why(found)
+
+
+def test_an_identifier_checksum_that_the_chip_makes() -> None:
+    """A donor that stores 00h there works: it stays as it is, with a note (from memory)."""
+    start, _ = spoil.pnp_span(IMAGE, "counted-19")
+    donor = IMAGE[: start + 8] + b"\0" + IMAGE[start + 9 :]
+    found = of(donor)
+    assert_image(found, donor)
+    assert found.answers[0].steps == ()
+    assert found.confidence == "likely"
+    assert any("compute" in note for note in found.answers[0].notes)
+    assert_image(of(spoil.swap_pairs(donor)), donor)
+    assert_image(of(spoil.repeat(donor, 2048)), donor)
+    assert_image(of(b"\x11\x22\x33" + donor), donor)
+
+
+def test_an_end_checksum_that_is_not_checked() -> None:
+    """A stored 00h is right, but proves nothing (Spec 6.2.2.11)."""
+    _, end = spoil.pnp_span(IMAGE, "counted-19")
+    image = IMAGE[: end - 1] + b"\0" + IMAGE[end:]
+    found = of(image)
+    assert_image(found, image)
+    assert found.confidence == "likely"
+    gap = recover(CATALOG, [Reading.of(image, [(end - 8, end - 7)])])
+    assert not gap.settled
+
+
+def test_a_damaged_signature_is_no_offset() -> None:
+    """The bytes of a frame with a wrong bit aren't taken for bytes before a plain image."""
+    image = spoil.flip(IMAGE, [3])
+    found = of(image)
+    assert_image(found, image)
+    assert found.answers[0].steps == ()
+    assert any("signature" in note for note in found.answers[0].notes)
+
+
+def test_as_good_answers_are_all_shown() -> None:
+    """Two reads differ in a configuration bit, which nothing proves: both answers, none taken."""
+    found = of(IMAGE, spoil.flip(IMAGE, [6 * 8 + 2]))
+    assert not found.settled
+    assert len(found.rivals) == 1
+    assert found.confidence == "likely"
+    assert {found.answers[0].data, found.answers[1].data} == {
+        IMAGE,
+        spoil.flip(IMAGE, [6 * 8 + 2]),
+    }
+    assert "--pick" in advice(found, 2)
+
+
+def test_bits_that_make_up_for_each_other() -> None:
+    """Two turned bits of one weight: the end checksum, a sum, can't tell which pair is right."""
+    name_at = IMAGE.index(b"Hollow Lane")
+    first, second = name_at * 8 + 1, (name_at + 6) * 8 + 1
+    reads = [spoil.flip(IMAGE, [first]), spoil.flip(IMAGE, [second])]
+    bits = [IMAGE[bit // 8] >> bit % 8 & 1 for bit in (first, second)]
+    found = of(*reads)
+    if bits[0] == bits[1]:
+        assert_image(found, IMAGE)
+    else:
+        assert not found.settled
+        assert IMAGE in [answer.data for answer in found.answers]
+
+
+def test_patch_behind_the_data() -> None:
+    """A firmware patch behind the PnP data is kept, whatever happened to the read."""
+    patch = Random(3).randbytes(40).hex()
+    text = f'[image]\nlayout = "counted-7"\npart = "93C66"\npatch = "{patch}"\n\n{CARD}'
+    image = built(text)
+    for fault in FAULTS.values():
+        assert_image(of(fault(image)), image)
+
+
+def test_a_frame_of_ones_own(tmp_path: Path) -> None:
+    """A user's frame is looked for too; its own checksum proves a gap in its configuration."""
+    frame = """
+title = "a frame for this test"
+source = "invented"
+[[frame]]
+name = "summed-5"
+title = "signature, three bytes, their sum"
+size = 6
+field = [
+  { at = 0, bytes = 2, key = "signature", type = "constant", value = "C3 3C" },
+  { at = 2, bytes = 3, key = "setting", type = "hex", default = "01 02 03" },
+  { at = 5, bytes = 1, key = "sum", type = "checksum", checksum = "sum-to-zero", covers = "2-4" },
+]
+"""
+    own = tmp_path / "own.toml"
+    own.write_text(frame, encoding="utf-8")
+    catalog = load_catalog(files=[own])
+    image = (bytes.fromhex("C3 3C 10 20 30 A0") + PLAIN).ljust(512, b"\xff")
+    for read in (spoil.swap_pairs(image), spoil.one_bit_late(image)):
+        found = recover(catalog, [Reading.of(read)])
+        assert_image(found, image)
+        assert found.answers[0].evidence.layout == "summed-5"
+    assert_image(recover(catalog, [Reading.of(image, [(3, 4)])]), image)
+    assert not recover(catalog, [Reading.of(image, [(3, 5)])]).settled
+    found = recover(catalog, [Reading.of(PLAIN)], layout="summed-5", part_size=512)
+    assert found.answers[0].data[:6] == bytes.fromhex("C3 3C 01 02 03 FA")
+
+
+def test_part_settles_the_size() -> None:
+    """Of a read that is longer than any part, `--part` says how much is the part's."""
+    read = (bytes(1000) + IMAGE).ljust(0x8000, b"\xff")
+    assert not of(read).settled
+    assert_image(of(read, part_size=512), IMAGE)
+
+
+def test_unknown_layout() -> None:
+    """A layout that no schema describes is refused."""
+    with pytest.raises(Refused):
+        of(IMAGE, layout="counted-8")
+
+
+def test_search_needs_a_linear_checksum_only() -> None:
+    """The quick search rests on the register being linear: sums of inputs give sums of results."""
+    check = Checksum("identifier", "lfsr8", 0x6A, (0, 1))
+    first, second = pack_id("QRL0301") + bytes(4), bytes(range(8))
+    both = bytes(one ^ other for one, other in zip(first, second, strict=True))
+    assert check.of(first) ^ check.of(second) ^ check.of(bytes(8)) == check.of(both)
+
+
+# --- the command
+
+
+def ambiguous(folder: Path) -> list[str]:
+    """Two reads that leave two answers."""
+    (folder / "a.bin").write_bytes(IMAGE)
+    (folder / "b.bin").write_bytes(spoil.flip(IMAGE, [6 * 8 + 2]))
+    return [str(folder / "a.bin"), str(folder / "b.bin")]
+
+
+def test_pick(tmp_path: Path) -> None:
+    """Nothing is written where two answers are as good, until one is picked."""
+    out, reads = tmp_path / "out.bin", ambiguous(tmp_path)
+    run = romtool("recover", *reads, "-o", str(out), "--json")
+    answer = json.loads(run.stdout)
+    assert run.returncode == 1, told(run)
+    assert not out.exists()
+    assert [row["pick"] for row in answer["alternatives"]] == [1, 2]
+    assert answer["written"] is None
+    for pick in (1, 2):
+        run = romtool("recover", *reads, "-o", str(out), "--pick", str(pick), "--force")
+        assert run.returncode == 0, told(run)
+        assert out.read_bytes() in (IMAGE, spoil.flip(IMAGE, [6 * 8 + 2]))
+    run = romtool("recover", *reads, "--pick", "3")
+    assert run.returncode == 2
+    assert "2 answers" in told(run)
+
+
+def test_without_output(tmp_path: Path) -> None:
+    """Without -o nothing is written, and that is said, with steps, evidence and confidence."""
+    (tmp_path / "read.bin").write_bytes(spoil.swap_pairs(IMAGE))
+    run = romtool("recover", "read.bin", cwd=tmp_path)
+    text = run.stdout.decode()
+    assert run.returncode == 0, told(run)
+    for word in ("byte pairs swapped", "signature right", "proven", "nothing written", "-o FILE"):
+        assert word in text
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["read.bin"]
+
+
+@pytest.mark.parametrize("options", [["--part", "24C99"], ["--layout", "none"], ["--pick", "0"]])
+def test_unusable_calls(options: list[str], tmp_path: Path) -> None:
+    """A part, a layout or a number that doesn't exist: exit code 2, one line."""
+    (tmp_path / "read.bin").write_bytes(IMAGE)
+    run = romtool("recover", "read.bin", *options, cwd=tmp_path)
+    assert run.returncode == 2
+    assert len(told(run).splitlines()) == 1
+    assert told(run).startswith("romtool: ")
+
+
+def test_seeded_cards_in_every_layout() -> None:
+    """A fixed set beside the drawn ones: late and twice, the pair that loses and repeats a bit."""
+    for seed in range(40):
+        image = built(plain_fill(generate(Random(seed))))
+        if image[-1] == 0xFF:
+            assert_image(of(spoil.repeat(spoil.one_bit_late(image), 2 * len(image))), image)
+
+
+def test_a_file_of_no_parts_length() -> None:
+    """It is taken for a cut one; as it is, it is the second answer."""
+    image = PLAIN[:200]
+    found = of(image)
+    assert_image(found, PLAIN)
+    assert [step for step, _ in found.answers[0].steps] == ["cut"]
+    assert found.answers[1].data == image
+
+
+def test_a_part_that_is_too_small() -> None:
+    """`--part` names a part that the image doesn't fit: told, not settled."""
+    found = of(IMAGE, part_size=128)
+    assert not found.settled or len(IMAGE.rstrip(b"\xff")) <= 128
+    assert not of(PLAIN * 2, part_size=64).settled
