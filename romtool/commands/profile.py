@@ -13,9 +13,11 @@ from romtool.commands.common import (
     guarded,
     image_options,
     take_image,
+    tell,
 )
 from romtool.files.output import write_files
 from romtool.profile.write import profile_text
+from romtool.text.findings import counted
 
 
 @click.command(
@@ -46,6 +48,12 @@ def command(
     """Write DUMP as a card profile that builds back to the same bytes, whatever it holds."""
     catalog = catalog_of(schemas)
     taken = take_image(catalog, dump, layout=layout, part=part, forced=forced)
+    if taken.image.frame is None:
+        tell(f"{taken.name}: no layout fits: the bytes stand as they are; `recover` may help")
+    else:
+        found = taken.findings()
+        if any(finding.severity == "error" for finding in found):
+            tell(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
     name = Path(taken.name).name
     text = profile_text(catalog, taken.intake.data, layout, taken.part, name)
     if output is None:

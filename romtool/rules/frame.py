@@ -8,7 +8,7 @@ from romtool.image.decode import usual_id
 from romtool.image.model import Compared, Image
 from romtool.rules.findings import Finding, finding
 from romtool.schema.fields import Field
-from romtool.schema.kinds import Constant, Count, Spelled
+from romtool.schema.kinds import Constant, Count, Pins, Spelled
 from romtool.schema.numbers import address, hex_text
 
 
@@ -35,11 +35,26 @@ def frame_findings(image: Image) -> Iterator[Finding]:
         if field.warn and image.config[field.key]:
             words = {"title": field.title, "text": field.text, "key": field.key}
             yield finding(image.catalog, "setting", field.at, **words)
+    yield from _wiring(image)
     limit = image.frame.max_pnp_bytes
     length = image.items_end - image.identifier_at
     if limit is not None and length > limit:
         at = image.identifier_at
         yield finding(image.catalog, "too-long", at, length=length, limit=limit)
+
+
+def _wiring(image: Image) -> Iterator[Finding]:
+    for field in image.frame.config_fields if image.frame else ():
+        kind = field.kind
+        if not isinstance(kind, Pins):
+            continue
+        lines = image.config[field.key]
+        for line in sorted(kind.connected(lines)):
+            pins = [kind.pin_name(pin) for pin, on in enumerate(lines) if on == line]
+            if len(pins) > 1:
+                words = {"title": field.title, "pins": " and ".join(pins), "line": line}
+                words["unconnected"] = kind.unconnected
+                yield finding(image.catalog, "wired-twice", field.at, **words)
 
 
 def _words(field: Field, found: Compared) -> dict[str, str]:

@@ -18,7 +18,7 @@ KEY = 18
 
 def profile_lines(catalog: Catalog) -> Iterator[str]:
     """Yield every table of a profile with its keys, then the entries of `resources`."""
-    yield from title("A card profile")
+    yield from title("A card profile", "[value]: what holds where a key is left out")
     for key in catalog.tables["profile"].keys.values():
         yield ""
         yield from title(MARKS.get(key.type, "[{}]").format(key.name), "")
@@ -43,7 +43,9 @@ def _keys(catalog: Catalog, table: str, where: str) -> Iterator[str]:
             inner.append(key)
     for key in inner:
         if key.table is not None:
-            yield from line("", f"[[{where}.{key.name}]]: {key.text}", indent=0)
+            yield ""
+            yield from title(MARKS[key.type].format(f"{where}.{key.name}"))
+            yield from line("", key.text, indent=2)
             yield from _keys(catalog, key.table, f"{where}.{key.name}")
 
 
@@ -71,7 +73,7 @@ def _words(field: Field) -> str:
 def _default(field: Field) -> str:
     if field.default is MISSING or field.default is None or field.default == []:
         return ""
-    return f" ({field.kind.show(field.default)})"
+    return f" [{field.kind.show(field.default)}]"
 
 
 def _entry(record: Record, forms: list[str]) -> Iterator[str]:
