@@ -118,6 +118,25 @@ PROFILES = [
         f'[override]\n{CARET}count = "without-identifier"\n',
         note("count-way"),
     ),
+    # The frame's configuration (from memory; common practice).
+    spoilt(
+        "setting",
+        "dma_wiring = [4, 1, 3]",
+        f"dma_wiring = [4, 1, 3]\n{CARET}pnp_key_off = true",
+        warning("setting"),
+    ),
+    spoilt(
+        "wired-twice",
+        "irq_wiring = [5, 7, 9, 11, 0, 0]",
+        f"{CARET}irq_wiring = [5, 7, 9, 11, 9, 0]",
+        warning("wired-twice"),
+    ),
+    spoilt(
+        "wired-twice/dma",
+        "dma_wiring = [4, 1, 3]",
+        f"{CARET}dma_wiring = [1, 1, 3]",
+        warning("wired-twice"),
+    ),
     # The identifier: Spec 6.1, App. B.2.
     spoilt("id-checksum", OVERRIDE, f"[override]\n{CARET}id_checksum = 0\n", error("id-checksum")),
     spoilt(
@@ -363,7 +382,7 @@ def with_device(items: bytes) -> bytes:
 
 def counted(pnp: bytes) -> bytes:
     """An image with signature, count and seven configuration bytes (from memory)."""
-    wiring = bytes.fromhex("00 48 75 B9 0B 14 03")  # IRQ 5, 7, 9, 11; DMA 1, 3
+    wiring = bytes.fromhex("00 48 75 B9 00 14 03")  # IRQ 5, 7, 9, 11; DMA 1, 3
     return (bytes.fromhex("55 BB") + len(pnp).to_bytes(2, "big") + wiring + pnp).ljust(256, b"\xff")
 
 
@@ -406,6 +425,11 @@ IMAGES = [
         "count-way",
         changed(GOOD_COUNTED, 3, GOOD_COUNTED[3] - 9),
         (Said("count-way", "note", 2),),
+    ),
+    Bytes(  # pins A and B on line 5, the lowest nibbles
+        "wired-twice",
+        changed(GOOD_COUNTED, 6, 0x55),
+        (Said("wired-twice", "warning", 6),),
     ),
     Bytes(
         "id-checksum",
@@ -1007,7 +1031,9 @@ def test_build_tells_warnings_and_writes(folder: Path) -> None:
     run = romtool("build", "warned.toml", "-o", "out", cwd=folder)
     assert run.returncode == 0
     [line] = told(run).splitlines()
-    assert re.match(r"romtool: warned\.toml:\d+:\d+: IRQ 10 is offered, but no pin ", line)
+    assert re.match(
+        r"romtool: warned\.toml:\d+:\d+: (?:warning: )?IRQ 10 is offered, but no pin ", line
+    )
     assert (folder / "out" / "warned.bin").stat().st_size == 512
 
 

@@ -243,21 +243,21 @@ CASES = [
         "no-part-name",
         '[[part]]\nname = "24C32"\n',
         f"[[{CARET}part]]\n",
-        "part.0 has no name; *generic part number",
+        "*part* has no name; *generic part number",
     ),
     case(
         "no-part-bytes",
         '[[part]]\nname = "24C32"\nbus = "two-wire"\nbytes = 4096\n',
         f'[[{CARET}part]]\nname = "24C32"\nbus = "two-wire"\n',
-        "part.0 has no bytes; *its size",
+        "*part* has no bytes; *its size",
     ),
     case(
         "no-frame-size",
         FRAME,
         f"[[{CARET}" + FRAME[2:].replace("size = 12\n", ""),
-        "frame.0 has no size; *bytes before the PnP data",
+        "*frame* has no size; *bytes before the PnP data",
     ),
-    field("no-at", MUTE, ("at = 5, ", ""), "frame.0.field.4 has no at; *its first byte, from 0"),
+    field("no-at", MUTE, ("at = 5, ", ""), "*field* has no at; *its first byte, from 0"),
     field(
         "no-type", MUTE, (' type = "flag",', ""), "the field has no type; or write use = a block"
     ),
@@ -316,8 +316,7 @@ CASES = [
         "overlap-of-bits",
         GAIN,
         ('"4:0"', '"5:0"'),
-        "line_out_gain takes bit 5 of byte 5, which is taken or isn't there; "
-        "fields must not overlap",
+        "line_out_gain takes bit 5 of byte 5, as unused does; fields must not overlap",
     ),
     case(
         "bit-unaccounted-for",
@@ -339,8 +338,8 @@ CASES = [
     ),
     case(
         "highest-bit-unaccounted-for",
-        f'{UNUSED}  {MUTE} title = "mute" }},\n',
-        f"  {CARET}{UNUSED.strip()}\n",
+        f'{GAIN} title = "line-out gain" }},\n{UNUSED}  {MUTE} title = "mute" }},\n',
+        f'{CARET}{GAIN} title = "line-out gain" }},\n{UNUSED}',
         f"bit 7 is not accounted for in byte 5; {EVERY_BIT}",
     ),
     case(
@@ -353,7 +352,7 @@ CASES = [
         "field-is-a-number",
         "field = [\n",
         f"field = [\n  {CARET}5,\n",
-        "frame.0.field.0 is not a table; *",
+        "*field* is not a table; *",
     ),
     case(
         "bits-text",
@@ -719,7 +718,7 @@ def test_lint_of_bad_toml(old: str, new: str, tmp_path: Path) -> None:
     run = lint(text.replace(CARET, ""), tmp_path)
     assert run.returncode == 2
     [told_line] = told(run).splitlines()
-    assert re.fullmatch(rf"romtool: bad\.toml:{line}:\d+: .+; mend the TOML here", told_line)
+    assert re.fullmatch(rf"romtool: bad\.toml:{line}:\d+: [^;]+; ..+", told_line)
 
 
 @pytest.mark.parametrize(
@@ -765,7 +764,7 @@ def test_lint_of_a_mebibyte_and_more(tmp_path: Path) -> None:
     run = lint(sample().ljust((1 << 20) + 1, "#"), tmp_path)
     assert run.returncode == 2
     [line] = told(run).splitlines()
-    assert line.startswith("romtool: bad.toml: 1048577 bytes or more are too many (limit 1048576)")
+    assert line.startswith("romtool: bad.toml: 1048577 bytes")
 
 
 def test_lint_of_what_is_not_there(tmp_path: Path) -> None:

@@ -114,6 +114,7 @@ def command(
     Nothing is written where the profile has rule errors (exit code 1), unless --allow-faults.
     """
     catalog = catalog_of(schemas)
+    _check_serials(catalog, serials)
     intake = take(catalog, profile, "toml")
     stem = "image" if profile == "-" else Path(profile).stem
     images = list(_images(catalog, intake, stem, serials))
@@ -144,6 +145,16 @@ def command(
     elif _part(intake) is None:
         parts = [part.name for part in catalog.parts_of(len(images[0][1]))]
         echo(f"part: {' or '.join(parts)}" if parts else "part: none has this size")
+
+
+def _check_serials(catalog: Catalog, serials: range | None) -> None:
+    """Refuse serial numbers that can't be stored, or that stand for none."""
+    field = catalog.identifier.serial_field
+    none = getattr(field.kind, "none", None)
+    for serial in serials[-1:] if serials else ():
+        if serial > field.kind.top or serial == none:
+            message = f"--serials: {serial} is no serial number, {field.kind.top} stands for none"
+            raise click.UsageError(message, click.get_current_context())
 
 
 def _layout(intake: Intake) -> str | None:

@@ -80,6 +80,8 @@ def command(
         readings.append(Reading.of(intake.data, intake.gaps))
         names.append(intake.name)
     found = recover(catalog, readings, layout, _part_size(catalog, part))
+    if part is not None and not found.answers and found.named is None:
+        _other_size(catalog, readings, layout, part)
     chosen = _chosen(found, pick)
     if chosen is not None and output is not None:
         write_files([(output, chosen.data)], force=force)
@@ -92,6 +94,14 @@ def command(
         tell(f"{_names(names)}: not settled: {why(found)}; {advice(found, len(dumps))}")
         sys.exit(NO)
     sys.exit(DONE)
+
+
+def _other_size(catalog: Catalog, readings: list[Reading], layout: str | None, part: str) -> None:
+    """Tell where it is only the part's size that leaves no answer."""
+    free = recover(catalog, readings, layout)
+    if free.answers:
+        size = len(free.answers[0].data)
+        tell(f"--part {part}: there is no answer of its size, but one of {size} bytes without it")
 
 
 def _part_size(catalog: Catalog, name: str | None) -> int | None:

@@ -84,9 +84,10 @@ def _counted(found: list[Difference], size: int) -> str:
     """Return how many bytes differ, are missing, or are too many."""
     missing = sum(one.found is None for one in found)
     extra = sum(one.expected is None for one in found)
-    words = [f"{len(found) - missing - extra} of {size} bytes differ"]
-    words += [f"{missing} are missing"] if missing else []
-    words += [f"{extra} are too many"] if extra else []
+    differ = len(found) - missing - extra
+    words = [f"{differ} of {size} bytes differ"] if differ else []
+    words += [f"{missing} of {size} bytes are missing"] if missing else []
+    words += [f"{extra} bytes are too many"] if extra else []
     return ", ".join(words)
 
 

@@ -14,8 +14,7 @@ def why(recovery: Recovery) -> str:
     best = recovery.answers[0]
     if best.faults:
         return best.faults[0]
-    count = len(recovery.rivals) + 1
-    return f"{count} answers are as good as each other, and nothing decides between them"
+    return f"{recovery.tied} answers fit equally well, and nothing decides between them"
 
 
 def advice(recovery: Recovery, reads: int) -> str:

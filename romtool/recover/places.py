@@ -15,6 +15,8 @@ from romtool.schema.kinds import Check, Constant, Count
 ENOUGH = 26
 """Bits of evidence for an image in the middle of a read: chance gives less in 64 KiB of noise."""
 MOST_STARTS = 4
+MOST_LOST = 2
+"""So many first bytes of a frame may be missing while the rest of it still shows."""
 BEFORE = "an image stands in the bytes before it"
 
 
@@ -125,14 +127,15 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
         end = item.end
     for frame in catalog.frames.values():
         at = place - frame.size
-        if at < 0 or not frame.size:
+        if at < -MOST_LOST or not frame.size:
             continue
-        image = _image_at(catalog, data[:end], at, frame)
+        lost = max(0, -at)
+        image = _image_at(catalog, bytes(lost) + data[:end], at + lost, frame)
         counted = any(
-            isinstance(field.kind, Count) and image.computed[field.key].ok
+            isinstance(field.kind, Count) and field.at >= lost and image.computed[field.key].ok
             for field in frame.computed_fields
         )
-        if counted or _nearly_signed(frame, data, at):
+        if counted or (not lost and _nearly_signed(frame, data, at)):
             yield f"the bytes before it may be a damaged frame of layout {frame.name}"
             return
 

@@ -69,7 +69,8 @@ class Recovery:
 
     `answers`: best first; `settled`: the first is good enough, and no other is as good;
     `confidence`: that of the first ("none" without one); `named`: what a hopeless read is;
-    `notes`: what is to be said of the reads themselves.
+    `notes`: what is to be said of the reads themselves; `tied`: how many of the answers are as
+    good as the first, itself included.
     """
 
     answers: tuple[Answer, ...] = ()
@@ -77,11 +78,7 @@ class Recovery:
     confidence: str = NONE
     named: Named | None = None
     notes: tuple[str, ...] = ()
-
-    @property
-    def rivals(self) -> tuple[Answer, ...]:
-        """The answers that are as good as the first."""
-        return tuple(a for a in self.answers[1:] if a.rank == self.answers[0].rank)
+    tied: int = 1
 
 
 def recover(
@@ -119,7 +116,15 @@ def _recovery(answers: Sequence[Answer], notes: Sequence[str]) -> Recovery:
         return Recovery(notes=tuple(notes))
     found = Recovery(tuple(answers), confidence=answers[0].confidence, notes=tuple(notes))
     good = RANKS[found.confidence] >= RANKS[LIKELY]
-    return replace(found, settled=good and not found.rivals)
+    tied = sum(answer.rank == answers[0].rank for answer in answers)
+    if tied == 1:
+        return replace(found, settled=good)
+    # Each fits, but only one can be right: none of them is more than a guess.
+    guesses = [
+        replace(answer, confidence=GUESS) if answer.rank == answers[0].rank else answer
+        for answer in answers
+    ]
+    return replace(found, answers=tuple(guesses), confidence=GUESS, tied=tied)
 
 
 def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) -> Recovery:
@@ -260,8 +265,6 @@ class _Search:
             if size > length:
                 steps.append(step("cut", length=length, size=size, fill=address(fill)))
                 doubts.append(CUT)
-                if not image.items_at - self.catalog.identifier.size and self.layout is None:
-                    doubts.append(FRAMELESS)
         faults = [f"nothing proves what stood at {place}" for place in rough.open]
         faults += state.doubts
         if assumed and size not in self.catalog.part_sizes:
@@ -280,6 +283,10 @@ class _Search:
             doubts=tuple(doubts),
             faults=tuple(faults),
         )
+        bare = not image.items_at - self.catalog.identifier.size and self.layout is None
+        notes = found.doubts
+        if bare and FRAMELESS not in notes:
+            notes = (*notes, FRAMELESS)
         return Answer(
             image=image,
             steps=tuple((done.name, self.words(done)) for done in steps),
@@ -288,7 +295,7 @@ class _Search:
             evidence=found.evidence,
             confidence=found.confidence,
             faults=found.faults,
-            notes=found.doubts,
+            notes=notes,
         )
 
     def words(self, done: Step) -> str:
