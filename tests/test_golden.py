@@ -85,7 +85,8 @@ def printed(name: str, folder: Path) -> str:
     words, code = CASES[name]
     run = romtool(*words, cwd=folder)
     assert run.returncode == code, told(run)
-    assert told(run) == ""
+    # `profile` says that what is wrong in a dump is kept; the others have nothing to add.
+    assert told(run) == "" or (words[0] == "profile" and "kept as they are" in told(run))
     text = run.stdout.decode().replace("\r\n", "\n")
     return f"$ romtool {' '.join(words)}\n{text}"
 

@@ -13,7 +13,7 @@ from typing import Any, NoReturn, TypeVar
 
 import click
 
-from romtool.errors import Fault, Refused
+from romtool.errors import Refused
 from romtool.files.intake import FORMATS, Intake, expand, take
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
@@ -118,7 +118,7 @@ class Taken:
 
 def placed(finding: Finding, intake: Intake) -> Finding:
     """Return a finding with its line in the profile, where the image was built from one."""
-    place = intake.place(finding.offset)
+    place = intake.place(finding.offset, finding.path)
     return finding if place is None else replace(finding, line=place[0], column=place[1])
 
 
@@ -138,7 +138,7 @@ def take_image(
         stated = intake.assembly
         layout = layout or (stated.layout if stated else None)
         image = decode(catalog, intake.data, layout)
-        settled = part_named(catalog, part, len(intake.data)) if part else None
+        settled = catalog.part(part, len(intake.data)).name if part else None
     except Refused as refused:
         raise refused.in_file(intake.name) from None
     return Taken(intake, image, settled or (stated.part if stated else None))
@@ -178,17 +178,6 @@ def echo_answers(answers: Sequence[dict[str, Any]], names: Sequence[str]) -> Non
     """Write the answer for one file that was named, or a list for several or a folder."""
     single = len(answers) == 1 and len(names) == 1 and not Path(names[0]).is_dir()
     echo_json(answers[0] if single else {"files": list(answers)})
-
-
-def part_named(catalog: Catalog, name: str, size: int) -> str:
-    """Return the part's name; raises Refused where it isn't known or has another size."""
-    part = catalog.parts.get(name.upper())
-    if part is None:
-        raise Refused([Fault(f"no part is called {name}", f"known: {', '.join(catalog.parts)}")])
-    if part.size != size:
-        message = f"{size} bytes are not the {part.size} of a {part.name}"
-        raise Refused([Fault(message, "take another --part, or `recover` the dump first")])
-    return part.name
 
 
 def guarded(function: F) -> F:

@@ -79,7 +79,7 @@ def command(
             tell(note)
         readings.append(Reading.of(intake.data, intake.gaps))
         names.append(intake.name)
-    found = recover(catalog, readings, layout, _part_size(catalog, part))
+    found = recover(catalog, readings, layout, catalog.part(part).size if part else None)
     if part is not None and not found.answers and found.named is None:
         _other_size(catalog, readings, layout, part)
     chosen = _chosen(found, pick)
@@ -102,16 +102,6 @@ def _other_size(catalog: Catalog, readings: list[Reading], layout: str | None, p
     if free.answers:
         size = len(free.answers[0].data)
         tell(f"--part {part}: there is no answer of its size, but one of {size} bytes without it")
-
-
-def _part_size(catalog: Catalog, name: str | None) -> int | None:
-    if name is None:
-        return None
-    part = catalog.parts.get(name.upper())
-    if part is None:
-        known = ", ".join(catalog.parts)
-        raise Refused([Fault(f"no part is called {name}", f"known: {known}")])
-    return part.size
 
 
 def _chosen(found: Recovery, pick: int | None) -> Answer | None:

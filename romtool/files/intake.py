@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from romtool.errors import Fault, Refused, refuse
+from romtool.errors import Path as KeyPath
 from romtool.files.records import Placed, hex_chunks, joined, srec_chunks
 from romtool.profile.assemble import Assembly, assemble
 from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
 from romtool.text.faults import located
 from romtool.toml.parse import parse_toml
-from romtool.toml.places import place_of
+from romtool.toml.places import has_path, place_of
 
 MAX_IMAGE = 64 << 10
 MAX_RECORDS = 512 << 10
@@ -46,11 +47,15 @@ class Intake:
         if self.offset:
             yield f"{self.name}: its first address is {self.offset:X}h, taken as an offset"
 
-    def place(self, offset: int | None) -> tuple[int, int] | None:
-        """Return line and column in the profile of the byte at `offset`, None for no profile."""
+    def place(self, offset: int | None, path: KeyPath | None = None) -> tuple[int, int] | None:
+        """Return line and column in the profile, None for no profile.
+
+        The place is that of `path`, if the profile has it, else of the byte at `offset`.
+        """
         if self.assembly is None:
             return None
-        path = self.assembly.path_at(offset or 0)
+        if path is None or not has_path(self.text, path):
+            path = self.assembly.path_at(offset or 0)
         place = place_of(self.text, path, key=True)
         return place.line, place.column
 
@@ -148,7 +153,9 @@ def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
     try:
         assembly = assemble(read_profile(catalog, parse_toml(text)))
     except Refused as refused:
-        raise Refused(located(fault, text) for fault in refused.faults) from None
+        faults = [located(fault, text) for fault in refused.faults]
+        faults.sort(key=lambda fault: (fault.line or 0, fault.column or 0))
+        raise Refused(faults) from None
     return Intake(shown(name), "toml", assembly.data, text=text, assembly=assembly)
 
 

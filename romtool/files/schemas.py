@@ -10,6 +10,8 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.loading import SchemaFile, load
 from romtool.text.faults import located
 
+MAX_SCHEMA = 1 << 20
+
 
 def shipped_folder() -> Path:
     """Return the folder of the schemas that come with romtool."""
@@ -28,9 +30,17 @@ def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
 
 def _schema_file(path: Path, *, own: bool) -> SchemaFile:
     try:
-        return SchemaFile(str(path), path.read_text(encoding="utf-8"), own)
-    except (OSError, UnicodeDecodeError) as error:
-        reason = str(getattr(error, "strerror", None) or "is no UTF-8 text").lower()
+        size = path.stat().st_size
+        if size > MAX_SCHEMA:
+            message = f"{size} bytes are too many for a schema file (limit 1 MiB)"
+            raise refuse(message, "is this the right file?")
+        return SchemaFile(str(path), path.read_text(encoding="utf-8-sig"), own)
+    except Refused as refused:
+        raise refused.in_file(str(path)) from None
+    except UnicodeDecodeError:
+        raise refuse("is no UTF-8 text", "save it as plain text").in_file(str(path)) from None
+    except OSError as error:
+        reason = (error.strerror or "can't be read").lower()
         raise refuse(reason, "check the name and the rights").in_file(str(path)) from None
 
 

@@ -8,6 +8,7 @@ from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Frame
 from romtool.schema.kinds import Constant, Count, Spelled
+from romtool.schema.numbers import clip
 
 LEAST_EVIDENCE = 12
 """Bits of evidence below which no frame is believed: more than one right checksum."""
@@ -59,7 +60,7 @@ def frame_named(catalog: Catalog, layout: str) -> Frame:
         raise Refused(
             [
                 Fault(
-                    f"no layout is called {layout}",
+                    f"no layout is called {clip(layout)}",
                     f"known are {known}; your own need --schemas DIR",
                 )
             ]

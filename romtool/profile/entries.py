@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import Any
 
 from romtool.errors import Fault, Path, Refused, Wrong
 from romtool.image.walk import whole_items
 from romtool.schema.catalog import Catalog
-from romtool.schema.numbers import parse_hex
+from romtool.schema.numbers import clip, did_you_mean, parse_hex
 from romtool.schema.records import Record
 from romtool.schema.tables import describe
 
@@ -50,7 +49,8 @@ def written(record: Record, values: dict[str, Any], path: Path, length: int | No
     try:
         return record.write(values, length)
     except Wrong as wrong:
-        raise Refused([Fault(wrong.message, wrong.hint, (*path, *wrong.inside))]) from None
+        inside = (record.length_key,) if length is not None and record.length_key else wrong.inside
+        raise Refused([Fault(wrong.message, wrong.hint, (*path, *inside))]) from None
 
 
 def _raw(catalog: Catalog, entry: dict[str, Any], path: Path) -> bytes:
@@ -81,9 +81,9 @@ def _headless(catalog: Catalog, entry: dict[str, Any], heads: list[str], path: P
         message = f"{' and '.join(heads)} can't stand in one entry"
         return Fault(message, "write one { } for each", (*path, heads[1]), on_key=True)
     for key in entry:
-        near = difflib.get_close_matches(key, [*catalog.entries, RAW], n=1)
-        if near:
-            message, hint = f"unknown resource {key}", f"did you mean {near[0]}?"
+        hint = did_you_mean(key, [*catalog.entries, RAW])
+        if hint:
+            message = f"unknown resource {clip(key)}"
             return Fault(message, hint, (*path, key), on_key=True)
     return Fault("the entry doesn't say what it asks for", f"it needs one of {known}", path)
 
@@ -110,9 +110,8 @@ def _check_keys(catalog: Catalog, record: Record, entry: dict[str, Any], path: P
     faults = []
     for key in entry:
         if key not in known:
-            near = difflib.get_close_matches(key, known, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"it takes {', '.join(known)}"
-            message = f"unknown key {key} beside {record.head.key}"
+            hint = did_you_mean(key, known) or f"it takes {', '.join(known)}"
+            message = f"unknown key {clip(key)} beside {record.head.key}"
             faults.append(Fault(message, hint, (*path, key), on_key=True))
     if faults:
         raise Refused(faults)

@@ -13,7 +13,7 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
 from romtool.schema.frames import is_computed
 from romtool.schema.kinds import Constant, Count, Hex, Stored, whole_number
-from romtool.schema.numbers import one_of, parse_hex
+from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex
 from romtool.schema.records import Record
 from romtool.schema.tables import check_table, describe, unknown_keys
 
@@ -86,6 +86,8 @@ class _Reader:
         bad = {fault.path[1] for fault in found if fault.path and len(fault.path) > 1}
         good = {key: value for key, value in image.items() if key not in bad}
         plan = self.result
+        if "layout" in bad:
+            known = False
         if "layout" in good:
             try:
                 plan.frame = frame_named(self.catalog, good["layout"])
@@ -96,11 +98,11 @@ class _Reader:
                 known = False
         plan.fill = whole_number(good["fill"]) if "fill" in good else plan.frame.fill
         if "part" in good:
-            plan.part = self.catalog.parts.get(good["part"].upper())
-            if plan.part is None:
-                hint = f"known are {', '.join(self.catalog.parts)}; or write size = …"
-                message = f"no part is called {good['part']}"
-                self.faults.append(Fault(message, hint, ("image", "part")))
+            try:
+                plan.part = self.catalog.part(good["part"])
+            except Refused as refused:
+                fault = refused.faults[0]
+                self.faults.append(Fault(fault.message, fault.hint, ("image", "part")))
             if "size" in good:
                 message = "part and size can't both stand"
                 hint = "size is for a dump of no part's length"
@@ -117,11 +119,11 @@ class _Reader:
         fields = {f.key: f for f in frame.config_fields}
         for key in config:
             if key not in fields:
-                hint = f"its keys are {', '.join(fields)}"
+                hint = did_you_mean(key, fields) or f"its keys are {', '.join(fields)}"
                 if not fields:
                     others = [f.name for f in self.catalog.frames.values() if f.config_fields]
                     hint = f"name the chip's layout in [image], such as {one_of(others)}"
-                message = f"layout {frame.name} has no configuration {key}"
+                message = f"layout {frame.name} has no configuration {clip(key)}"
                 self.faults.append(Fault(message, hint, ("config", key), on_key=True))
         for key, field_ in fields.items():
             value = config.get(key, field_.default)
@@ -232,7 +234,9 @@ class _Reader:
         self.faults += unknown_keys(device, spec, path)
         record = self.catalog.by_role["device"]
         length = device.get(record.length_key) if record.length_key else None
-        if length is not None and (length not in record.layout.lengths() or length is True):
+        if length is not None and (
+            type(length) is not int or length not in record.layout.lengths()
+        ):
             message = f"{record.length_key}: {describe(length)} is no length of this item"
             hint = f"write {record.lengths_in_words()}"
             self.faults.append(Fault(message, hint, (*path, str(record.length_key))))
@@ -264,7 +268,9 @@ class _Reader:
     def _list(self, table: Mapping[str, Any], key: str, path: Path) -> list[tuple[Path, Any]]:
         value = table.get(key, [])
         if not isinstance(value, list):
-            self.faults.append(Fault(f"{key} is not a list", "put it in [ ]", (*path, key)))
+            tables = self.tables["device"].keys[key].type == "tables"
+            hint = f"write it as [[device.{key}]]" if tables else "put it in [ ]"
+            self.faults.append(Fault(f"{key} is not a list", hint, (*path, key)))
             return []
         return [((*path, key, index), item) for index, item in enumerate(value)]
 
@@ -276,7 +282,8 @@ class _Reader:
         self.faults += unknown_keys(choice, self.tables["choice"], path)
         record = self.catalog.by_role["choice"]
         values = {f.key: choice[f.key] for f in record.profile_fields if f.key in choice}
-        self._item(record, values, path, owner)
+        stated = record.head.key if record.head.key in values else None
+        self._item(record, values, path, owner, stated)
         self._entries(choice.get("resources", []), (*path, "resources"), owner)
 
     def _override(self) -> None:
@@ -289,8 +296,11 @@ class _Reader:
             if key == self.catalog.identifier.name:
                 self._whole_identifier(value, path)
             elif key not in fields:
-                hint = f"what can be overridden here: {', '.join(fields)}"
-                message = f"nothing called {key} is computed in layout {self.result.frame.name}"
+                hint = did_you_mean(key, fields)
+                hint = hint or f"what can be overridden here: {', '.join(fields)}"
+                message = (
+                    f"nothing called {clip(key)} is computed in layout {self.result.frame.name}"
+                )
                 self.faults.append(Fault(message, hint, path, on_key=True))
             elif key in specs and specs[key].absent is not None and value == specs[key].absent:
                 self.result.has_end = False

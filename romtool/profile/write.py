@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterator
 
-from romtool.errors import Fault, Refused
+from romtool.errors import Refused
 from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.profile.assemble import assemble
@@ -32,7 +32,7 @@ def profile_text(
     Raises Refused for a layout or a part that isn't known or doesn't fit.
     """
     image = decode(catalog, data, layout)
-    chosen = _part(catalog, part, len(data))
+    chosen = catalog.part(part, len(data)) if part else None
     for tables in _forms(image, chosen):
         text = profile_toml(catalog, tables, list(_heading(image, tables, name)))
         if len(text.encode()) <= MAX_TEXT and builds(catalog, text, data):
@@ -53,19 +53,6 @@ def _forms(image: Image, part: Part | None) -> Iterator[Table]:
     yield tables_of(image, part)
     yield tables_of(image, part, item_runs=True)
     yield raw_tables(image)
-
-
-def _part(catalog: Catalog, name: str | None, size: int) -> Part | None:
-    if name is None:
-        return None
-    part = catalog.parts.get(name.upper())
-    if part is None:
-        hint = f"known are {', '.join(catalog.parts)}"
-        raise Refused([Fault(f"no part is called {name}", hint)])
-    if part.size != size:
-        message = f"{size} bytes are not the {part.size} of a {part.name}"
-        raise Refused([Fault(message, "leave --part out, or recover the dump first")])
-    return part
 
 
 def _heading(image: Image, tables: Table, name: str) -> Iterator[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from romtool.errors import Path
 from romtool.schema.catalog import Catalog
 
 
@@ -12,7 +13,8 @@ from romtool.schema.catalog import Catalog
 class Finding:
     """What a rule found: where (offset in the image), how bad, what, what to do, by which source.
 
-    `line` is the place in the profile that the image was built from, if it was.
+    `path` is the profile's key that decides it, where that is not the key that the byte came from;
+    `line` and `column` are the place in the profile, if the image was built from one.
     """
 
     rule: str
@@ -21,6 +23,7 @@ class Finding:
     message: str
     hint: str
     source: str
+    path: Path | None = None
     line: int | None = None
     column: int | None = None
 
@@ -37,7 +40,9 @@ class Finding:
         }
 
 
-def finding(catalog: Catalog, rule: str, offset: int | None, **words: object) -> Finding:
+def finding(
+    catalog: Catalog, rule: str, offset: int | None, path: Path | None = None, /, **words: object
+) -> Finding:
     """Return what the rule says with these words filled in."""
     found = catalog.rules[rule]
     return Finding(
@@ -47,4 +52,5 @@ def finding(catalog: Catalog, rule: str, offset: int | None, **words: object) ->
         found.message.format_map(words),
         found.hint.format_map(words),
         found.source,
+        path,
     )

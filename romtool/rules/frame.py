@@ -34,7 +34,7 @@ def frame_findings(image: Image) -> Iterator[Finding]:
     for field in image.frame.config_fields:
         if field.warn and image.config[field.key]:
             words = {"title": field.title, "text": field.text, "key": field.key}
-            yield finding(image.catalog, "setting", field.at, **words)
+            yield finding(image.catalog, "setting", field.at, ("config", field.key), **words)
     yield from _wiring(image)
     limit = image.frame.max_pnp_bytes
     length = image.items_end - image.identifier_at
@@ -54,7 +54,8 @@ def _wiring(image: Image) -> Iterator[Finding]:
             if len(pins) > 1:
                 words = {"title": field.title, "pins": " and ".join(pins), "line": line}
                 words["unconnected"] = kind.unconnected
-                yield finding(image.catalog, "wired-twice", field.at, **words)
+                path = ("config", field.key)
+                yield finding(image.catalog, "wired-twice", field.at, path, **words)
 
 
 def _words(field: Field, found: Compared) -> dict[str, str]:

@@ -18,7 +18,8 @@ def order_findings(image: Image) -> Iterator[Finding]:
         return
     catalog, items = image.catalog, image.items
     if not items or items[0].record.role != "version":
-        yield finding(catalog, "no-version", image.items_at)
+        key = catalog.by_role["version"].head.key
+        yield finding(catalog, "no-version", image.items_at, ("card", key))
     for item in items[1:]:
         if item.record.role == "version":
             yield finding(catalog, "version-again", item.offset)
@@ -59,7 +60,9 @@ def _choices(image: Image) -> Iterator[Finding]:
         elif role == "choices-end":
             if opened is None:
                 yield finding(catalog, "choices-not-opened", item.offset)
-            opened, closed_before = None, True
+            else:
+                closed_before = True
+            opened = None
         elif role in ("device", "end"):
             if opened is not None:
                 yield finding(catalog, "choices-not-closed", opened.offset)
@@ -102,4 +105,4 @@ def _dead_end(image: Image) -> Iterator[Finding]:
         record, wanted = cut
         words = {"record": record.title, "wanted": wanted, "there": len(image.data) - at}
         yield finding(image.catalog, "item-cut", at, **words)
-    yield finding(image.catalog, "no-end", at)
+    yield finding(image.catalog, "no-end", at, ("override", image.catalog.end_field.key))

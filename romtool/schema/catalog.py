@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from romtool.errors import Wrong
+from romtool.errors import Wrong, refuse
 from romtool.schema.checksums import Checksum
 from romtool.schema.fields import Field, Layout
 from romtool.schema.frames import Frame, Part
 from romtool.schema.kinds import Check, Spelled
+from romtool.schema.numbers import clip
 from romtool.schema.records import Header, Record
 from romtool.schema.tables import TableSpec
 
@@ -143,6 +144,21 @@ class Catalog:
         """Return the parts of exactly this size in bytes."""
         found = [part for part in self.parts.values() if part.size == size]
         return sorted(found, key=lambda part: part.name)
+
+    def part(self, name: str, size: int | None = None) -> Part:
+        """Return the part of this name, in small letters or capitals; raises Refused.
+
+        `size` (bytes): refuse a part of another size.
+        """
+        folded = {known.upper(): part for known, part in self.parts.items()}
+        part = self.parts.get(name) or folded.get(name.upper())
+        if part is None:
+            hint = f"known are {', '.join(self.parts)}; or write size = …"
+            raise refuse(f"no part is called {clip(name)}", hint)
+        if size is not None and part.size != size:
+            hint = "take another --part, or `recover` the dump first"
+            raise refuse(f"{size} bytes are not the {part.size} of a {part.name}", hint)
+        return part
 
     @functools.cached_property
     def part_sizes(self) -> list[int]:

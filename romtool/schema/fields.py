@@ -60,7 +60,7 @@ class Field:
         try:
             return self.kind.to_stored(value)
         except Wrong as wrong:
-            hint = wrong.hint or self.text
+            hint = wrong.hint or self.text or self.kind.usage
             raise Wrong(f"{self.title}: {wrong.message}", hint, inside=wrong.inside) from None
 
     def is_default(self, value: Value) -> bool:
@@ -262,7 +262,8 @@ def layout_of(fields: Sequence[Field], size: int | None, path: Path) -> Layout:
     keys: set[str] = set()
     for field in fields:
         if field.key in keys:
-            raise Refused([Fault(f"two fields have the key {field.key}", "", field.path)])
+            hint = "give each a key of its own"
+            raise Refused([Fault(f"two fields have the key {field.key}", hint, field.path)])
         keys.add(field.key)
     at = 0
     for unit in units:
@@ -281,10 +282,15 @@ def layout_of(fields: Sequence[Field], size: int | None, path: Path) -> Layout:
             raise Refused([_gap(at, unit.at - 1, first.path)])
         _check_bits(unit)
         if unit.size is None and unit is not units[-1]:
-            raise Refused([Fault(f"{first.key} takes the rest, but isn't last", "", first.path)])
+            hint = "only the last field of an item may run to its end"
+            raise Refused([Fault(f"{first.key} takes the rest, but isn't last", hint, first.path)])
         if unit is not units[-1] and unit.min_size != unit.size:
-            raise Refused([Fault(f"{first.key} may be absent, but isn't last", "", first.path)])
+            hint = "an item can end only before its last field"
+            raise Refused([Fault(f"{first.key} may be absent, but isn't last", hint, first.path)])
         at += unit.size or 0
+    if size is not None and units and units[-1].size is None:
+        message = f"{units[-1].fields[0].key} takes the rest, but size says where it ends"
+        raise Refused([Fault(message, "write its bytes as a number", units[-1].fields[0].path)])
     if size is not None and at < size:
         raise Refused([_gap(at, size - 1, path)])
     if size is not None and at > size:
@@ -303,7 +309,8 @@ def _check_bits(unit: Unit) -> None:
     if unit.size is None or unit.fields[0].kind.is_bytes:
         if len(unit.fields) > 1:
             message = f"{unit.fields[1].key} overlaps {unit.fields[0].key}"
-            raise Refused([Fault(message, "", unit.fields[1].path)])
+            hint = "bytes that are one value have one field"
+            raise Refused([Fault(message, hint, unit.fields[1].path)])
         return
     owner: dict[int, Field] = {}
     for field in unit.fields:

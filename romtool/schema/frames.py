@@ -54,6 +54,10 @@ class Frame:
         return {f.key: f.stored_of(f.default) for f in self.config_fields}
 
 
+REGIONS = ("identifier", "items")
+"""What a count can count: regions of an image, see `Image.regions`."""
+
+
 def is_computed(field: Field) -> bool:
     """Whether a frame's field is constant or computed, not chosen."""
     return isinstance(field.kind, Constant | Count | Check)

@@ -35,11 +35,13 @@ def load(files: Sequence[SchemaFile]) -> Catalog:
     faults = [
         fault
         for file, data in parsed
-        for fault in _in(file.name, check_table(data, meta["file"], meta))
+        for fault in _in(
+            file.name, check_table(data, meta["own-file" if file.own else "file"], meta)
+        )
     ]
     if faults:
         raise Refused(faults)
-    return _Loader(parsed).catalog()
+    return _Loader(parsed, meta).catalog()
 
 
 def _parse(file: SchemaFile) -> dict[str, Any]:
@@ -64,13 +66,16 @@ def _in(file: str, faults: Iterable[Fault]) -> Iterator[Fault]:
 class _Loader:
     """Builds the catalogue; each step refuses what doesn't add up, with its place."""
 
-    def __init__(self, parsed: list[tuple[SchemaFile, dict[str, Any]]]) -> None:
+    def __init__(
+        self, parsed: list[tuple[SchemaFile, dict[str, Any]]], meta: Mapping[str, TableSpec]
+    ) -> None:
         self.parsed = parsed
         self.faults: list[Fault] = []
         self.blocks: dict[str, Block] = {}
         self.checksums: dict[str, Checksum] = {}
         self.spellings: dict[str, Spelling] = {}
-        self.make = FieldMaker(self.blocks, self.checksums, self.spellings)
+        texts = {key.name: key.text for key in meta["field"].keys.values()}
+        self.make = FieldMaker(self.blocks, self.checksums, self.spellings, texts)
 
     def catalog(self) -> Catalog:
         for _file, path, raw, source in self._all("checksum"):
@@ -140,7 +145,8 @@ class _Loader:
 
     def _new(self, known: Mapping[str, object], name: str, path: Path) -> None:
         if name in known:
-            self._fault(f"{path[0]} {name} is described twice", (*path, "name"))
+            hint = "give it a name of its own"
+            self._fault(f"{path[0]} {name} is described twice", (*path, "name"), hint)
 
     def _fault(self, message: str, path: Path, hint: str = "") -> None:
         self.faults.append(Fault(message, hint, path, file=self.file))

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import difflib
 import re
+from collections.abc import Iterable
 
 from romtool.errors import Wrong
 
 _NUMBER = re.compile(r"(?:0[xX](?P<x>[0-9A-Fa-f]+)|(?P<h>[0-9A-Fa-f]+)[hH]|(?P<d>[0-9]+))\Z")
+LONGEST = 40
+"""Characters of a number that is worth reading."""
 _SPACE = re.compile(r"\s+")
 
 
@@ -14,7 +18,9 @@ def parse_number(text: str) -> int:
     """Read `544`, `0x220` or `220h`; raises Wrong for anything else."""
     found = _NUMBER.match(text.strip())
     if found is None:
-        raise Wrong(f'"{text}" is not a number', 'write 544, 0x220 or "220h"')
+        raise Wrong(f"{shorten(text)} is not a number", 'write 544, 0x220 or "220h"')
+    if len(text) > LONGEST:
+        raise Wrong(f"{shorten(text)} is too long a number", "no field is wider than 32 bits")
     if found["d"] is not None:
         return int(found["d"])
     return int(found["x"] or found["h"], 16)
@@ -43,7 +49,18 @@ def hex_text(data: bytes) -> str:
 
 def shorten(text: str, limit: int = 40) -> str:
     """Quote a text for a message, cut where it is long."""
-    return f'"{text}"' if len(text) <= limit else f'"{text[: limit - 1]}…"'
+    return f'"{clip(text, limit)}"'
+
+
+def clip(text: str, limit: int = 40) -> str:
+    """Return a text for a message, cut where it is long."""
+    return text if len(text) <= limit else f"{text[: limit - 1]}…"
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return the hint with the nearest known word, nothing where none is near."""
+    near = difflib.get_close_matches(word, list(known), n=1)
+    return f"did you mean {near[0]}?" if near else ""
 
 
 def sizes(count: int) -> str:

@@ -104,13 +104,15 @@ class Record:
         if shortest > self.header.top_length:
             raise Wrong(
                 f"{self.title}: {shortest} bytes are more than the {self.header.top_length} "
-                "that fit an item"
+                "that fit an item",
+                "shorten it, or split it into several entries",
             )
         wanted = shortest if length is None else length
         if wanted < shortest or not self.takes(wanted):
             raise Wrong(
                 f"{self.title}: {wanted} bytes can't hold it",
-                f"its content takes {self.lengths_in_words()} bytes",
+                f"its content takes {self.lengths_in_words()} "
+                f"byte{'' if self.lengths_in_words().endswith(' 1') else 's'}",
             )
         if wanted > shortest:
             stored = {k: 0 if v is None else v for k, v in stored.items()}

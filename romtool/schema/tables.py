@@ -6,14 +6,13 @@ for card profiles); this module knows only the types that a key can have.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
 from romtool.errors import Fault, Path, Wrong
-from romtool.schema.numbers import one_of, parse_hex, parse_number, shorten
+from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, parse_number, shorten
 
 TYPE_WORDS = {
     "text": "a text in quotes",
@@ -74,7 +73,7 @@ def check_table(
 ) -> Iterator[Fault]:
     """Yield every fault of `value` against `spec`, those of the tables inside included."""
     if not isinstance(value, dict):
-        yield Fault(f"{_place(path)} is not a table", "", path)
+        yield Fault(f"{_place(path)} is not a table", spec.text, path)
         return
     yield from unknown_keys(value, spec, path, specs)
     for key in spec.keys.values():
@@ -93,9 +92,8 @@ def unknown_keys(
     """Yield a fault for each key that `spec` doesn't know, with the nearest one that it does."""
     for name in value:
         if name not in spec.keys:
-            near = difflib.get_close_matches(name, spec.keys, n=1)
-            keys = ", ".join(spec.keys)
-            hint = f"did you mean {near[0]}?" if near else f"the keys here are: {keys}"
+            near = did_you_mean(name, spec.keys)
+            hint = near or f"the keys here are: {', '.join(spec.keys)}"
             for key in spec.keys.values():
                 inner = specs.get(key.table or "")
                 if not near and inner is not None and name in inner.keys:
@@ -105,7 +103,7 @@ def unknown_keys(
                         else f"{name} under [{key.name}]"
                     )
             where = f" in [{spec.name}]" if path else ""
-            yield Fault(f"unknown key {name}{where}", hint, (*path, name), on_key=True)
+            yield Fault(f"unknown key {clip(name)}{where}", hint, (*path, name), on_key=True)
 
 
 def check_value(
@@ -191,7 +189,7 @@ def describe(value: Any) -> str:
         return "a list"
     if isinstance(value, dict):
         return "a table"
-    return str(value)
+    return clip(str(value))
 
 
 def _place(path: Path) -> str:

@@ -25,4 +25,12 @@ def fault_line(fault: Fault) -> str:
         where += f": at {fault.offset:X}h"
     words = fault.message + (f"; {fault.hint}" if fault.hint else "")
     line = f"{where}: {words}" if where else words
-    return " ".join(line.split())
+    return one_line(line)
+
+
+def one_line(text: str) -> str:
+    """Return a text on one line, without characters that would steer a terminal."""
+    plain = (
+        char if char.isprintable() else f"\\x{ord(char):02x}" for char in " ".join(text.split())
+    )
+    return "".join(plain)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.rules.findings import Finding
+from romtool.text.faults import one_line
 from romtool.text.page import SEVERITY_STYLES, line
 
 SOURCE_STYLE = "(%s)"
@@ -33,9 +34,9 @@ def message(finding: Finding, file: str) -> str:
     if finding.severity != "error":
         words = f"{finding.severity}: {words}"
     if finding.line is not None:
-        return f"romtool: {file}:{finding.line}:{finding.column}: {words}"
+        return one_line(f"romtool: {file}:{finding.line}:{finding.column}: {words}")
     at = "" if finding.offset is None else f" at {finding.offset:X}h:"
-    return f"romtool: {file}:{at} {words}"
+    return one_line(f"romtool: {file}:{at} {words}")
 
 
 def counted(findings: Sequence[Finding]) -> str:

@@ -3,24 +3,48 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 from typing import Any
 
-from romtool.errors import Fault, Refused
+from romtool.errors import Fault, Path, Refused
 from romtool.toml.places import syntax_fault
 
 
 def parse_toml(text: str) -> dict[str, Any]:
     """Return the tables of a TOML text; raises Refused with line and column."""
     try:
-        return tomllib.loads(text)
+        tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         message, place = syntax_fault(error, text)
         raise Refused(
             [Fault(message, _hint(message), line=place.line, column=place.column)]
         ) from None
     except (RecursionError, ValueError):
-        fault = Fault("nested too deep, or a number too long", "is this the right file?", line=1)
+        fault = Fault("nested too deep, or a number too long", "is this the right file?")
         raise Refused([fault]) from None
+    too_long = [path for path, value in _leaves(tables) if _is_too_long(value)]
+    if too_long:
+        hint = "no field is wider than 32 bits"
+        raise Refused(Fault("the number is too long", hint, path) for path in too_long)
+    return tables
+
+
+def _leaves(tables: dict[str, Any]) -> Iterator[tuple[Path, Any]]:
+    """Yield every value that is no table and no list, with its path."""
+    waiting: list[tuple[Path, Any]] = [((), tables)]
+    while waiting:
+        path, value = waiting.pop()
+        if isinstance(value, dict):
+            waiting += [((*path, key), inner) for key, inner in value.items()]
+        elif isinstance(value, list):
+            waiting += [((*path, index), inner) for index, inner in enumerate(value)]
+        else:
+            yield path, value
+
+
+def _is_too_long(value: Any) -> bool:
+    """Whether a number is wider than the 64 bits of TOML: Python would choke on printing it."""
+    return isinstance(value, int) and value.bit_length() > 64
 
 
 def _hint(message: str) -> str:

@@ -58,6 +58,18 @@ def place_of(text: str, path: Path, *, key: bool = False) -> Place:
     return scan.place((scan.key_at if key else scan.value_at)[node])
 
 
+def has_path(text: str, path: Path) -> bool:
+    """Say whether the document has this very path."""
+    scan = _scan(text)
+    node = _ROOT
+    for step in path:
+        child = scan.children.get((node, step))
+        if child is None:
+            return False
+        node = child
+    return True
+
+
 def syntax_fault(error: tomllib.TOMLDecodeError, text: str) -> tuple[str, Place]:
     """Split an error of ``tomllib`` into its message and the place in the text."""
     # Only newer versions keep the place in attributes; the wording is the same in all of them.

@@ -25,6 +25,7 @@ class Kind:
     bits: int
 
     is_bytes = False
+    usage = ""
 
     def to_value(self, stored: Stored) -> Value:
         """Return the value that the stored bits stand for."""
@@ -52,7 +53,9 @@ def whole_number(value: Value) -> int:
     """Return a number written as 544, 0x220 or "220h"; raises Wrong."""
     if isinstance(value, str):
         return parse_number(value)
-    if isinstance(value, bool) or not isinstance(value, int):
+    if type(value) is int and value.bit_length() > 64:
+        raise Wrong("the number is too long", "no field is wider than 32 bits")
+    if type(value) is not int:
         raise Wrong(f"{describe(value)} is not a number", 'write 544, 0x220 or "220h"')
     return value
 

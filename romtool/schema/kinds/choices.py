@@ -26,6 +26,8 @@ from romtool.schema.tables import describe
 class Flag(Kind):
     """One bit: true or false."""
 
+    usage = "write true or false"
+
     def to_value(self, stored: Stored) -> Value:
         return bool(stored)
 
@@ -57,7 +59,7 @@ class Choice(Kind):
 
     def to_stored(self, value: Value) -> Stored:
         for stored, name in self.names.items():
-            if value == name and not isinstance(value, bool):
+            if value == name and type(value) is type(name):
                 return stored
         if self.numbers and isinstance(value, int) and not isinstance(value, bool):
             if value in self.names:
