@@ -8,7 +8,6 @@ import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -37,36 +36,31 @@ from romtool.text.findings import message
 from romtool.verify import swapped_pairs
 
 FORMATS = ("bin", "hex", "srec")
+MOST_SERIALS = 10000
 
 
-class Formats(click.ParamType[tuple[str, ...]]):
-    """A list of output formats with commas between."""
-
-    name = "bin,hex,srec"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> tuple[str, ...]:
-        words = tuple(dict.fromkeys(word.strip().lower() for word in str(value).split(",")))
-        for word in words:
-            if word not in FORMATS:
-                self.fail(f"{word!r} is none of {', '.join(FORMATS)}", param, ctx)
-        return words
+def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[str, ...]:
+    """Return the formats of a list with commas between."""
+    words = tuple(dict.fromkeys(word.strip().lower() for word in value.split(",")))
+    for word in words:
+        if word not in FORMATS:
+            raise click.BadParameter(f"{word!r} is none of {', '.join(FORMATS)}", ctx, param)
+    return words
 
 
-class Serials(click.ParamType[range]):
-    """A range of serial numbers: 1-20, or a single one."""
-
-    name = "A-B"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> range:
-        found = re.fullmatch(r"(\d+)(?:-(\d+))?", str(value))
-        if not found:
-            self.fail(f"{value!r} is not like 1-20", param, ctx)
-        first, last = int(found[1]), int(found[2] or found[1])
-        if last < first:
-            self.fail(f"{value!r}: the first number is above the last", param, ctx)
-        if last - first >= 10000:
-            self.fail("more than 10000 serial numbers at once", param, ctx)
-        return range(first, last + 1)
+def _serials(ctx: click.Context, param: click.Parameter, value: str | None) -> range | None:
+    """Return the serial numbers of a range such as 1-20, or a single one."""
+    if value is None:
+        return None
+    found = re.fullmatch(r"(\d{1,10})(?:-(\d{1,10}))?", value)
+    if not found:
+        raise click.BadParameter(f"{value!r} is not like 1-20", ctx, param)
+    first, last = int(found[1]), int(found[2] or found[1])
+    if last < first:
+        raise click.BadParameter(f"{value!r}: the first number is above the last", ctx, param)
+    if last - first >= MOST_SERIALS:
+        raise click.BadParameter(f"more than {MOST_SERIALS} serial numbers at once", ctx, param)
+    return range(first, last + 1)
 
 
 @click.command(
@@ -86,12 +80,15 @@ class Serials(click.ParamType[range]):
 @click.option(
     "--format",
     "formats",
-    type=Formats(),
+    metavar="bin,hex,srec",
+    callback=_formats,
     default="bin,hex",
     show_default=True,
     help="What to write.",
 )
-@click.option("--serials", type=Serials(), help="One set of files for each serial number.")
+@click.option(
+    "--serials", metavar="A-B", callback=_serials, help="One set of files for each serial number."
+)
 @click.option("--swap-pairs", is_flag=True, help="Swap byte pairs, as some programmers want it.")
 @click.option("--allow-faults", is_flag=True, help="Write it even with rule errors.")
 @force_option

@@ -18,6 +18,9 @@ from romtool.schema.frames import Part
 MAX_TEXT = 1 << 20
 """A longer profile would be refused when it is read: then a coarser form is taken."""
 
+LEAST_ENTRY = 18
+"""Characters that an item takes in a profile at least: `  { raw = "30" },` and a line end."""
+
 
 def profile_text(
     catalog: Catalog,
@@ -50,7 +53,8 @@ def builds(catalog: Catalog, text: str, data: bytes) -> bool:
 
 def _forms(image: Image, part: Part | None) -> Iterator[Table]:
     """Yield the forms that a profile can take, the finest first."""
-    yield tables_of(image, part)
+    if len(image.items) * LEAST_ENTRY <= MAX_TEXT:
+        yield tables_of(image, part)
     yield tables_of(image, part, item_runs=True)
     yield raw_tables(image)
 

@@ -1,0 +1,163 @@
+"""The tables of a profile that become PnP data: [card], [[device]] and their choices."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from romtool.errors import Path, Refused
+from romtool.profile.entries import item_bytes, written
+from romtool.profile.plan import Piece
+from romtool.profile.reader import Reader
+from romtool.schema.frames import is_computed
+from romtool.schema.records import Record
+from romtool.schema.tables import describe, unknown_keys
+
+
+class CardReader(Reader):
+    """Reads the card and its devices, in the order in which their items stand."""
+
+    def read(self) -> None:
+        """Fill the plan from [card] and each [[device]]."""
+        self._card()
+        for index, device in enumerate(self.data.get("device", [])):
+            self._device(device, ("device", index))
+
+    def _card(self) -> None:
+        if "card" not in self.data:
+            hint = 'write [card] with id = "QRL0301" or the like'
+            self.fault("the profile has no [card]", hint, ())
+            return
+        card, path = self.data["card"], ("card",)
+        self.faults += unknown_keys(card, self.tables["card"], path)
+        self.result.owners[path] = "the card itself"
+        self._identifier(card, path)
+        self._version(card, path)
+        self._named(card, path)
+        self._entries(card.get("resources", []), (*path, "resources"), path)
+
+    def _identifier(self, card: Mapping[str, Any], path: Path) -> None:
+        fields = [f for f in self.catalog.identifier.layout.fields if not is_computed(f)]
+        if self.result.whole_identifier is not None:
+            for field_ in fields:
+                if field_.key in card:
+                    message = f"{field_.key} can't stand beside the overridden identifier"
+                    place = (*path, field_.key)
+                    self.fault(message, "leave one of them out", place, on_key=True)
+            return
+        for key in self.tables["card"].keys.values():
+            if key.required and key.name not in card:
+                self.fault(f"[card] has no {key.name}", key.text, path)
+        for field_ in fields:
+            if field_.key in card or field_.may_be_left_out:
+                value = card.get(field_.key, field_.default)
+                stored = self.stored(field_, value, (*path, field_.key))
+                self.result.identifier[field_.key] = stored
+
+    def _named(self, table: Mapping[str, Any], path: Path) -> None:
+        """Add the name of a card or a device, if it has one."""
+        record = self.catalog.by_role["name"]
+        key = record.head.key
+        if key in table:
+            self._item(record, {key: table[key]}, path, path, key)
+
+    def _version(self, card: Mapping[str, Any], path: Path) -> None:
+        record = self.catalog.by_role["version"]
+        values = {f.key: card[f.key] for f in record.profile_fields if f.key in card}
+        for key, value in list(values.items()):
+            spec = self.tables["card"].keys[key]
+            if spec.absent is not None and value == spec.absent:
+                for other in values:
+                    if other != key:
+                        message = f"{other} has no place: {key} is {spec.absent}"
+                        self.fault(message, "leave it out", (*path, other))
+                return
+        self._item(record, values, path, path)
+
+    def _item(
+        self,
+        record: Record,
+        values: dict[str, Any],
+        path: Path,
+        owner: Path,
+        key: str | None = None,
+        length: int | None = None,
+    ) -> None:
+        try:
+            raw = written(record, values, path, length)
+        except Refused as refused:
+            self.faults += refused.faults
+            return
+        place = path if key is None else (*path, key)
+        self.result.pieces.append(Piece(raw, place, owner))
+
+    def _entries(self, entries: Any, path: Path, owner: Path) -> None:
+        if not isinstance(entries, list):
+            hint = "write [ { irq = [5, 7] }, … ]"
+            self.fault(f"{path[-1]} is not a list", hint, path)
+            return
+        for index, entry in enumerate(entries):
+            place = (*path, index)
+            try:
+                raw = item_bytes(self.catalog, entry, place)
+            except Refused as refused:
+                self.faults += refused.faults
+                continue
+            self.result.pieces.append(Piece(raw, place, owner))
+
+    def _device(self, device: Mapping[str, Any], path: Path) -> None:
+        spec = self.tables["device"]
+        self.faults += unknown_keys(device, spec, path)
+        record = self.catalog.by_role["device"]
+        length = device.get(record.length_key) if record.length_key else None
+        if length is not None and (
+            type(length) is not int or length not in record.layout.lengths()
+        ):
+            message = f"{record.length_key}: {describe(length)} is no length of this item"
+            hint = f"write {record.lengths_in_words()}"
+            self.fault(message, hint, (*path, str(record.length_key)))
+            length = None
+        values = {f.key: device[f.key] for f in record.profile_fields if f.key in device}
+        key = record.head.key
+        name = device.get(self.catalog.by_role["name"].head.key)
+        self.result.owners[path] = f"device {describe(device.get(key, '?')).strip(chr(34))}"
+        if isinstance(name, str):
+            self.result.owners[path] += f" ({name})"
+        self._item(record, values, path, path, key if key in device else None, length)
+        also = self.catalog.by_role["compatible"]
+        for place, id_ in self._list(device, also.head.key, path):
+            try:
+                raw = written(also, {also.head.key: id_}, place)
+                self.result.pieces.append(Piece(raw, place, path))
+            except Refused as refused:
+                fault = refused.faults[0]
+                self.fault(fault.message, fault.hint, place)
+        self._named(device, path)
+        self._entries(device.get("resources", []), (*path, "resources"), path)
+        choices = self._list(device, "choice", path)
+        for place, choice in choices:
+            self._choice(choice, place, path)
+        if choices:
+            self._item(self.catalog.by_role["choices-end"], {}, (*path, "choice"), path)
+        self._entries(device.get("resources_after", []), (*path, "resources_after"), path)
+
+    def _list(self, table: Mapping[str, Any], key: str, path: Path) -> list[tuple[Path, Any]]:
+        value = table.get(key, [])
+        if not isinstance(value, list):
+            tables = self.tables["device"].keys[key].type == "tables"
+            hint = f"write it as [[device.{key}]]" if tables else "put it in [ ]"
+            self.fault(f"{key} is not a list", hint, (*path, key))
+            return []
+        return [((*path, key, index), item) for index, item in enumerate(value)]
+
+    def _choice(self, choice: Any, path: Path, owner: Path) -> None:
+        if not isinstance(choice, dict):
+            hint = "write it as [[device.choice]]"
+            self.fault("a choice is not a table", hint, path)
+            return
+        self.faults += unknown_keys(choice, self.tables["choice"], path)
+        record = self.catalog.by_role["choice"]
+        values = {f.key: choice[f.key] for f in record.profile_fields if f.key in choice}
+        stated = record.head.key if record.head.key in values else None
+        self._item(record, values, path, owner, stated)
+        self._entries(choice.get("resources", []), (*path, "resources"), owner)

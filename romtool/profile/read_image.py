@@ -1,0 +1,140 @@
+"""The tables of a profile that lie outside the card: [image], [config], [override]."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from romtool.errors import Path, Refused, Wrong
+from romtool.image.decode import frame_named
+from romtool.profile.reader import Reader
+from romtool.schema.fields import Field
+from romtool.schema.kinds import Constant, Count, Hex, whole_number
+from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex
+from romtool.schema.tables import check_table, describe
+
+
+class ImageReader(Reader):
+    """Reads what lies outside the PnP data, and what is overridden."""
+
+    def read(self) -> None:
+        """Fill the plan from [image], and from [config] and [override] if the layout is known."""
+        if self._image(self.data.get("image", {})):
+            self._config()
+            self._override()
+
+    def read_whole(self) -> None:
+        """Fill the plan of an image that is given as raw bytes."""
+        self._whole(self.data["image"])
+
+    def _whole(self, image: Mapping[str, Any]) -> None:
+        self.faults += check_table(image, self.tables["image"], self.tables, ("image",))
+        for path in [
+            *((name,) for name in self.data if name != "image"),
+            *(("image", name) for name in image if name != "raw"),
+        ]:
+            message = f"{path[-1]} can't stand beside the image's raw bytes"
+            hint = "raw is the whole image: leave all else out"
+            self.fault(message, hint, path, on_key=True)
+        if not self.faults:
+            self.result.raw = parse_hex(image["raw"])
+            if not 1 <= len(self.result.raw) <= 0x10000:
+                message = f"raw: {len(self.result.raw)} bytes are no image"
+                self.fault(message, "1 byte to 64 KiB", ("image", "raw"))
+
+    def _image(self, image: Mapping[str, Any]) -> bool:
+        """Read [image]; return whether the layout is known, so that its own keys can be judged."""
+        known = True
+        found = list(check_table(image, self.tables["image"], self.tables, ("image",)))
+        self.faults += found
+        bad = {fault.path[1] for fault in found if fault.path and len(fault.path) > 1}
+        good = {key: value for key, value in image.items() if key not in bad}
+        plan = self.result
+        if "layout" in bad:
+            known = False
+        if "layout" in good:
+            try:
+                plan.frame = frame_named(self.catalog, good["layout"])
+            except Refused as refused:
+                fault = refused.faults[0]
+                path = ("image", "layout")
+                self.fault(fault.message, fault.hint, path)
+                known = False
+        plan.fill = whole_number(good["fill"]) if "fill" in good else plan.frame.fill
+        if "part" in good:
+            try:
+                plan.part = self.catalog.part(good["part"])
+            except Refused as refused:
+                fault = refused.faults[0]
+                self.fault(fault.message, fault.hint, ("image", "part"))
+            if "size" in good:
+                message = "part and size can't both stand"
+                hint = "size is for a dump of no part's length"
+                self.fault(message, hint, ("image", "size"), on_key=True)
+        plan.size = good.get("size")
+        plan.patch = parse_hex(good.get("patch", ""))
+        for index, run in enumerate(good.get("tail", [])):
+            place = ("image", "tail", index)
+            plan.tail.append((whole_number(run["at"]), parse_hex(run["raw"]), place))
+        return known
+
+    def _config(self) -> None:
+        frame, config = self.result.frame, self.data.get("config", {})
+        fields = {f.key: f for f in frame.config_fields}
+        for key in config:
+            if key not in fields:
+                hint = did_you_mean(key, fields) or f"its keys are {', '.join(fields)}"
+                if not fields:
+                    others = [f.name for f in self.catalog.frames.values() if f.config_fields]
+                    hint = f"name the chip's layout in [image], such as {one_of(others)}"
+                message = f"layout {frame.name} has no configuration {clip(key)}"
+                self.fault(message, hint, ("config", key), on_key=True)
+        for key, field_ in fields.items():
+            value = config.get(key, field_.default)
+            stored = self.stored(field_, value, ("config", key))
+            self.result.config[key] = stored
+
+    def _override(self) -> None:
+        override = self.data.get("override", {})
+        own = {f.key: f for f in self.result.frame.computed_fields}
+        specs = self.tables["override"].keys
+        fields = own | {n: self.catalog.field(key.field) for n, key in specs.items() if key.field}
+        for key, value in override.items():
+            path = ("override", key)
+            if key == self.catalog.identifier.name:
+                self._whole_identifier(value, path)
+            elif key not in fields:
+                hint = did_you_mean(key, fields)
+                hint = hint or f"what can be overridden here: {', '.join(fields)}"
+                message = (
+                    f"nothing called {clip(key)} is computed in layout {self.result.frame.name}"
+                )
+                self.fault(message, hint, path, on_key=True)
+            elif key in specs and specs[key].absent is not None and value == specs[key].absent:
+                self.result.has_end = False
+            else:
+                self._override_one(fields[key], value, path)
+
+    def _override_one(self, field_: Field, value: Any, path: Path) -> None:
+        kind = field_.kind
+        if isinstance(kind, Count) and isinstance(value, str) and value in kind.accepts:
+            self.result.override[field_.key] = value
+        elif isinstance(kind, Count) and isinstance(value, str) and value[:1].isalpha():
+            words = one_of([*(f'"{way}"' for way in kind.accepts), "a number"])
+            message = f"{field_.title}: {describe(value)} is no way of counting"
+            self.fault(message, f"write {words}", path)
+        elif isinstance(kind, Constant) and not kind.is_bytes:
+            message = f"{field_.title} can't be overridden"
+            self.fault(message, "it is part of a byte", path)
+        else:
+            self.result.override[field_.key] = self.stored(field_, value, path)
+
+    def _whole_identifier(self, value: Any, path: Path) -> None:
+        """Take the bytes of an identifier that no ID can be spelt from."""
+        size = self.catalog.identifier.size
+        try:
+            data = Hex(bits=8 * size).to_stored(value)
+        except Wrong as wrong:
+            self.fault(f"{path[-1]}: {wrong.message}", wrong.hint, path)
+            return
+        self.result.whole_identifier = data
