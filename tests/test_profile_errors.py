@@ -304,8 +304,8 @@ NUMBER_FAULTS = [
     case(
         "io-decode-word",
         "decode = 10",
-        f'decode = {CARET}"10"',
-        'decode: "10" is not one of its values; write 10 or 16',
+        f'decode = {CARET}"12"',
+        "decode: 12 is not one of its values; write 10 or 16",
     ),
     case(
         "io-decode-fraction",
@@ -436,14 +436,14 @@ NUMBER_FAULTS = [
     case(
         "id-length-word",
         "id_length = 6",
-        f'id_length = {CARET}"6"',
-        'id_length: "6" is no length of this item; write 5 or 6',
+        f'id_length = {CARET}"7h"',
+        'id_length: "7h" is no length of this item; write 5 or 6',
     ),
     case(
         "id-length-fraction",
         "id_length = 6",
         f"id_length = {CARET}6.0",
-        "id_length: 6.0 is no length of this item; write 5 or 6",
+        "id_length: 6.0 is not a number; *",
     ),
     case(
         "id-length-5-for-register-38h",
@@ -610,8 +610,8 @@ TYPES = [
     case(
         "size",
         'part = "24C04"',
-        f'size = {CARET}"512"',
-        'size takes a whole number, not "512"; bytes, for a dump of no part\'s length',
+        f'size = {CARET}"512k"',
+        'size: "512k" is not a number; *',
     ),
     case(
         "fill",
@@ -1387,12 +1387,12 @@ def test_no_control_character_reaches_the_terminal(old: str, new: str, tmp_path:
 def test_not_utf8(tmp_path: Path) -> None:
     bad = GOOD.replace("Digital audio", "Digital caf\xe9").encode("latin-1")
     lines = refused(build(bad, tmp_path), tmp_path)
-    agree(lines, ["romtool: bad.toml: is no *text; *"])
+    agree(lines, ["romtool: bad.toml:25:20: no UTF-8 text; *"])
 
 
 def test_an_image_for_a_profile(tmp_path: Path) -> None:
     lines = refused(build(bytes(range(256)), tmp_path), tmp_path)
-    agree(lines, ["romtool: bad.toml: is no *text; *"])
+    agree(lines, ["romtool: bad.toml:2:118: no UTF-8 text; *"])
 
 
 @pytest.mark.parametrize("text", ["", "\n\n", "# nothing but a note\n", "\ufeff"])

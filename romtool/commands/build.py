@@ -117,6 +117,8 @@ def command(
     images = list(_images(catalog, intake, stem, serials))
     failed = _judge(catalog, intake, images)
     if failed and not allow_faults:
+        if as_json:
+            echo_json({"layout": _layout(intake), "part": _part(intake), "files": []})
         tell(f"{shown(profile)}: nothing written; mend the errors, or give --allow-faults")
         sys.exit(NO)
     files: list[tuple[Path, bytes]] = []

@@ -148,9 +148,14 @@ def _unknown(catalog: Catalog, name: str) -> Refused:
 @guarded
 def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
     """Check schema files of your own: unknown keys, gaps, overlaps, with line and column."""
-    load_catalog(schemas, [Path(name) for name in files])
+    paths = [found for name in files for found in _files(Path(name))]
+    load_catalog(schemas, paths)
     for name in files:
         echo(f"{name}: no faults")
+
+
+def _files(path: Path) -> list[Path]:
+    return sorted(path.rglob("*.toml")) if path.is_dir() else [path]
 
 
 @command.command("json", epilog="Example: romtool schema json > profile.schema.json")

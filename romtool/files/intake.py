@@ -9,7 +9,7 @@ from pathlib import Path
 
 from romtool.errors import Fault, Refused, refuse
 from romtool.errors import Path as KeyPath
-from romtool.files.records import Placed, hex_chunks, joined, srec_chunks
+from romtool.files.records import Miscounted, Placed, hex_chunks, joined, srec_chunks
 from romtool.profile.assemble import Assembly, assemble
 from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
@@ -133,7 +133,7 @@ def _take_records(name: str, kind: str, data: bytes, *, gaps: bool) -> Intake:
         text = data.decode("ascii")
     except UnicodeDecodeError:
         raise refuse("is no text", "leave --input out, or say raw") from None
-    placed: Placed = joined(list((hex_chunks if kind == "hex" else srec_chunks)(text)))
+    placed, miscounted = _placed(kind, text)
     if placed.gaps and not gaps:
         first, behind = placed.gaps[0]
         message = (
@@ -141,15 +141,31 @@ def _take_records(name: str, kind: str, data: bytes, *, gaps: bool) -> Intake:
         )
         hint = "`recover` can fill a gap where the checksums prove what was there"
         raise Refused([Fault(message, hint, line=placed.gap_line, column=1)])
+    if miscounted is not None and not placed.gaps:
+        raise miscounted
     return Intake(shown(name), kind, placed.data, placed.start, placed.gaps)
+
+
+def _placed(kind: str, text: str) -> tuple[Placed, Miscounted | None]:
+    """Return the bytes of a text of records, and the refusal if it miscounts its records."""
+    chunks = []
+    miscounted = None
+    try:
+        for chunk in (hex_chunks if kind == "hex" else srec_chunks)(text):
+            chunks.append(chunk)
+    except Miscounted as refused:
+        miscounted = refused
+    return joined(chunks), miscounted
 
 
 def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError:
+    except UnicodeDecodeError as error:
+        before = data[: error.start]
+        line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
         hint = "a profile is a plain text (.toml); an image is read with `profile` or `inspect`"
-        raise refuse("is no text", hint) from None
+        raise Refused([Fault("no UTF-8 text", hint, line=line, column=column)]) from None
     try:
         assembly = assemble(read_profile(catalog, parse_toml(text)))
     except Refused as refused:

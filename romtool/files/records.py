@@ -16,6 +16,10 @@ TOP = 0xFFFF
 """The highest address that an image can have."""
 
 
+class Miscounted(Refused):
+    """The records are not as many as the text says; all of them could be read."""
+
+
 @dataclass(frozen=True)
 class Chunk:
     """Data of one record: where it belongs, and the line that says so."""
@@ -79,9 +83,11 @@ _ADDRESS_BYTES = {"0": 2, "1": 2, "2": 3, "3": 4, "5": 2, "6": 3, "7": 4, "8": 3
 def srec_chunks(text: str) -> Iterator[Chunk]:
     """Yield the data of an S-record text; raises Refused at the first fault.
 
-    A count record (S5, S6) that agrees with the records before it counts as an end as well.
+    A wrong count of records (S5, S6) is told last: what is missing or too much shows better in
+    the addresses.
     """
-    ended, counted, records, last = False, False, 0, 1
+    ended, records, last = False, 0, 1
+    announced: tuple[int, int] | None = None
     for number, raw_line in enumerate(text.splitlines(), 1):
         line = raw_line.strip()
         if not line:
@@ -104,14 +110,17 @@ def srec_chunks(text: str) -> Iterator[Chunk]:
             records += 1
             yield from _placed(address, data[1 + width : -1], number)
         elif kind in "56":
-            if address != records:
-                message = f"{address} records are announced, {records} are there"
-                raise _fault(number, message, "lines are missing: save or read it again")
-            counted = True
+            announced = address, number
         elif kind in "789":
             ended = True
-    if not (ended or counted):
-        raise _fault(last, "no end record", "the file is cut short: save or read it again")
+    if not ended:
+        hint = "the file is cut short, or was written without one (S9): save it again"
+        raise _fault(last, "no end record", hint)
+    if announced is not None and announced[0] != records:
+        message = f"{announced[0]} records are announced, {records} are there"
+        raise Miscounted(
+            [Fault(message, "a line is missing or twice", line=announced[1], column=1)]
+        )
 
 
 def _placed(address: int, data: bytes, line: int) -> Iterator[Chunk]:
@@ -144,7 +153,8 @@ def joined(chunks: list[Chunk], filler: int = 0xFF) -> Placed:
         if at < len(data):
             line = max(chunk.line, before.line)
             message = f"address {chunk.address:X}h is given twice"
-            raise _fault(line, message, f"line {min(chunk.line, before.line)} gives it too")
+            hint = f"line {min(chunk.line, before.line)} gives it too: take one of them out"
+            raise _fault(line, message, hint)
         if at > len(data):
             gaps.append((len(data), at))
             line = max(chunk.line, before.line)

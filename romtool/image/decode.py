@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from romtool.errors import Fault, Refused
+from romtool.errors import refuse
 from romtool.image.model import Image
 from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
@@ -12,6 +12,9 @@ from romtool.schema.numbers import clip
 
 LEAST_EVIDENCE = 12
 """Bits of evidence below which no frame is believed: more than one right checksum."""
+
+SIGNATURE = 16
+"""Bits of a signature that chance doesn't give."""
 
 ORDERLY = 6
 """So many items, all of them understood, up to an end item, are no chance."""
@@ -36,35 +39,33 @@ def decode(catalog: Catalog, data: bytes, layout: str | None = None) -> Image:
         image = read_as(catalog, data, frame)
         if image is None:
             least = frame.size + catalog.identifier.size
-            raise Refused(
-                [
-                    Fault(
-                        f"{len(data)} bytes are too few for layout {layout}",
-                        f"its frame and the identifier take {least}",
-                    )
-                ]
-            )
+            message = f"{len(data)} bytes are too few for layout {layout}"
+            raise refuse(message, f"its frame and the identifier take {least}")
         return image
-    best, most = Image(catalog, data, None, ()), LEAST_EVIDENCE - 1
-    for frame in catalog.frames.values():
-        image = read_as(catalog, data, frame)
-        if image is not None and evidence(image) > most:
-            best, most = image, evidence(image)
-    return best
+    found = [read_as(catalog, data, frame) for frame in catalog.frames.values()]
+    believed = [
+        image
+        for image in found
+        if image is not None and (evidence(image) >= LEAST_EVIDENCE or signed(image))
+    ]
+    return max(believed, key=evidence, default=Image(catalog, data, None, ()))
+
+
+def signed(image: Image) -> bool:
+    """Whether a signature of two bytes or more is right: the chip itself asks for no more."""
+    if image.frame is None:
+        return False
+    constants = [f for f in image.frame.computed_fields if isinstance(f.kind, Constant)]
+    bits = sum(field.kind.bits for field in constants)
+    return bits >= SIGNATURE and all(image.computed[field.key].ok for field in constants)
 
 
 def frame_named(catalog: Catalog, layout: str) -> Frame:
     """Return the frame of this name; raises Refused."""
     if layout not in catalog.frames:
         known = ", ".join(catalog.frames)
-        raise Refused(
-            [
-                Fault(
-                    f"no layout is called {clip(layout)}",
-                    f"known are {known}; your own need --schemas DIR",
-                )
-            ]
-        )
+        hint = f"known are {known}; your own need --schemas DIR"
+        raise refuse(f"no layout is called {clip(layout)}", hint)
     return catalog.frames[layout]
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Path, Refused
+from romtool.errors import Path, Refused, Wrong
 from romtool.profile.entries import item_bytes, written
 from romtool.profile.plan import Piece
 from romtool.profile.reader import Reader
 from romtool.schema.frames import is_computed
+from romtool.schema.kinds import whole_number
 from romtool.schema.records import Record
 from romtool.schema.tables import describe, unknown_keys
 
@@ -109,14 +110,7 @@ class CardReader(Reader):
         spec = self.tables["device"]
         self.faults += unknown_keys(device, spec, path)
         record = self.catalog.by_role["device"]
-        length = device.get(record.length_key) if record.length_key else None
-        if length is not None and (
-            type(length) is not int or length not in record.layout.lengths()
-        ):
-            message = f"{record.length_key}: {describe(length)} is no length of this item"
-            hint = f"write {record.lengths_in_words()}"
-            self.fault(message, hint, (*path, str(record.length_key)))
-            length = None
+        length = self._length(device, record, path)
         values = {f.key: device[f.key] for f in record.profile_fields if f.key in device}
         key = record.head.key
         name = device.get(self.catalog.by_role["name"].head.key)
@@ -140,6 +134,22 @@ class CardReader(Reader):
         if choices:
             self._item(self.catalog.by_role["choices-end"], {}, (*path, "choice"), path)
         self._entries(device.get("resources_after", []), (*path, "resources_after"), path)
+
+    def _length(self, device: Mapping[str, Any], record: Record, path: Path) -> int | None:
+        """Return the length that is asked for the ID item, None for the shortest."""
+        key = record.length_key
+        if key is None or key not in device:
+            return None
+        try:
+            length = whole_number(device[key])
+        except Wrong as wrong:
+            self.fault(f"{key}: {wrong.message}", wrong.hint, (*path, key))
+            return None
+        if length not in record.layout.lengths():
+            message = f"{key}: {describe(device[key])} is no length of this item"
+            self.fault(message, f"write {record.lengths_in_words()}", (*path, key))
+            return None
+        return length
 
     def _list(self, table: Mapping[str, Any], key: str, path: Path) -> list[tuple[Path, Any]]:
         value = table.get(key, [])

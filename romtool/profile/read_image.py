@@ -71,7 +71,7 @@ class ImageReader(Reader):
                 message = "part and size can't both stand"
                 hint = "size is for a dump of no part's length"
                 self.fault(message, hint, ("image", "size"), on_key=True)
-        plan.size = good.get("size")
+        plan.size = whole_number(good["size"]) if "size" in good else None
         plan.patch = parse_hex(good.get("patch", ""))
         for index, run in enumerate(good.get("tail", [])):
             place = ("image", "tail", index)

@@ -20,6 +20,8 @@ class Joined:
     vote: Vote
     reads: int
     notes: tuple[str, ...] = ()
+    left_out: tuple[int, ...] = ()
+    """The positions of the reads that agree with none of these."""
 
 
 def joined(state: State, readings: Sequence[Reading], notes: tuple[str, ...] = ()) -> Joined:
@@ -60,7 +62,7 @@ def _behind(leader: State, ways: Sequence[Sequence[State]]) -> Joined:
     """Return the vote over each read as it agrees best with the leader."""
     chosen: list[Reading] = []
     undone: list[str] = []
-    left_out = 0
+    left_out: list[int] = []
     size = len(leader.reading)
     for number, states in enumerate(ways, 1):
         near = [
@@ -70,7 +72,7 @@ def _behind(leader: State, ways: Sequence[Sequence[State]]) -> Joined:
         ]
         near = [found for found in near if agree(leader.reading, states[found[2]].reading)]
         if not near:
-            left_out += 1
+            left_out.append(number - 1)
             continue
         state = states[min(near)[2]]
         chosen.append(state.reading.filled(size))
@@ -78,8 +80,8 @@ def _behind(leader: State, ways: Sequence[Sequence[State]]) -> Joined:
             names = " and ".join(done.name for done in state.steps) or "nothing"
             undone.append(f"read {number}: {names} undone")
     if left_out:
-        undone.append(f"{left_out} of the reads left out: they agree with no other")
-    return joined(leader, chosen, tuple(undone))
+        undone.append(f"{len(left_out)} of the reads left out: they don't agree with the others")
+    return Joined(leader, vote(chosen), len(chosen), tuple(undone), tuple(left_out))
 
 
 def difference(first: Reading, second: Reading) -> int:

@@ -28,6 +28,7 @@ from romtool.schema.frames import Frame
 from romtool.schema.numbers import address
 
 CUT = "what was cut off is taken for fill"
+CONTRADICT = "the reads hold different images: are they all of one part?"
 NO_PART = "its length is that of no part"
 FRAMELESS = "no frame stands before the PnP data: if the chip wants one, name it with --layout"
 RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
@@ -131,18 +132,39 @@ def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) 
     """Return what reads that differ stand for: each undone by its own, then voted over."""
     best: list[Answer] = []
     words: list[str] = []
+    chosen: Joined | None = None
     for join in together(readings, search.states, lambda state: _strength(search, state)):
         for vote in (join.vote.reading, join.vote.doubtful):
             found = search.answers(_voted(join, vote))
             if found and (not best or found[0].rank > best[0].rank):
-                best, words = found, list(join.notes)
+                best, words, chosen = found, list(join.notes), join
             if best and RANKS[best[0].confidence] >= RANKS[LIKELY]:
                 break
             if vote == join.vote.doubtful:
                 break
         if best and RANKS[best[0].confidence] == RANKS[PROVEN]:
             break
+    if best and chosen is not None:
+        others = _other_images(search, [readings[place] for place in chosen.left_out], best[0])
+        if len(others) >= chosen.reads:
+            return _contradicting([best[0], *others], [*notes, *words, CONTRADICT])
     return _recovery(best, [*notes, *words])
+
+
+def _other_images(search: _Search, left_out: Sequence[Reading], best: Answer) -> list[Answer]:
+    """Return what reads that were left out stand for, each by itself: good images, but others."""
+    found = [search.answers(State(reading)) for reading in left_out]
+    firsts = [answers[0] for answers in found if answers]
+    good = [answer for answer in firsts if RANKS[answer.confidence] >= RANKS[LIKELY]]
+    return [answer for answer in good if answer.data != best.data]
+
+
+def _contradicting(answers: Sequence[Answer], notes: Sequence[str]) -> Recovery:
+    """Return the recovery of reads that hold different images, as many of the one as of others."""
+    distinct = {answer.data: replace(answer, confidence=GUESS) for answer in answers}
+    return Recovery(
+        tuple(distinct.values()), confidence=GUESS, notes=tuple(notes), tied=len(distinct)
+    )
 
 
 def _voted(join: Joined, reading: Reading) -> State:

@@ -22,6 +22,7 @@ from romtool.schema.numbers import address
 
 MOST_ANSWERS = 8
 """So many answers are worth showing; more settle nothing."""
+GAP_IN_FILL = "a gap in the fill is taken for fill: no checksum covers it"
 
 
 @dataclass(frozen=True)
@@ -111,13 +112,34 @@ def _finished(
         filled.append((where, "computed"))
     fill = fill_of(reading, end, frame)
     before = reading
+    doubts: tuple[str, ...] = ()
+    if not places:
+        gaps = _gaps(reading, end)
+        beside = [_beside_data(reading, end, fill, first, last) for first, last in gaps]
+        places = tuple(itertools.chain.from_iterable(beside))
+        doubts = (GAP_IN_FILL,) if gaps and not places else ()
     if not places:
         reading = reading.overlaid(bytes([fill]) * (len(reading) - end), at=end)
         for where in _where(before, reading, end, len(reading)):
             filled.append((where, f"fill {address(fill)}"))
     data = reading.data[:size].ljust(size, bytes([fill]))
     image = read_as(catalog, data, frame)
-    return None if image is None else Settled(image, tuple(filled), (), places, fill)
+    return None if image is None else Settled(image, tuple(filled), doubts, places, fill)
+
+
+def _gaps(reading: Reading, end: int) -> list[tuple[int, int]]:
+    """Return the runs of bytes behind `end` of which no bit is known, as (first, last)."""
+    places = [at for at in range(end, len(reading)) if reading.unknown[at] == 0xFF]
+    groups = itertools.groupby(enumerate(places), lambda pair: pair[1] - pair[0])
+    runs = [[place for _, place in group] for _, group in groups]
+    return [(run[0], run[-1]) for run in runs]
+
+
+def _beside_data(reading: Reading, end: int, fill: int, first: int, last: int) -> list[str]:
+    """Return a gap in words if other data than fill stands beside it: no checksum covers that."""
+    before = first == end or reading.data[first - 1] == fill
+    behind = last + 1 == len(reading) or reading.data[last + 1] == fill
+    return [] if before and behind else _spans(range(first, last + 1))
 
 
 def fill_of(reading: Reading, end: int, frame: Frame) -> int:

@@ -32,6 +32,7 @@ def profile_schema(catalog: Catalog) -> dict[str, Any]:
     tables["image"]["properties"]["layout"]["enum"] = list(catalog.frames)
     tables["image"]["properties"]["part"]["enum"] = list(catalog.parts)
     override = tables["override"]["properties"]
+    needed = tables["card"].pop("required")
     for frame in catalog.frames.values():
         for field in frame.computed_fields:
             override.setdefault(field.key, _computed(field))
@@ -43,7 +44,7 @@ def profile_schema(catalog: Catalog) -> dict[str, Any]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "romtool card profile",
         **root,
-        "allOf": [_config_of(catalog, name) for name in catalog.frames],
+        "allOf": [_card_of(catalog, needed), *(_config_of(catalog, n) for n in catalog.frames)],
         "$defs": {
             **tables,
             "config": {
@@ -91,7 +92,8 @@ def _key(catalog: Catalog, key: KeySpec) -> dict[str, Any]:
     limits = {"minimum": key.minimum, "maximum": key.maximum}
     found = {name: limit for name, limit in limits.items() if limit is not None}
     if key.type == "number":
-        found = {}
+        number, text = NUMBER_SCHEMA["anyOf"]
+        return {"anyOf": [number | found, text], "description": key.text}
     return {**PLAIN[key.type], **found, "description": key.text}
 
 
@@ -110,6 +112,15 @@ def _computed(field: Field) -> dict[str, Any]:
 def _either(found: list[dict[str, Any]]) -> dict[str, Any]:
     distinct = [one for index, one in enumerate(found) if one not in found[:index]]
     return distinct[0] if len(distinct) == 1 else {"anyOf": distinct}
+
+
+def _card_of(catalog: Catalog, needed: list[str]) -> dict[str, Any]:
+    """Say what [card] must hold, where the identifier isn't overridden as a whole."""
+    whole = {"required": [catalog.identifier.name]}
+    return {
+        "if": {"properties": {"override": whole}, "required": ["override"]},
+        "else": {"properties": {"card": {"required": needed}}},
+    }
 
 
 def _config_of(catalog: Catalog, name: str) -> dict[str, Any]:

@@ -25,6 +25,11 @@ def profile_lines(catalog: Catalog) -> Iterator[str]:
         yield from line("", key.text, indent=2)
         if key.table is not None:
             yield from _keys(catalog, key.table, key.name)
+        if key.table == "override":
+            own = dict.fromkeys(f.key for fr in catalog.frames.values() for f in fr.computed_fields)
+            yield from line(
+                ", ".join(own), "what the layout's frame computes", indent=2, column=KEY
+            )
     yield ""
     yield from title("Entries of resources")
     for rivals in catalog.entries.values():

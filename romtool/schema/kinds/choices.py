@@ -18,7 +18,7 @@ from romtool.schema.kinds.base import (
     a_list,
     whole_number,
 )
-from romtool.schema.numbers import one_of
+from romtool.schema.numbers import one_of, parse_number
 from romtool.schema.tables import describe
 
 
@@ -58,6 +58,7 @@ class Choice(Kind):
         raise Unexplained(f"value {stored} has no meaning")
 
     def to_stored(self, value: Value) -> Stored:
+        value = self._number(value)
         for stored, name in self.names.items():
             if value == name and type(value) is type(name):
                 return stored
@@ -67,6 +68,16 @@ class Choice(Kind):
             if 0 <= value <= self.top:
                 return value
         raise Wrong(f"{describe(value)} is not one of its values", f"write {self._choices()}")
+
+    def _number(self, value: Value) -> Value:
+        """Return a number that is written as a text, such as "10h", where numbers are meant."""
+        numeric = self.numbers or any(isinstance(name, int) for name in self.names.values())
+        if not numeric or not isinstance(value, str) or value in self.names.values():
+            return value
+        try:
+            return parse_number(value)
+        except Wrong:
+            return value
 
     def _choices(self) -> str:
         words = [f'"{n}"' if isinstance(n, str) else str(n) for n in self.names.values()]
@@ -98,6 +109,8 @@ class Flags(Kind):
                 near = difflib.get_close_matches(str(name), self.names, n=1)
                 hint = f"did you mean {near[0]}?" if near else f"write {one_of(list(self.names))}"
                 raise Wrong(f"{describe(name)} is not one of its values", hint, inside=(index,))
+            if stored >> self.names.index(name) & 1:
+                raise Wrong(f"{name} stands twice", "write it once", inside=(index,))
             stored |= 1 << self.names.index(name)
         return stored
 
