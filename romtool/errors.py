@@ -13,8 +13,8 @@ Path = tuple[str | int, ...]
 class Fault:
     """One thing that is wrong, and what to do about it.
 
-    `path` places it in a TOML document (`on_key`: at the key, not at its value), `line` in a
-    text, `offset` in an image. `file` is filled in by whoever knows which file it was.
+    `path` places it in a TOML document (`on_key`: at the key, not at its value), `line` in any
+    text. `file` is filled in by whoever knows which file it was.
     """
 
     message: str
@@ -23,7 +23,6 @@ class Fault:
     on_key: bool = False
     line: int | None = None
     column: int | None = None
-    offset: int | None = None
     file: str | None = None
 
 

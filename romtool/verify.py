@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from romtool.image.explain import explain, row_at
+from romtool.image.explain import explain, rows_by_byte
 from romtool.image.model import Image
+from romtool.image.spoiling import one_bit_late, swapped_pairs
 
 
 @dataclass(frozen=True)
@@ -28,26 +29,15 @@ class Difference:
         }
 
 
-def swapped_pairs(data: bytes) -> bytes:
-    """Return the bytes with each pair swapped, as 16-bit programmers want them.
-
-    A last byte without a partner stays where it is.
-    """
-    even = len(data) & ~1
-    swapped = bytearray(data)
-    swapped[0:even:2], swapped[1:even:2] = data[1:even:2], data[0:even:2]
-    return bytes(swapped)
-
-
 def differences(readback: bytes, expected: Image) -> list[Difference]:
     """Return the bytes in which a readback is not what `expected` should have put there."""
-    rows = explain(expected)
+    rows = rows_by_byte(explain(expected))
     found = []
     for offset in range(max(len(readback), len(expected.data))):
         want = expected.data[offset] if offset < len(expected.data) else None
         have = readback[offset] if offset < len(readback) else None
         if want != have:
-            row = row_at(rows, offset)
+            row = rows[offset] if want is not None else None
             changed = 0xFF if want is None or have is None else want ^ have
             field = row.field_at(offset, changed) if row is not None else "behind the image"
             found.append(Difference(offset, want, have, field))
@@ -63,8 +53,7 @@ def remark(readback: bytes, expected: Image) -> str:
             f"every byte is {readback[0]:02X}h: blank, or no contact; check part, socket and supply"
         )
     size = len(expected.data)
-    late = int.from_bytes(expected.data, "big") >> 1
-    if readback == late.to_bytes(size, "big"):
+    if readback == one_bit_late(expected.data):
         return "the readback comes one bit late: select the part itself, not a generic one"
     if len(readback) > size and readback == expected.data * (len(readback) // size):
         return f"the image repeats every {size} bytes: the programmer is set to a larger part"

@@ -25,7 +25,8 @@ from romtool.files.schemas import load_catalog
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import fault_line, located
+from romtool.text.faults import fault_line
+from romtool.toml.located import located
 from romtool.toml.parse import parse_toml
 from tests.support.tool import romtool, told
 

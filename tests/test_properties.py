@@ -18,13 +18,14 @@ from hypothesis import strategies as st
 from romtool.files.schemas import load_catalog
 from romtool.image.answer import image_json
 from romtool.image.decode import decode
-from romtool.image.explain import explain, row_at
+from romtool.image.explain import explain, rows_by_byte
 from romtool.image.model import Image
+from romtool.image.spoiling import swapped_pairs
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.rules.check import SEVERITIES, check
 from romtool.text.image import byte_lines, image_lines
-from romtool.verify import differences, swapped_pairs
+from romtool.verify import differences
 from tests.support import independent as witness
 from tests.support.profiles import LAYOUTS, Table, generate, profiles, to_toml
 
@@ -226,9 +227,10 @@ def test_rows_tile_the_image(data: bytes, layout: str | None) -> None:
         assert row.owner
         assert row.meanings or not any(row.raw)
         at += len(row.raw)
-    assert row_at(rows, 0) is rows[0]
-    assert row_at(rows, len(data) - 1) is rows[-1]
-    assert row_at(rows, len(data)) is None
+    by_byte = rows_by_byte(rows)
+    assert len(by_byte) == len(data)
+    assert by_byte[0] is rows[0]
+    assert by_byte[-1] is rows[-1]
 
 
 @given(images(), st.sampled_from(FRAMED))

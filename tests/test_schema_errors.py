@@ -24,7 +24,8 @@ from hypothesis import strategies as st
 from romtool.errors import Refused
 from romtool.files.schemas import schema_files, shipped_folder
 from romtool.schema.loading import SchemaFile, load
-from romtool.text.faults import fault_line, located
+from romtool.text.faults import fault_line
+from romtool.toml.located import located
 from tests.support.tool import CARD, identifier, romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -778,7 +779,7 @@ def test_lint_of_a_folder(tmp_path: Path) -> None:
     run = romtool("schema", "lint", str(tmp_path))
     assert run.returncode == 2
     [line] = told(run).splitlines()
-    assert re.fullmatch(rf"romtool: {re.escape(str(tmp_path))}: is a (folder|directory); .+", line)
+    assert re.fullmatch(rf"romtool: {re.escape(str(tmp_path))}: no .toml file in .*; .+", line)
 
 
 def test_places_hold_with_a_byte_order_mark(tmp_path: Path) -> None:

@@ -29,11 +29,12 @@ from romtool.files.intake import Intake, shown, take
 from romtool.files.output import write_files
 from romtool.files.records import hex_text, srec_text
 from romtool.image.decode import decode
-from romtool.profile.serials import with_serial
+from romtool.image.spoiling import swapped_pairs
+from romtool.profile.serials import with_serials
 from romtool.rules.check import check
 from romtool.schema.catalog import Catalog
 from romtool.text.findings import message
-from romtool.verify import swapped_pairs
+from romtool.toml.located import located
 
 FORMATS = ("bin", "hex", "srec")
 MOST_SERIALS = 10000
@@ -172,10 +173,11 @@ def _images(
         yield stem, intake.data
         return
     try:
-        for serial in serials:
-            yield f"{stem}-{serial:05}", with_serial(catalog, intake.text, serial)
+        for serial, data in zip(serials, with_serials(catalog, intake.text, serials), strict=True):
+            yield f"{stem}-{serial:05}", data
     except Refused as refused:
-        raise refused.in_file(intake.name) from None
+        faults = [located(fault, intake.text) for fault in refused.faults]
+        raise Refused(faults).in_file(intake.name) from None
 
 
 def _judge(catalog: Catalog, intake: Intake, images: list[tuple[str, bytes]]) -> bool:

@@ -55,7 +55,8 @@ def command(
         if any(finding.severity == "error" for finding in found):
             tell(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
     name = Path(taken.name).name
-    text = profile_text(catalog, taken.intake.data, layout, taken.part, name)
+    decoded = taken.image.frame.name if taken.image.frame else None
+    text = profile_text(catalog, taken.intake.data, decoded, taken.part, name)
     if output is None:
         click.echo(text, nl=False)
         return

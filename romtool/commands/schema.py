@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +16,12 @@ from romtool.commands.common import (
     json_option,
     schemas_option,
 )
-from romtool.errors import Fault, Refused
+from romtool.errors import Fault, Refused, refuse
 from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import MISSING, Layout
 from romtool.schema.json_schema import profile_schema
+from romtool.schema.numbers import did_you_mean
 from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
     frame_lines,
@@ -98,8 +98,8 @@ def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
             "fields": _fields(record.layout),
         }
         lines = record_lines(record)
-    elif name.upper() in catalog.parts:
-        part = catalog.parts[name.upper()]
+    elif name in catalog.parts or name.upper() in catalog.parts:
+        part = catalog.part(name)
         answer = {"name": part.name, "bus": part.bus, "bytes": part.size, "source": part.source}
         lines = part_lines(part)
     elif name in catalog.rules:
@@ -133,8 +133,7 @@ def _fields(layout: Layout) -> list[dict[str, Any]]:
 
 def _unknown(catalog: Catalog, name: str) -> Refused:
     known = [*catalog.frames, *catalog.records, *catalog.parts, *catalog.rules]
-    near = difflib.get_close_matches(name.lower(), known, n=1)
-    hint = f"did you mean {near[0]}?" if near else "`romtool schema list` shows the names"
+    hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return Refused([Fault(f"nothing here is called {name}", hint)])
 
 
@@ -155,7 +154,13 @@ def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
 
 
 def _files(path: Path) -> list[Path]:
-    return sorted(path.rglob("*.toml")) if path.is_dir() else [path]
+    """Return a file, or those of a folder; raises Refused where it has none."""
+    if not path.is_dir():
+        return [path]
+    found = sorted(path.rglob("*.toml"))
+    if not found:
+        raise refuse("no .toml file in this folder", "name a schema file").in_file(str(path))
+    return found
 
 
 @command.command("json", epilog="Example: romtool schema json > profile.schema.json")

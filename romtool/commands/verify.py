@@ -21,8 +21,10 @@ from romtool.commands.common import (
     take_image,
 )
 from romtool.errors import refuse
+from romtool.files.intake import shown
+from romtool.image.spoiling import swapped_pairs
 from romtool.text.page import line, title
-from romtool.verify import Difference, differences, remark, swapped_pairs
+from romtool.verify import Difference, differences, remark
 
 MOST_ROWS = 40
 """So many differing bytes are listed for people; JSON has all of them."""
@@ -66,7 +68,7 @@ def command(
         echo_json({"match": not found, "differences": [one.as_json() for one in found]})
         sys.exit(NO if found else DONE)
     if not found:
-        echo(f"match: all {len(read)} bytes of {readback} are as {expected} has them")
+        echo(f"match: all {len(read)} bytes of {shown(readback)} are as {shown(expected)} has them")
         sys.exit(DONE)
     echo_lines(title("no match", _counted(found, len(want.data))))
     words = remark(read, want)

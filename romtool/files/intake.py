@@ -10,16 +10,14 @@ from pathlib import Path
 from romtool.errors import Fault, Refused, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.records import Miscounted, Placed, hex_chunks, joined, srec_chunks
+from romtool.limits import MAX_IMAGE, MAX_RECORDS, MAX_TOML
 from romtool.profile.assemble import Assembly, assemble
 from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import located
+from romtool.toml.located import located
 from romtool.toml.parse import parse_toml
 from romtool.toml.places import has_path, place_of
 
-MAX_IMAGE = 64 << 10
-MAX_RECORDS = 512 << 10
-MAX_TOML = 1 << 20
 FORMATS = ("raw", "hex", "srec", "toml")
 IMAGE_SUFFIXES = (".bin", ".rom", ".eep", ".raw", ".hex", ".ihx", ".srec", ".s19", ".toml")
 _TEXT = frozenset(range(0x20, 0x7F)) | frozenset(b"\r\n")

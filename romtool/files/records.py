@@ -11,8 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from romtool.errors import Fault, Refused
+from romtool.limits import MAX_IMAGE
 
-TOP = 0xFFFF
+TOP = MAX_IMAGE - 1
 """The highest address that an image can have."""
 
 

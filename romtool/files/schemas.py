@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from romtool.errors import Refused, refuse
+from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
 from romtool.schema.loading import SchemaFile, load
-from romtool.text.faults import located
-
-MAX_SCHEMA = 1 << 20
+from romtool.toml.located import located
 
 
 def shipped_folder() -> Path:
@@ -31,7 +30,7 @@ def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
 def _schema_file(path: Path, *, own: bool) -> SchemaFile:
     try:
         size = path.stat().st_size
-        if size > MAX_SCHEMA:
+        if size > MAX_TOML:
             message = f"{size} bytes are too many for a schema file (limit 1 MiB)"
             raise refuse(message, "is this the right file?")
         return SchemaFile(str(path), path.read_text(encoding="utf-8-sig"), own)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import bisect
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -67,12 +66,9 @@ def explain(image: Image) -> list[Row]:
     return rows
 
 
-def row_at(rows: Sequence[Row], offset: int) -> Row | None:
-    """Return the row that holds the byte at `offset`, None past the end."""
-    index = bisect.bisect_right([row.offset for row in rows], offset) - 1
-    if index < 0 or offset >= rows[index].offset + len(rows[index].raw):
-        return None
-    return rows[index]
+def rows_by_byte(rows: Sequence[Row]) -> list[Row]:
+    """Return the row of each byte, in order."""
+    return [row for row in rows for _ in row.raw]
 
 
 def item_owners(image: Image) -> dict[int, str]:

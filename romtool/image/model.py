@@ -192,8 +192,7 @@ class Image:
         assert isinstance(field.kind, Check)
         at = len(region) - 1
         stored = region[at]
-        first, last = field.kind.covers or (0, at - 1)
-        computed = field.kind.checksum.of(region[first : last + 1])
+        computed = field.kind.checksum.of(region[field.kind.region(at)])
         return Compared(stored, computed, stored in (computed, field.kind.unchecked))
 
     @functools.cached_property

@@ -70,8 +70,15 @@ def _first_bytes(catalog: Catalog) -> list[Header]:
     return table
 
 
+@functools.lru_cache(maxsize=8)
+def _stops(catalog: Catalog) -> frozenset[int]:
+    """Return the first bytes at which software stops reading."""
+    found = [header.ends_reading for header in catalog.headers.values()]
+    return frozenset(byte for byte in found if byte is not None)
+
+
 @functools.lru_cache(maxsize=1024)
-def _small(header: Header, data: bytes) -> tuple[int, int] | None:
+def _read(header: Header, data: bytes) -> tuple[int, int] | None:
     return header.read(data)
 
 
@@ -79,17 +86,16 @@ def walk(catalog: Catalog, data: bytes, start: int) -> Iterator[Item]:
     """Yield the items from `start` on, the end item last.
 
     It stops early where no whole item stands: at a header cut off or running past the last
-    byte, and at a 00h, where PnP software stops reading too (source: the PnP code of an
-    operating system kernel, read and run).
+    byte, and at a byte that ends the reading for PnP software too.
     """
-    table = _first_bytes(catalog)
+    table, stops = _first_bytes(catalog), _stops(catalog)
     at = start
-    while at < len(data) and data[at] != 0:
+    while at < len(data) and data[at] not in stops:
         header = table[data[at]]
         head = data[at : at + header.size]
         if len(head) < header.size:
             return
-        found = _small(header, head)
+        found = _read(header, head)
         if found is None:
             return
         code, length = found
@@ -105,11 +111,11 @@ def walk(catalog: Catalog, data: bytes, start: int) -> Iterator[Item]:
 
 def announced(catalog: Catalog, data: bytes, at: int) -> tuple[Record, int] | None:
     """Return what the header at `at` announces: the record and the whole item's bytes."""
-    if at >= len(data) or data[at] == 0:
+    if at >= len(data) or data[at] in _stops(catalog):
         return None
     header = _first_bytes(catalog)[data[at]]
     head = data[at : at + header.size]
-    found = _small(header, head) if len(head) == header.size else None
+    found = _read(header, head) if len(head) == header.size else None
     if found is None:
         return None
     code, length = found
@@ -121,8 +127,8 @@ def whole_items(catalog: Catalog, data: bytes) -> int | None:
     at = 0
     while at < len(data):
         found = announced(catalog, data, at)
-        # A 00h ends the reading, but a profile may ask for one: an empty reserved item.
-        size = 1 if data[at] == 0 else found[1] if found else len(data) + 1
+        # Such a byte is an empty item, which a profile may ask for all the same.
+        size = 1 if data[at] in _stops(catalog) else found[1] if found else len(data) + 1
         if at + size > len(data):
             return at
         at += size

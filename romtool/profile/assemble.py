@@ -77,8 +77,7 @@ def _with_checks(
     """Fill in checksums in the order in which they stand: a later one may cover an earlier."""
     for field in sorted(checks, key=lambda f: f.at):
         assert isinstance(field.kind, Check)
-        first, last = field.kind.covers or (0, field.at - 1)
-        computed = field.kind.checksum.of(data[first : last + 1])
+        computed = field.kind.checksum.of(data[field.kind.region(field.at)])
         stored[field.key] = plan.override.get(field.key, computed)
         left = {f.key: 0 for f in checks if f.key not in stored}
         data = layout.build(stored | left, len(data))

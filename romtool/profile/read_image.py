@@ -7,6 +7,7 @@ from typing import Any
 
 from romtool.errors import Path, Refused, Wrong
 from romtool.image.decode import frame_named
+from romtool.limits import MAX_IMAGE
 from romtool.profile.reader import Reader
 from romtool.schema.fields import Field
 from romtool.schema.kinds import Constant, Count, Hex, whole_number
@@ -38,7 +39,7 @@ class ImageReader(Reader):
             self.fault(message, hint, path, on_key=True)
         if not self.faults:
             self.result.raw = parse_hex(image["raw"])
-            if not 1 <= len(self.result.raw) <= 0x10000:
+            if not 1 <= len(self.result.raw) <= MAX_IMAGE:
                 message = f"raw: {len(self.result.raw)} bytes are no image"
                 self.fault(message, "1 byte to 64 KiB", ("image", "raw"))
 

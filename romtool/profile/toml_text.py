@@ -7,9 +7,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from romtool.schema.catalog import Catalog
-from romtool.schema.fields import Field
 from romtool.schema.frames import Frame
-from romtool.schema.kinds import Kind, Number
+from romtool.schema.kinds import Kind
 from romtool.schema.numbers import parse_hex
 from romtool.schema.records import Record
 
@@ -176,14 +175,8 @@ def entry_text(catalog: Catalog, entry: Mapping[str, Any]) -> str:
     words = []
     for field_key, value in entry.items():
         field = record.layout.by_key.get(field_key)
-        words.append(f"{field_key} = {_field_value(field, value)}")
+        words.append(f"{field_key} = {scalar(value, field.kind if field is not None else None)}")
     return "{ " + ", ".join(words) + " }"
-
-
-def _field_value(field: Field | None, value: Any) -> str:
-    if field is not None and isinstance(field.kind, Number) and value is None:
-        return scalar(field.kind.none or 0)
-    return scalar(value, field.kind if field is not None else None)
 
 
 def _record_of(catalog: Catalog, entry: Mapping[str, Any]) -> Record:

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator
 
 from romtool.errors import Refused
 from romtool.image.decode import decode
 from romtool.image.model import Image
+from romtool.limits import MAX_TOML
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.profile.tables import Table, guessed_part, raw_tables, tables_of
 from romtool.profile.toml_text import profile_toml
 from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Part
-
-MAX_TEXT = 1 << 20
-"""A longer profile would be refused when it is read: then a coarser form is taken."""
+from romtool.toml.parse import parse_toml
 
 LEAST_ENTRY = 18
 """Characters that an item takes in a profile at least: `  { raw = "30" },` and a line end."""
@@ -38,7 +36,7 @@ def profile_text(
     chosen = catalog.part(part, len(data)) if part else None
     for tables in _forms(image, chosen):
         text = profile_toml(catalog, tables, list(_heading(image, tables, name)))
-        if len(text.encode()) <= MAX_TEXT and builds(catalog, text, data):
+        if len(text.encode()) <= MAX_TOML and builds(catalog, text, data):
             return text
     raise AssertionError("the raw form builds any bytes")
 
@@ -46,14 +44,14 @@ def profile_text(
 def builds(catalog: Catalog, text: str, data: bytes) -> bool:
     """Whether a profile's text builds exactly these bytes."""
     try:
-        return assemble(read_profile(catalog, tomllib.loads(text))).data == data
+        return assemble(read_profile(catalog, parse_toml(text))).data == data
     except Refused:
         return False
 
 
 def _forms(image: Image, part: Part | None) -> Iterator[Table]:
     """Yield the forms that a profile can take, the finest first."""
-    if len(image.items) * LEAST_ENTRY <= MAX_TEXT:
+    if len(image.items) * LEAST_ENTRY <= MAX_TOML:
         yield tables_of(image, part)
     yield tables_of(image, part, item_runs=True)
     yield raw_tables(image)

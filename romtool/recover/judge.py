@@ -16,8 +16,6 @@ from romtool.schema.numbers import address
 PROVEN, LIKELY, GUESS, NONE = "proven", "likely", "guess", "none"
 LEAST_BITS = 14
 """Bits of evidence below which a guess isn't worth showing."""
-NOT_STORED = 0
-"""What often stands for an identifier checksum that the chip computes itself (from memory)."""
 FEW_ITEMS = 3
 
 
@@ -43,10 +41,15 @@ class Evidence:
     def in_words(self) -> str:
         """Return it in one line."""
         walk = f"{self.items} items, {'' if self.end_item else 'no '}end item"
-        return (
-            f"signature {self.signature}, count {self.count}, identifier checksum "
-            f"{self.id_checksum}, {walk}, end checksum {self.end_checksum}, behind it {self.behind}"
-        )
+        words = [
+            f"signature {self.signature}",
+            f"count {self.count}",
+            f"identifier checksum {self.id_checksum}",
+            walk,
+            f"end checksum {self.end_checksum}",
+            f"behind it {self.behind}",
+        ]
+        return ", ".join(word for word in words if not word.endswith(" none"))
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ def evidence_of(image: Image, added: Frame | None = None) -> Evidence:
         layout=image.frame.name if image.frame else "none",
         signature=_frame_word(image, Constant, added),
         count=_frame_word(image, Count, added),
-        id_checksum=_id_word(image.id_checksum),
+        id_checksum=_id_word(image),
         end_checksum=_end_word(end),
         items=len(image.items),
         explained=sum(item.explained for item in image.items),
@@ -90,12 +93,15 @@ def _frame_word(image: Image, kind: type, added: Frame | None) -> str:
     return next((compared.way for compared in found if compared.way), "right")
 
 
-def _id_word(found: Compared | None) -> str:
+def _id_word(image: Image) -> str:
+    found = image.id_checksum
     if found is None:
         return "none"
     if found.stored == found.computed:
         return "right"
-    return "not stored" if found.stored == NOT_STORED else "wrong"
+    kind = image.catalog.identifier.check_field.kind
+    assert isinstance(kind, Check)
+    return "not stored" if found.stored == kind.left_out else "wrong"
 
 
 def _end_word(found: Compared | None) -> str:
@@ -237,9 +243,9 @@ def _doubts(image: Image, found: Evidence, undone: int, added: Frame | None) -> 
             "not this card's"
         )
     if found.id_checksum == "not stored":
-        yield "the identifier checksum is 0h: this chip seems to compute it itself"
+        yield "the identifier checksum is not stored: this chip seems to compute it itself"
     if found.end_checksum == "not checked":
-        yield "the end checksum is 0h, which says not checked and proves nothing"
+        yield "the end checksum says not checked, and proves nothing"
     if found.behind == "data":
         yield "other data stands behind the fill: it is kept as it was read"
     if not undone:

@@ -36,8 +36,8 @@ def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]] 
     """
     for field in catalog.identifier.layout.fields:
         if isinstance(field.kind, Check):
-            first, last = field.kind.covers or (0, field.at - 1)
-            check, size = field.kind.checksum, last + 1 - first
+            region = field.kind.region(field.at)
+            check, size = field.kind.checksum, region.stop - region.start
             base = check.of(bytes(size))
             tables = []
             for at in range(size):
@@ -45,7 +45,7 @@ def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]] 
                 table = bytes(
                     check.of(bytes(at) + bytes([byte]) + behind) ^ base for byte in range(256)
                 )
-                tables.append((first + at, table))
+                tables.append((region.start + at, table))
             return field.at, base, tuple(tables)
     return None
 

@@ -77,8 +77,8 @@ def frame_config(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | N
         return None
     for check in frame.computed_fields:
         if isinstance(check.kind, Check) and reading.known(check.at, check.at + 1):
-            first, last = check.kind.covers or (0, check.at - 1)
-            if all(first <= at <= last for at, _ in bits):
+            region = check.kind.region(check.at)
+            if all(region.start <= at < region.stop for at, _ in bits):
                 # What is computed inside the region is known by definition.
                 image = read_as(catalog, reading.data, frame)
                 regions = image.regions if image else {}
@@ -108,8 +108,8 @@ def _fitting(reading: Reading, bits: Bits, at: int, check: Field) -> Solved:
         solved.too_many = True
         return solved
     assert isinstance(check.kind, Check)
-    first, last = check.kind.covers or (0, check.at - 1)
-    first, behind, stored = at + first, at + last + 1, at + check.at
+    region = check.kind.region(check.at)
+    first, behind, stored = at + region.start, at + region.stop, at + check.at
     checksum = check.kind.checksum
     for data in _values(reading, bits):
         if checksum.of(bytes(data[first:behind])) == data[stored]:

@@ -63,8 +63,7 @@ def _values(field: Field, reading: Reading, regions: Mapping[str, int]) -> list[
         ways = [kind.counts, *kind.accepts.values()]
         return [number for way in ways if (number := count_of(way, regions)) <= kind.top]
     assert isinstance(kind, Check)
-    first, last = kind.covers or (0, field.at - 1)
-    return [kind.checksum.of(reading.data[first : last + 1])]
+    return [kind.checksum.of(reading.data[kind.region(field.at)])]
 
 
 def _with(frame: Frame, field: Field, value: Stored) -> bytes:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from romtool.image.spoiling import swapped_pairs as swap
 from romtool.recover.places import starts
 from romtool.recover.reading import Reading, vote
 from romtool.recover.typical import typical_frame
@@ -89,19 +90,11 @@ def swapped_pairs(state: State) -> Iterator[State]:
     over at the end is then the second of a pair whose first was pushed off, so it isn't known.
     """
     for phase in (0, 1):
-        reading = Reading(_swap(state.reading.data, phase), _swap(state.reading.unknown, phase))
+        reading = Reading(swap(state.reading.data, phase), swap(state.reading.unknown, phase))
         if phase and (len(reading) - phase) % 2:
             reading = reading.part(0, len(reading) - 1).filled(len(reading))
         after = state.after(reading, step("swapped-pairs"))
         yield replace(after, unaligned=after.unaligned or phase == 1)
-
-
-def _swap(data: bytes, phase: int) -> bytes:
-    swapped = bytearray(data)
-    behind = phase + (len(data) - phase) // 2 * 2
-    swapped[phase:behind:2] = data[phase + 1 : behind : 2]
-    swapped[phase + 1 : behind : 2] = data[phase:behind:2]
-    return bytes(swapped)
 
 
 def late_bit(state: State) -> Iterator[State]:

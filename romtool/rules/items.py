@@ -67,7 +67,9 @@ def _widths(image: Image, item: Item) -> Iterator[Finding]:
     """A block of fields that several records share can say more than one of them may."""
     for field in item.record.profile_fields:
         if isinstance(field.kind, Choice) and item.values[field.key] in item.record.refuses:
-            yield finding(image.catalog, "memory-width", item.offset, record=item.record.title)
+            words = {"record": item.record.title, "title": field.title}
+            words["value"] = field.kind.show(item.values[field.key])
+            yield finding(image.catalog, "memory-width", item.offset, **words)
 
 
 def _wiring(image: Image, item: Item) -> Iterator[Finding]:
@@ -75,10 +77,13 @@ def _wiring(image: Image, item: Item) -> Iterator[Finding]:
         return
     head = item.record.head
     wiring = image.frame.wiring(head.key)
-    if wiring is None or not isinstance(head.kind, Lines) or not isinstance(wiring.kind, Pins):
+    if not wiring or not isinstance(head.kind, Lines):
         return
-    connected = wiring.kind.connected(image.frame_values[wiring.key])
+    connected: set[int] = set()
+    for field in wiring:
+        if isinstance(field.kind, Pins):
+            connected |= field.kind.connected(image.frame_values[field.key])
     for line in item.values[head.key]:
         if line not in connected:
-            words = {"record": item.record.title, "line": line, "key": wiring.key}
+            words = {"record": item.record.title, "line": line, "key": wiring[0].key}
             yield finding(image.catalog, "not-wired", item.offset, **words)

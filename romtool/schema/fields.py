@@ -160,8 +160,17 @@ class Layout:
             if self.takes(length):
                 yield length
 
-    @functools.lru_cache(maxsize=64)  # noqa: B019 - layouts live as long as the program
-    def _struct(self, length: int) -> construct.Construct:
+    @functools.cached_property
+    def _structs(self) -> dict[int, _Joined]:
+        return {}
+
+    def _struct(self, length: int) -> _Joined:
+        """Return the structure for content of this length, made once."""
+        if length not in self._structs:
+            self._structs[length] = self._made(length)
+        return self._structs[length]
+
+    def _made(self, length: int) -> _Joined:
         parts = []
         for unit in self.units:
             there = length - unit.at if unit.size is None else min(unit.size, length - unit.at)
@@ -228,7 +237,7 @@ class _Joined:
 
     def __init__(self, parts: Sequence[Any]) -> None:
         self.struct = construct.Struct(
-            *(part if part.name else f"unit{index}" / part for index, part in enumerate(parts))
+            *(part if part.name else f"#{index}" / part for index, part in enumerate(parts))
         )
         self.flat = tuple(bool(part.name) for part in parts)
 
@@ -245,7 +254,7 @@ class _Joined:
         given: dict[str, Any] = dict(stored)
         for index, flat in enumerate(self.flat):
             if not flat:
-                given[f"unit{index}"] = stored
+                given[f"#{index}"] = stored
         return bytes(self.struct.build(given))
 
 

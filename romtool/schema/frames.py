@@ -42,12 +42,10 @@ class Frame:
                 return field
         return None
 
-    def wiring(self, bus: str) -> Field | None:
-        """Return the field that tells which lines of `bus` (irq, dma) have a pin."""
-        for field in self.layout.fields:
-            if isinstance(field.kind, Pins) and field.kind.bus == bus:
-                return field
-        return None
+    def wiring(self, bus: str) -> list[Field]:
+        """Return the fields that tell which lines of `bus` (irq, dma) have a pin."""
+        fields = self.layout.fields
+        return [f for f in fields if isinstance(f.kind, Pins) and f.kind.bus == bus]
 
     def typical(self) -> dict[str, Stored]:
         """Return the stored values of configuration bytes that a profile leaves out."""

@@ -160,6 +160,7 @@ class KindMaker:
             checksum=checksum,
             covers=covers,
             unchecked=raw.get("unchecked"),
+            left_out=raw.get("left_out"),
         )
 
 

@@ -74,8 +74,10 @@ class _Loader:
         self.blocks: dict[str, Block] = {}
         self.checksums: dict[str, Checksum] = {}
         self.spellings: dict[str, Spelling] = {}
-        texts = {key.name: key.text for key in meta["field"].keys.values()}
-        self.make = FieldMaker(self.blocks, self.checksums, self.spellings, texts)
+        tables = [t for _, data in parsed for t in data.get("table", [])]
+        self.overrides = set(table_specs(tables)["override"].keys)
+        keys = meta["field"].keys
+        self.make = FieldMaker(self.blocks, self.checksums, self.spellings, keys)
 
     def catalog(self) -> Catalog:
         for _file, path, raw, source in self._all("checksum"):
@@ -107,7 +109,9 @@ class _Loader:
         headers: dict[str, Header] = {}
         for file, path, raw, source in self._all("header"):
             layout = self._layout(file, path, raw, source, raw["size"])
-            headers[raw["name"]] = Header(raw["name"], raw["title"], source, raw["size"], layout)
+            headers[raw["name"]] = Header(
+                raw["name"], raw["title"], source, raw["size"], layout, raw.get("ends_reading")
+            )
         frames = self._frames()
         identifier = self._identifier()
         records = self._records(headers)
@@ -156,6 +160,7 @@ class _Loader:
         for file, path, raw, source in self._all("frame"):
             self._new(frames, raw["name"], path)
             layout = self._layout(file, path, raw, source, raw["size"])
+            self._check_frame(raw, path, layout, frames)
             for field in layout.fields:
                 if not is_computed(field) and not field.may_be_left_out:
                     self._fault(
@@ -176,6 +181,18 @@ class _Loader:
                 layout=layout,
             )
         return frames
+
+    def _check_frame(
+        self, raw: Mapping[str, Any], path: Path, layout: Layout, others: Mapping[str, Frame]
+    ) -> None:
+        """Refuse what would be two things at once in a profile."""
+        if raw.get("default") and any(frame.default for frame in others.values()):
+            message = "another layout is the default already"
+            self._fault(message, (*path, "default"), "leave it out: a profile names the layout")
+        for field in layout.fields:
+            if is_computed(field) and field.key in self.overrides:
+                hint = "give it a key of its own: [override] has this one already"
+                self._fault(f"{field.key} is taken", field.path, hint)
 
     def _identifier(self) -> Identifier:
         for file, path, raw, source in self._all("identifier"):

@@ -13,6 +13,7 @@ from romtool.schema.fields import MISSING, Field, layout_of
 from romtool.schema.kind_making import KindMaker
 from romtool.schema.kinds import Spelling
 from romtool.schema.numbers import one_of
+from romtool.schema.tables import KeySpec
 
 KEY = re.compile(r"[a-z][a-z0-9_]*")
 """What a field's key looks like: it stands bare in profiles."""
@@ -30,7 +31,7 @@ class Block:
 class FieldMaker:
     """Makes fields; it knows the blocks, checksums and spellings that they can name.
 
-    `texts` says what each key of a field means, for hints.
+    `keys` describes the keys of a field: what each means, and for which types it is.
     """
 
     def __init__(
@@ -38,11 +39,11 @@ class FieldMaker:
         blocks: Mapping[str, Block],
         checksums: Mapping[str, Checksum],
         spellings: Mapping[str, Spelling],
-        texts: Mapping[str, str],
+        keys: Mapping[str, KeySpec],
     ) -> None:
         self.blocks = blocks
         self.spellings = spellings
-        self.texts = texts
+        self.keys = keys
         self.kinds = KindMaker(checksums, spellings)
 
     def fields(self, raws: Sequence[dict[str, Any]], path: Path, source: str) -> Iterator[Field]:
@@ -73,6 +74,11 @@ class FieldMaker:
     def _field(self, raw: Mapping[str, Any], path: Path, source: str) -> Field:
         if "type" not in raw:
             raise Refused([Fault("the field has no type", "or write use = a block", path)])
+        for name in raw:
+            if self.keys[name].only and raw["type"] not in self.keys[name].only:
+                message = f"{name} means nothing for a field of type {raw['type']}"
+                hint = f"{self.keys[name].text}; leave it out"
+                raise Refused([Fault(message, hint, (*path, name), on_key=True)])
         size = raw.get("bytes", 1)
         if size != "rest" and (isinstance(size, bool) or not isinstance(size, int) or size < 1):
             hint = 'a number of bytes, or "rest"'
@@ -99,7 +105,7 @@ class FieldMaker:
             raise Refused([Fault(f"{key}: {wrong.message}", hint, path)]) from None
         except KeyError as missing:
             message = f"a field of type {raw['type']} needs {missing.args[0]}"
-            hint = self.texts.get(missing.args[0], "")
+            hint = self.keys[missing.args[0]].text
             raise Refused([Fault(f"{key}: {message}", hint, path)]) from None
         return Field(
             key=key,

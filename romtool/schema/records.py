@@ -21,6 +21,7 @@ class Header:
     source: str
     size: int
     layout: Layout
+    ends_reading: int | None = None
 
     @property
     def top_code(self) -> int:

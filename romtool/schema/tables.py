@@ -44,6 +44,7 @@ class KeySpec:
     field: str | None = None
     default: Any = None
     absent: str | None = None
+    only: tuple[str, ...] = ()
     text: str = ""
 
 
@@ -61,7 +62,14 @@ def table_specs(raw: list[dict[str, Any]]) -> dict[str, TableSpec]:
     specs = {}
     for table in raw:
         keys = {
-            name: KeySpec(name=name, **{**key, "choices": tuple(key.get("choices", ()))})
+            name: KeySpec(
+                name=name,
+                **{
+                    **key,
+                    "choices": tuple(key.get("choices", ())),
+                    "only": tuple(key.get("only", ())),
+                },
+            )
             for name, key in table["keys"].items()
         }
         specs[table["name"]] = TableSpec(table["name"], table.get("text", ""), keys)

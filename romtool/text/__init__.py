@@ -1,1 +1,1 @@
-"""Reading TOML and telling where in it a fault is."""
+"""Words for people: images, findings, schemas on an 80-column terminal; faults in one line."""

@@ -1,19 +1,8 @@
-"""Faults for the person at the bench: placed in their text, and told in one line."""
+"""Faults for the person at the bench, told in one line."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from romtool.errors import Fault
-from romtool.toml.places import place_of
-
-
-def located(fault: Fault, text: str) -> Fault:
-    """Return the fault with line and column, where it has a path into this TOML text."""
-    if fault.path is None or fault.line is not None:
-        return fault
-    place = place_of(text, fault.path, key=fault.on_key)
-    return replace(fault, line=place.line, column=place.column)
 
 
 def fault_line(fault: Fault) -> str:
@@ -21,8 +10,6 @@ def fault_line(fault: Fault) -> str:
     where = fault.file or ""
     if fault.line is not None:
         where += f":{fault.line}" + (f":{fault.column}" if fault.column is not None else "")
-    if fault.offset is not None:
-        where += f": at {fault.offset:X}h"
     words = fault.message + (f"; {fault.hint}" if fault.hint else "")
     line = f"{where}: {words}" if where else words
     return one_line(line)

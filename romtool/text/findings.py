@@ -8,8 +8,6 @@ from romtool.rules.findings import Finding
 from romtool.text.faults import one_line
 from romtool.text.page import SEVERITY_STYLES, line
 
-SOURCE_STYLE = "(%s)"
-
 
 def block(finding: Finding) -> Iterator[str]:
     """Yield a finding as lines: how bad, where, what; then what to do; then by which rule."""

@@ -163,7 +163,7 @@ def _tail(image: Image) -> Iterator[str]:
 
 
 def byte_lines(image: Image) -> Iterator[str]:
-    """Yield every byte with its meaning, sixteen fill bytes and eight others a line."""
+    """Yield every byte with its meaning, eight a line; of a long run of one byte only one line."""
     owner = ""
     for row in explain(image):
         if row.owner != owner:

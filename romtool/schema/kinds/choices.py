@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -18,7 +17,7 @@ from romtool.schema.kinds.base import (
     a_list,
     whole_number,
 )
-from romtool.schema.numbers import one_of, parse_number
+from romtool.schema.numbers import did_you_mean, one_of, parse_number
 from romtool.schema.tables import describe
 
 
@@ -106,8 +105,7 @@ class Flags(Kind):
         stored = 0
         for index, name in enumerate(a_list(value)):
             if name not in self.names:
-                near = difflib.get_close_matches(str(name), self.names, n=1)
-                hint = f"did you mean {near[0]}?" if near else f"write {one_of(list(self.names))}"
+                hint = did_you_mean(str(name), self.names) or f"write {one_of(list(self.names))}"
                 raise Wrong(f"{describe(name)} is not one of its values", hint, inside=(index,))
             if stored >> self.names.index(name) & 1:
                 raise Wrong(f"{name} stands twice", "write it once", inside=(index,))

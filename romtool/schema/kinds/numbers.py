@@ -125,8 +125,18 @@ class Count(Number):
 
 @dataclass(frozen=True, kw_only=True)
 class Check(Number):
-    """A checksum that is computed; `covers` is the first and the last byte, None for all."""
+    """A checksum that is computed; `covers` is the first and the last byte, None for all.
+
+    `unchecked` is a stored value that is not checked, `left_out` one that stands where the chip
+    computes the checksum itself.
+    """
 
     checksum: Checksum
     covers: tuple[int, int] | None = None
     unchecked: int | None = None
+    left_out: int | None = None
+
+    def region(self, at: int) -> slice:
+        """Return which bytes it covers, where it stands in byte `at` of their layout."""
+        first, last = self.covers or (0, at - 1)
+        return slice(first, last + 1)

@@ -1,0 +1,5 @@
+"""How much romtool takes, in bytes: an image, its text of records, a TOML file."""
+
+MAX_IMAGE = 64 << 10
+MAX_RECORDS = 512 << 10
+MAX_TOML = 1 << 20
