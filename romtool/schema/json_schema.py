@@ -52,7 +52,7 @@ def profile_schema(catalog: Catalog) -> dict[str, Any]:
                 "properties": {key: _either(found) for key, found in config.items()},
                 "additionalProperties": False,
             },
-            "entry": {"anyOf": [*_entries(catalog), _raw_entry()]},
+            "entry": {"anyOf": [*_entries(catalog), _raw_entry(catalog)]},
         },
     }
 
@@ -157,10 +157,10 @@ def _entry(record: Record, forms: list[str]) -> dict[str, Any]:
     }
 
 
-def _raw_entry() -> dict[str, Any]:
+def _raw_entry(catalog: Catalog) -> dict[str, Any]:
     return {
         "type": "object",
-        "title": "whole items as they are",
+        "title": catalog.tables["entry"].keys["raw"].text,
         "properties": {"raw": HEX},
         "required": ["raw"],
         "additionalProperties": False,

@@ -32,12 +32,13 @@ def profile_lines(catalog: Catalog) -> Iterator[str]:
             )
     yield ""
     yield from title("Entries of resources")
+    keys = catalog.tables["entry"].keys
     for rivals in catalog.entries.values():
         yield ""
         forms = [record.form for record in rivals if record.form]
-        yield from _entry(rivals[0], forms)
+        yield from _entry(rivals[0], forms, keys["form"].text)
     yield ""
-    yield from line("raw", "whole items as they are, in hex digits", indent=2, column=KEY)
+    yield from line("raw", keys["raw"].text, indent=2, column=KEY)
 
 
 def _keys(catalog: Catalog, table: str, where: str) -> Iterator[str]:
@@ -81,11 +82,11 @@ def _default(field: Field) -> str:
     return f" [{field.kind.show(field.default)}]"
 
 
-def _entry(record: Record, forms: list[str]) -> Iterator[str]:
+def _entry(record: Record, forms: list[str], form: str) -> Iterator[str]:
     head, *others = record.profile_fields
     yield from line(head.key, f"{record.title}: {head.text}", indent=2, column=KEY)
     for field in others:
         yield from line(field.key, _words(field), indent=4, column=KEY + 4)
     if forms:
-        words = f"{' or '.join(forms)}; left out: the shortest that fits"
+        words = f"{' or '.join(forms)}: {form}"
         yield from line("form", words, indent=4, column=KEY + 4)
