@@ -1047,3 +1047,12 @@ def test_the_same_is_found_in_the_profile_and_in_what_it_builds(folder: Path) ->
             assert [one["message"] for one in from_image] == [
                 one["message"] for one in from_profile
             ]
+
+
+def test_a_unicode_name_of_the_card_is_no_stray_item(tmp_path: Path) -> None:
+    """Spec 6.2.3.3: the identifier in another script stands beside the card's name."""
+    unicode_name = bytes.fromhex("83 04 00 00 00 41 00")
+    (tmp_path / "card.bin").write_bytes(plain(VERSION + NAME + unicode_name + DEVICE))
+    run = romtool("check", "card.bin", "--json", cwd=tmp_path)
+    assert run.returncode == 0
+    assert json.loads(run.stdout)["findings"] == []

@@ -24,7 +24,7 @@ from romtool.commands.common import (
     tell,
 )
 from romtool.errors import Fault, Refused
-from romtool.files.intake import take
+from romtool.files.intake import shown, take
 from romtool.files.output import write_files
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading

@@ -48,6 +48,18 @@ def _record(text: str, line: int, mark: str) -> bytes:
     return data
 
 
+def _check(data: bytes, head: int, length: int, right: int, line: int) -> None:
+    """Refuse a record that is not as long as it says, or whose last byte is not the `right` sum.
+
+    `head`: bytes before its data, the length included; `length`: what its first byte must say.
+    """
+    if len(data) <= head or data[0] != length:
+        raise _fault(line, "the record's length is not what it says", "it is cut or damaged")
+    if data[-1] != right:
+        message = f"the record's sum is {data[-1]:02X}h, its bytes make {right:02X}h"
+        raise _fault(line, message, "a digit is wrong in this line: read the part again")
+
+
 def hex_chunks(text: str) -> Iterator[Chunk]:
     """Yield the data of an Intel HEX text; raises Refused at the first fault."""
     base, ended, last = 0, False, 1
@@ -59,12 +71,7 @@ def hex_chunks(text: str) -> Iterator[Chunk]:
         if ended:
             raise _fault(number, "a record behind the end record", "take it out")
         data = _record(line, number, ":")
-        if len(data) < 5 or len(data) != data[0] + 5:
-            raise _fault(number, "the record's length is not what it says", "it is cut or damaged")
-        if sum(data) & 0xFF:
-            right = -sum(data[:-1]) & 0xFF
-            message = f"the record's sum is {data[-1]:02X}h, its bytes make {right:02X}h"
-            raise _fault(number, message, "a digit is wrong in this line: read the part again")
+        _check(data, 4, len(data) - 5, -sum(data[:-1]) & 0xFF, number)
         address, kind, body = int.from_bytes(data[1:3], "big"), data[3], data[4:-1]
         if kind == 0:
             yield from _placed(base + address, body, number)
@@ -100,12 +107,7 @@ def srec_chunks(text: str) -> Iterator[Chunk]:
         if line[:1] != "S" or kind not in _ADDRESS_BYTES:
             raise _fault(number, "the line is no S-record", "every line is one record")
         data, width = _record(line[2:], number, ""), _ADDRESS_BYTES[kind]
-        if len(data) < width + 2 or len(data) != data[0] + 1:
-            raise _fault(number, "the record's length is not what it says", "it is cut or damaged")
-        if sum(data) & 0xFF != 0xFF:
-            right = ~sum(data[:-1]) & 0xFF
-            message = f"the record's sum is {data[-1]:02X}h, its bytes make {right:02X}h"
-            raise _fault(number, message, "a digit is wrong in this line: read the part again")
+        _check(data, width + 1, len(data) - 1, ~sum(data[:-1]) & 0xFF, number)
         address = int.from_bytes(data[1 : 1 + width], "big")
         if kind in "123":
             records += 1
