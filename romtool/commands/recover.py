@@ -24,7 +24,7 @@ from romtool.commands.common import (
     tell,
 )
 from romtool.errors import Fault, Refused
-from romtool.files.intake import shown, take
+from romtool.files.intake import take
 from romtool.files.output import write_files
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
@@ -91,7 +91,7 @@ def command(
     else:
         _show(catalog, names, found, chosen, written)
     if chosen is None:
-        tell(f"{_names(names)}: not settled: {why(found)}; {advice(found, len(dumps))}")
+        tell(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
         sys.exit(NO)
     sys.exit(DONE)
 
