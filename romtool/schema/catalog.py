@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong, refuse
+from romtool.schema.bus import Bus, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.fields import Field, Layout
 from romtool.schema.frames import Frame, Part
@@ -82,6 +83,8 @@ class Catalog:
     parts: Mapping[str, Part]
     rules: Mapping[str, Rule]
     mishaps: Mapping[str, Mishap]
+    resources: Mapping[str, Resource]
+    bus: Bus
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
 

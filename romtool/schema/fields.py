@@ -36,6 +36,7 @@ class Field:
     default: Value = MISSING
     optional: bool = False
     absent: str | None = None
+    absent_value: Value = None
     at_least: int = 0
     say: str | None = None
     always: bool = False

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Fault, Path, Refused
+from romtool.schema.bus import Asks, Bus, Resource
 from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
 from romtool.schema.checksums import Checksum
 from romtool.schema.fields import Layout, layout_of
@@ -114,7 +115,8 @@ class _Loader:
             )
         frames = self._frames()
         identifier = self._identifier()
-        records = self._records(headers)
+        resources = self._resources()
+        records = self._records(headers, resources)
         parts = self._parts()
         rules: dict[str, Rule] = {}
         for _file, path, raw, _ in self._all("rule"):
@@ -131,7 +133,17 @@ class _Loader:
         if self.faults:
             raise Refused(self.faults)
         return Catalog(
-            headers, records, identifier, frames, parts, rules, mishaps, tables, self.checksums
+            headers=headers,
+            records=records,
+            identifier=identifier,
+            frames=frames,
+            parts=parts,
+            rules=rules,
+            mishaps=mishaps,
+            resources=resources,
+            bus=self._bus(),
+            tables=tables,
+            checksums=self.checksums,
         )
 
     def _all(self, name: str) -> Iterator[tuple[SchemaFile, Path, dict[str, Any], str]]:
@@ -200,7 +212,9 @@ class _Loader:
             return Identifier(raw["name"], raw["title"], source, raw["size"], layout)
         raise Refused([Fault("no schema describes the serial identifier")])
 
-    def _records(self, headers: Mapping[str, Header]) -> dict[str, Record]:
+    def _records(
+        self, headers: Mapping[str, Header], resources: Mapping[str, Resource]
+    ) -> dict[str, Record]:
         records: dict[str, Record] = {}
         owners: dict[tuple[str, int], str] = {}
         for file, path, raw, source in self._all("record"):
@@ -230,6 +244,7 @@ class _Loader:
                 length_key=raw.get("length_key"),
                 refuses=tuple(raw.get("refuses", ())),
                 say=raw["say"],
+                asks=self._asks(raw, path, resources),
                 layout=self._layout(file, path, raw, source, None),
             )
         for header in headers.values():
@@ -238,6 +253,45 @@ class _Loader:
                 words = ", ".join(f"{code:X}h" for code in sorted(missing))
                 self._fault(f"{header.title}: no record has the name {words}", ())
         return records
+
+    def _asks(
+        self, raw: Mapping[str, Any], path: Path, resources: Mapping[str, Resource]
+    ) -> Asks | None:
+        if "asks" not in raw:
+            return None
+        asks = Asks(**raw["asks"])
+        if asks.kind not in resources:
+            self._fault(f"no resource is called {asks.kind}", (*path, "asks", "kind"))
+        return asks
+
+    def _resources(self) -> dict[str, Resource]:
+        resources: dict[str, Resource] = {}
+        for _file, path, raw, source in self._all("resource"):
+            self._new(resources, raw["name"], path)
+            resources[raw["name"]] = Resource(
+                raw["name"],
+                raw["title"],
+                source,
+                raw["most"],
+                frozenset(raw.get("never", ())),
+                {int(line): other for line, other in raw.get("renamed", {}).items()},
+                {width: frozenset(lines) for width, lines in raw.get("widths", {}).items()},
+            )
+        return resources
+
+    def _bus(self) -> Bus:
+        for _file, _path, raw, source in self._all("bus"):
+            read = raw["read_port"]
+            return Bus(
+                raw["title"],
+                source,
+                raw["address_port"],
+                raw["write_port"],
+                range(read["lowest"], read["highest"] + 1, read["step"]),
+                raw["system_ports_below"],
+                raw["alias_step"],
+            )
+        raise Refused([Fault("no schema describes the bus")])
 
     def _parts(self) -> dict[str, Part]:
         parts: dict[str, Part] = {}

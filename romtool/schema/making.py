@@ -121,6 +121,7 @@ class FieldMaker:
             default=default,
             optional=raw.get("optional", False),
             absent=raw.get("absent"),
+            absent_value=raw.get("absent_value"),
             at_least=raw.get("at_least", 0),
             say=raw.get("say"),
             always=raw.get("always", False),

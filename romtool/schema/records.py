@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
+from romtool.schema.bus import Asks
 from romtool.schema.fields import Field, Layout
 from romtool.schema.kinds import Check, Constant, Range, Reserved, Stored, Value
 
@@ -65,6 +66,7 @@ class Record:
     length_key: str | None
     refuses: tuple[Any, ...]
     say: str
+    asks: Asks | None
     layout: Layout
 
     @property

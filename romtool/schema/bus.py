@@ -1,0 +1,53 @@
+"""The bus as the schema describes it: its ports, and the kinds of things that a device asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Asks:
+    """What an item asks the PC for: a kind of resource, and how to read it from the item.
+
+    `bits`: address bits decoded, 0 where a field says; `decode`, `width`: the keys of the fields that say them instead.
+    """
+
+    kind: str
+    bits: int = 0
+    decode: str | None = None
+    width: str | None = None
+
+
+@dataclass(frozen=True)
+class Resource:
+    """A kind of thing that a device asks for: IRQ lines, DMA channels, ports, memory.
+
+    `most`: how many of its items can be in effect at once. `never`: lines that reach no slot;
+    `renamed`: those that go by another number; `widths`: which can move so many bits.
+    """
+
+    name: str
+    title: str
+    source: str
+    most: int
+    never: frozenset[int] = frozenset()
+    renamed: Mapping[int, int] = field(default_factory=dict)
+    widths: Mapping[str, frozenset[int]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Bus:
+    """Ports of the bus that matter to PnP software and to every card."""
+
+    title: str
+    source: str
+    address_port: int
+    write_port: int
+    read_ports: range
+    system_ports_below: int
+    alias_step: int
+
+    def aliases(self, bits: int) -> bool:
+        """Whether a device that decodes so many address bits answers at aliases too."""
+        return 1 << bits <= self.alias_step

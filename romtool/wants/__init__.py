@@ -1,0 +1,1 @@
+"""What cards ask a PC for: choice by choice, as sets of values to pick one from."""

@@ -1,0 +1,90 @@
+"""The items of an image to what its card asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from romtool.image.card import Choice, Device, card_of
+from romtool.image.model import Image
+from romtool.image.walk import Item
+from romtool.schema.catalog import Catalog
+from romtool.schema.kinds import Range, Value
+from romtool.wants.needs import Alternative, CardWants, DeviceWants, Lines, Need, Span
+
+
+def wants_of(image: Image) -> CardWants:
+    """Return what the card of an image asks for; an item that can't be read asks for nothing."""
+    devices = card_of(image).devices
+    serial = image.identifier_values[0][image.catalog.identifier.serial_field.key]
+    return CardWants(
+        image.card_id,
+        serial if isinstance(serial, int) else None,
+        tuple(_device(image.catalog, device, n) for n, device in enumerate(devices)),
+    )
+
+
+def _device(catalog: Catalog, device: Device, number: int) -> DeviceWants:
+    before = tuple(_needs(device.items))
+    choices, behind = _all_choices(device)
+    after = tuple(_needs(behind))
+    alternatives = []
+    for index, choice in enumerate(choices):
+        own = tuple(_needs(choice.items))
+        rank = rank_of(catalog, choice.priority)
+        needs = (*before, *own, *after)
+        alternatives.append(Alternative(index, choice.priority, rank, own, needs))
+    if not alternatives:
+        alternatives.append(Alternative(None, None, 0, (), (*before, *after)))
+    name = device.name.head if device.name else None
+    return DeviceWants(str(device.start.head), number, name, before, tuple(alternatives), after)
+
+
+def _all_choices(device: Device) -> tuple[list[Choice], list[Item]]:
+    """Return a device's choices, and the items behind them.
+
+    A second group of choices is merged into the first, as PnP software does.
+    """
+    choices, behind = list(device.choices), list[Item]()
+    opened = False
+    for item in device.after:
+        if item.has_role("choice"):
+            choices.append(Choice(item))
+            opened = True
+        elif item.has_role("choices-end"):
+            opened = False
+        elif opened:
+            choices[-1].items.append(item)
+        else:
+            behind.append(item)
+    return choices, behind
+
+
+def rank_of(catalog: Catalog, priority: Value) -> int:
+    """Return what a choice's priority counts as, 0 the best (Spec 6.2.2.6)."""
+    field = catalog.by_role["choice"].head
+    stored = field.kind.to_stored(field.absent_value if priority is None else priority)
+    assert isinstance(stored, int)
+    return stored
+
+
+def _needs(items: Iterable[Item]) -> Iterator[Need]:
+    for item in items:
+        need = need_of(item)
+        if need is not None:
+            yield need
+
+
+def need_of(item: Item) -> Need | None:
+    """Return what an item asks for; None for one that asks for nothing, or can't be read."""
+    record, values = item.record, item.values
+    asks = record.asks
+    if asks is None or record.head.key not in values:
+        return None
+    head, value = record.head, values[record.head.key]
+    if head.length is None:
+        width = values.get(asks.width) if asks.width else None
+        return Lines(asks.kind, tuple(value), width, item)
+    low, high = value if isinstance(value, list) else (value, value)
+    step = values[head.align] if isinstance(head.kind, Range) and head.align else 1
+    bits: int = values[asks.decode] if asks.decode else asks.bits
+    return Span(asks.kind, low, high, step or 1, values[head.length], bits, item)
