@@ -1,5 +1,7 @@
 """What a card asks for, choice by choice; and when two ranges of addresses collide."""
 
+from pathlib import Path
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,7 +16,7 @@ from tests.support.tool import PROFILE
 CATALOG = load_catalog()
 
 
-def test_needs_stand_in_the_order_of_the_items(tmp_path):
+def test_needs_stand_in_the_order_of_the_items(tmp_path: Path) -> None:
     file = tmp_path / "card.toml"
     file.write_text(PROFILE)
     (device,) = wants_of(decode(CATALOG, take(CATALOG, str(file)).data, "plain")).devices
@@ -29,7 +31,9 @@ def test_needs_stand_in_the_order_of_the_items(tmp_path):
         Span("io", 0x240, 0x280, 0x20, 16, 16),
         Lines("irq", (5, 7, 9, 10)),
     )
-    assert list(second.of_kind("io")[0].bases) == [0x240, 0x260, 0x280]
+    (ports,) = second.of_kind("io")
+    assert isinstance(ports, Span)
+    assert list(ports.bases) == [0x240, 0x260, 0x280]
 
 
 def answers_at(one: Placed) -> set[int]:
@@ -45,13 +49,13 @@ placed = st.builds(Placed, st.integers(0, 0xFF00), st.integers(0, 0xFF), st.samp
 
 
 @given(placed, placed)
-def test_ports_collide_where_both_answer(one, other):
+def test_ports_collide_where_both_answer(one: Placed, other: Placed) -> None:
     both = answers_at(one) & answers_at(other)
     assert ports_collide(CATALOG.bus, one, other) == bool(both)
 
 
 @given(placed, placed)
-def test_memory_collides_where_it_overlaps(one, other):
+def test_memory_collides_where_it_overlaps(one: Placed, other: Placed) -> None:
     both = set(range(one.base, one.base + one.length)) & set(
         range(other.base, other.base + other.length)
     )

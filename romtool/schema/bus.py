@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 class Asks:
     """What an item asks the PC for: a kind of resource, and how to read it from the item.
 
-    `bits`: address bits decoded, 0 where a field says; `decode`, `width`: the keys of the fields that say them instead.
+    `bits`: address bits decoded, 0 where a field says. `decode`, `width`: the keys of the fields
+    that say how many bits are decoded, and how many are moved at a time.
     """
 
     kind: str
