@@ -25,6 +25,9 @@ from romtool.text.faults import fault_line
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+MOST_TOLD = 50
+"""So many faults are told: more than anyone mends in one go."""
+
 DONE, NO, UNUSABLE = 0, 1, 2
 """Exit codes: done or yes; no; an unusable call or input."""
 
@@ -51,9 +54,12 @@ def tell(text: str) -> None:
 
 
 def tell_faults(refused: Refused) -> None:
-    """Write every fault of a refusal to standard error, a line each."""
-    for fault in refused.faults:
+    """Write the faults of a refusal to standard error, a line each; of very many the first."""
+    for fault in refused.faults[:MOST_TOLD]:
         tell(fault_line(fault))
+    more = len(refused.faults) - MOST_TOLD
+    if more > 0:
+        tell(f"{more} more fault{'s' if more > 1 else ''}; mend these first")
 
 
 def add_options(*options: Callable[[F], F]) -> Callable[[F], F]:

@@ -7,11 +7,19 @@ from collections.abc import Iterator
 from typing import Any
 
 from romtool.errors import Fault, Path, Refused
+from romtool.toml.depth import MOST_PARTS, too_deep_at
 from romtool.toml.places import syntax_fault
 
 
 def parse_toml(text: str) -> dict[str, Any]:
     """Return the tables of a TOML text; raises Refused with line and column."""
+    deep = too_deep_at(text)
+    if deep is not None:
+        before = text[:deep]
+        line, column = before.count("\n") + 1, deep - before.rfind("\n")
+        message = f"a key has more than {MOST_PARTS} parts"
+        hint = "no key here has so many; is this the right file?"
+        raise Refused([Fault(message, hint, line=line, column=column)])
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
