@@ -2,9 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+from romtool.schema.numbers import address
 from romtool.wants.collide import Placed
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that is taken: a line or channel, or a range of addresses (`value` its place)."""
+
+    kind: str
+    value: int | Placed
+
+    def __str__(self) -> str:
+        """Return its name in a conflict, such as `host irq 5` or `host io 3F8h`."""
+        value = self.value
+        return f"host {self.kind} {value if isinstance(value, int) else address(value.base)}"
 
 
 @dataclass(frozen=True)
@@ -16,6 +31,17 @@ class Host:
     dma: frozenset[int] = frozenset()
     io: tuple[Placed, ...] = ()
     memory: tuple[Placed, ...] = ()
+
+    def entries(self) -> Iterator[Entry]:
+        """Yield everything that is taken, lines and channels ascending."""
+        for line in sorted(self.irq):
+            yield Entry("irq", line)
+        for channel in sorted(self.dma):
+            yield Entry("dma", channel)
+        for ports in self.io:
+            yield Entry("io", ports)
+        for memory in self.memory:
+            yield Entry("memory", memory)
 
 
 EMPTY_PC = Host()

@@ -1,0 +1,106 @@
+"""The items of all cards that need a value, device by device, and the values each can take."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from romtool.schema.bus import Bus
+from romtool.wants.collide import Placed
+from romtool.wants.needs import CardWants, DeviceWants, Lines, Need, Span
+
+
+@dataclass(frozen=True, eq=False)
+class Ask:
+    """An item that needs a value: of which device (counted over all cards), in which alternative.
+
+    `alternative` is its place among the device's alternatives; None: it always applies.
+    """
+
+    device: int
+    alternative: int | None
+    need: Need
+
+    def meets(self, other: Ask) -> bool:
+        """Whether both can be in effect together."""
+        return (
+            self.device != other.device
+            or None in (self.alternative, other.alternative)
+            or self.alternative == other.alternative
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Asker:
+    """A device with its asks; an item that asks for nothing is None, and keeps its place."""
+
+    card: int
+    wants: DeviceWants
+    before: tuple[Ask | None, ...]
+    own: tuple[tuple[Ask | None, ...], ...]
+    after: tuple[Ask | None, ...]
+
+    def in_order(self, alternative: int) -> tuple[Ask | None, ...]:
+        """Return what is in effect with an alternative, in the order of the items."""
+        return (*self.before, *self.own[alternative], *self.after)
+
+    def asks(self) -> Iterator[Ask]:
+        """Yield all asks, those that always apply once."""
+        for group in (self.before, *self.own, self.after):
+            yield from (ask for ask in group if ask is not None)
+
+    def in_effect(self, alternative: int) -> list[Ask]:
+        """Return the asks that are in effect with an alternative."""
+        return [ask for ask in self.in_order(alternative) if ask is not None]
+
+
+def askers_of(cards: Sequence[CardWants]) -> list[Asker]:
+    """Return the devices of all cards, in the order of the cards and on each card."""
+    found: list[Asker] = []
+    for number, card in enumerate(cards):
+        for wants in card.devices:
+            place = len(found)
+            own = tuple(
+                _asks(place, index, alternative.own)
+                for index, alternative in enumerate(wants.alternatives)
+            )
+            before, after = _asks(place, None, wants.before), _asks(place, None, wants.after)
+            found.append(Asker(number, wants, before, own, after))
+    return found
+
+
+def settled(asker: Asker, alternative: int, place: int) -> Asker:
+    """Return a device that asks for what it does with one alternative, at a place of its own."""
+    needs = asker.wants.alternatives[alternative].needs
+    return Asker(asker.card, asker.wants, _asks(place, None, needs), ((),), ())
+
+
+def _asks(device: int, alternative: int | None, needs: Sequence[Need]) -> tuple[Ask | None, ...]:
+    return tuple(None if need.is_empty else Ask(device, alternative, need) for need in needs)
+
+
+def values_of(bus: Bus, need: Need) -> Sequence[int]:
+    """Return the values that an item can take, ascending: lines, or bases of a range.
+
+    Of a range that answers at aliases too, bases at the same place between two aliases collide
+    with the same things, so only the lowest of them is ever needed: those before the places
+    repeat.
+    """
+    if isinstance(need, Lines):
+        return need.lines
+    if not bus.aliases(need.bits):
+        return need.bases
+    return need.bases[: bus.alias_step // math.gcd(need.bases.step, bus.alias_step)]
+
+
+def span_of(ask: Ask) -> Span:
+    """Return the range that an ask is about."""
+    assert isinstance(ask.need, Span)
+    return ask.need
+
+
+def placed(ask: Ask, base: int) -> Placed:
+    """Return the range of an ask at a base."""
+    span = span_of(ask)
+    return Placed(base, span.length, span.bits)

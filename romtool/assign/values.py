@@ -1,0 +1,121 @@
+"""The smallest values for items that are all in effect, the first item first."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from pysat.solvers import Solver
+
+from romtool.assign.asks import Ask, Asker, placed, span_of, values_of
+from romtool.assign.bases import ends, enough_values, first_from
+from romtool.assign.best import SOLVER
+from romtool.assign.host import Entry
+from romtool.assign.model import Model, hits, names_of
+from romtool.schema.catalog import Catalog
+from romtool.wants.collide import Placed, ports_collide
+from romtool.wants.needs import Lines
+
+Given = dict[Ask, int]
+
+
+def smallest_values(
+    catalog: Catalog, askers: Sequence[Asker], entries: Sequence[Entry]
+) -> Given | None:
+    """Return the smallest values in the order of the items; None where not all can be served.
+
+    Each of the devices has one alternative here. Kinds of resources don't meddle with each other,
+    so each is settled by itself. To give every item the smallest value that is left is right
+    wherever it works out; only where it does not, a solver looks further.
+    """
+    found: Given = {}
+    asks = [ask for asker in askers for ask in asker.in_effect(0)]
+    for kind in dict.fromkeys(ask.need.kind for ask in asks):
+        crowd = [ask for ask in asks if ask.need.kind == kind]
+        taken = [entry for entry in entries if entry.kind == kind]
+        given = _one_by_one(catalog, crowd, taken) or _settled(catalog, askers, crowd, taken)
+        if given is None:
+            return None
+        found |= given
+    return found
+
+
+def _one_by_one(catalog: Catalog, asks: Sequence[Ask], taken: Sequence[Entry]) -> Given | None:
+    """Return for each item the smallest value that is left; None where one finds none."""
+    given: Given = {}
+    now = list(taken)
+    for ask in asks:
+        value = _smallest_left(catalog, ask, now)
+        if value is None:
+            return None
+        given[ask] = value
+        now += entries_of(catalog, ask, value)
+    return given
+
+
+def _smallest_left(catalog: Catalog, ask: Ask, taken: Sequence[Entry]) -> int | None:
+    values = values_of(catalog.bus, ask.need)
+    if not isinstance(values, range):
+        free = (v for v in values if not any(hits(catalog, entry, ask, v) for entry in taken))
+        return next(free, None)
+    base = first_from(values, values.start)
+    while base is not None:
+        here = placed(ask, base)
+        blocks = (e.value for e in taken if isinstance(e.value, Placed))
+        block = next((b for b in blocks if ports_collide(catalog.bus, here, b)), None)
+        if block is None:
+            return base
+        behind = (end for end in ends(catalog.bus, span_of(ask), block) if end > base)
+        base = first_from(values, next(behind, values.stop))
+    return None
+
+
+def entries_of(catalog: Catalog, ask: Ask, value: int) -> Iterator[Entry]:
+    """Yield what an item has taken from the others, once it is given a value."""
+    kind = ask.need.kind
+    if isinstance(ask.need, Lines):
+        for line in sorted(names_of(catalog, kind, value)):
+            yield Entry(kind, line)
+    else:
+        yield Entry(kind, placed(ask, value))
+
+
+def _settled(
+    catalog: Catalog, askers: Sequence[Asker], asks: Sequence[Ask], taken: Sequence[Entry]
+) -> Given | None:
+    """Return the smallest values by trying, for each item in turn, whether the rest still can be.
+
+    An item with room to spare needs no thought before its turn; in its turn it does.
+    """
+    given: Given = {}
+    now = list(taken)
+    while len(given) < len(asks):
+        rest = asks[len(given) :]
+        left = [_only(asker, set(rest)) for asker in askers]
+        values = enough_values(catalog.bus, left, now, keep=rest[0])
+        model = Model(catalog, left, values, now)
+        with Solver(name=SOLVER, bootstrap_with=model.clauses.all) as solver:
+            if not solver.solve(assumptions=model.present):
+                return None
+            held = list(model.present)
+            for ask in itertools.takewhile(model.given.__contains__, rest):
+                value = _smallest(solver, model.given[ask], held)
+                held.append(model.given[ask][value])
+                given[ask] = value
+                now += entries_of(catalog, ask, value)
+    return given
+
+
+def _smallest(solver: Solver, given: Mapping[int, int], held: Sequence[int]) -> int:
+    """Return the smallest of an item's values that can be had while what is held so far holds."""
+    for value, literal in given.items():
+        if solver.solve(assumptions=[*held, literal]):
+            return value
+    raise AssertionError("what could be served can't be served any more")
+
+
+def _only(asker: Asker, asks: set[Ask]) -> Asker:
+    """Return a device with no more than these of its items."""
+    kept = tuple(ask for ask in asker.in_effect(0) if ask in asks)
+    return replace(asker, before=kept, own=((),), after=())
