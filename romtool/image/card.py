@@ -23,6 +23,21 @@ class Choice:
         """Its priority; None where none is stated."""
         return self.start.head
 
+    @property
+    def words(self) -> str:
+        """The alternative in words: how good it is, and what it asks for."""
+        asked = "; ".join(item.words for item in self.items) or "nothing"
+        return f"{self.priority_words}: {asked}"
+
+    @property
+    def priority_words(self) -> str:
+        """Its priority in words."""
+        field, value = self.start.record.head, self.priority
+        if value is None:
+            return field.absent or "none"
+        shown = field.kind.show(value)
+        return f"{field.title} {shown}" if isinstance(value, int) else shown
+
 
 @dataclass
 class Device:

@@ -37,6 +37,7 @@ class Row:
         return f"{self.owner}: {record}{words}"
 
 
+NO_LAYOUT = "bytes that no layout explains"
 RUN_WORDS = {
     "patch": "firmware patch area or other bytes",
     "data": "bytes behind the PnP data",
@@ -61,7 +62,7 @@ def explain(image: Image) -> list[Row]:
         for item in image.items:
             rows += _item_rows(image, item, owners[item.offset])
     for run in image.tail:
-        words = RUN_WORDS[run.kind] if image.frame is not None else "bytes that no layout explains"
+        words = RUN_WORDS[run.kind] if image.frame is not None else NO_LAYOUT
         rows.append(Row(run.offset, run.raw, "outside", (f"{words}: {sizes(len(run.raw))}",)))
     return rows
 
@@ -146,10 +147,11 @@ def _meanings(
             continue
         bits = f" ({field.bit_range})" if field.bit_range else ""
         found = checks.get(field.key)
-        yield f"{field.title}{bits}: {_shown(field.kind, raw, found)}"
+        yield f"{field.title}{bits}: {stated(field.kind, raw, found)}"
 
 
-def _shown(kind: Kind, raw: Stored, found: Compared | None) -> str:
+def stated(kind: Kind, raw: Stored, found: Compared | None) -> str:
+    """Return a stored value in words; with `found`, also whether it is what it should be."""
     if isinstance(raw, bytes) and isinstance(kind, Constant):
         words = hex_text(raw)
     else:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import hex_text
 from romtool.schema.records import Header, Record
 
 
@@ -52,6 +53,13 @@ class Item:
     def explained(self) -> bool:
         """Whether a profile can say every bit of it."""
         return self._read[1]
+
+    @property
+    def words(self) -> str:
+        """The item in the words of the trade, or its bytes where it has none."""
+        if self.explained:
+            return self.record.in_words(self.values)
+        return f"{self.record.title}, odd: {hex_text(self.raw)}"
 
     def has_role(self, role: str) -> bool:
         """Whether it plays this part in the order of the items, all of it understood."""

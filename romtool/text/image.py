@@ -95,7 +95,7 @@ def _card(image: Image) -> Iterator[str]:
         words = card.version.record.in_words(card.version.values)
         yield from line("version", words, indent=2, column=SETTING)
     for item in card.items:
-        yield from line("also", item_words(item), indent=2)
+        yield from line("also", item.words, indent=2)
     for number, device in enumerate(card.devices, 1):
         yield ""
         yield from _device(device, number)
@@ -117,32 +117,15 @@ def _device(device: Device, number: int) -> Iterator[str]:
     label = "always" if device.choices or device.after else "needs"
     yield from _listed(label, device.items)
     for index, choice in enumerate(device.choices, 1):
-        yield from _choice(index, choice.start, choice.items)
+        yield from line(f"choice {index}", choice.words, indent=2)
     if device.choices and device.closed is None:
         yield from line("", "(these choices are never closed)", indent=2)
     yield from _listed("and always", device.after)
 
 
-def _choice(number: int, start: Item, items: Sequence[Item]) -> Iterator[str]:
-    field = start.record.head
-    priority = start.values[field.key]
-    words = field.absent if priority is None else field.kind.show(priority)
-    if isinstance(priority, int):
-        words = f"{field.title} {priority}"
-    shown = "; ".join(item_words(item) for item in items) or "nothing"
-    yield from line(f"choice {number}", f"{words}: {shown}", indent=2)
-
-
 def _listed(label: str, items: Sequence[Item]) -> Iterator[str]:
     for index, item in enumerate(items):
-        yield from line("" if index else label, item_words(item), indent=2)
-
-
-def item_words(item: Item) -> str:
-    """Return an item in the words of the trade, or its bytes where it has none."""
-    if item.explained:
-        return item.record.in_words(item.values)
-    return f"{item.record.title}, odd: {hex_text(item.raw)}"
+        yield from line("" if index else label, item.words, indent=2)
 
 
 def _tail(image: Image) -> Iterator[str]:

@@ -200,11 +200,11 @@ class Pins(Kind):
         return {line for line in value if line != self.unconnected}
 
     def show(self, value: Value) -> str:
-        pins = (
-            f"{self.pin_name(pin)} {'-' if line == self.unconnected else line}"
-            for pin, line in enumerate(value)
-        )
-        return ", ".join(pins)
+        return ", ".join(self.show_pin(pin, line) for pin, line in enumerate(value))
+
+    def show_pin(self, pin: int, line: int) -> str:
+        """Return a pin and what is connected to it: `C 9`."""
+        return f"{self.pin_name(pin)} {'-' if line == self.unconnected else line}"
 
     def json_schema(self) -> dict[str, Any]:
         return {
