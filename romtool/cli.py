@@ -12,7 +12,7 @@ import click
 
 from romtool import __version__
 
-COMMANDS = ("build", "inspect", "check", "verify", "profile", "recover", "schema")
+COMMANDS = ("build", "inspect", "check", "verify", "diff", "profile", "recover", "schema")
 
 
 class ReaderGone(Exception):

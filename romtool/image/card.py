@@ -24,6 +24,11 @@ class Choice:
         return self.start.head
 
     @property
+    def all_items(self) -> list[Item]:
+        """Its start item and what it asks for, as they stand in the image."""
+        return [self.start, *self.items]
+
+    @property
     def words(self) -> str:
         """The alternative in words: how good it is, and what it asks for."""
         asked = "; ".join(item.words for item in self.items) or "nothing"
@@ -55,6 +60,14 @@ class Device:
     def values(self) -> dict[str, object]:
         """The values of the device's ID item."""
         return self.start.values
+
+    @property
+    def all_items(self) -> list[Item]:
+        """All that belongs to it, as it stands in the image."""
+        name = [] if self.name is None else [self.name]
+        closed = [] if self.closed is None else [self.closed]
+        chosen = [item for choice in self.choices for item in choice.all_items]
+        return [self.start, *self.compatible, *name, *self.items, *chosen, *closed, *self.after]
 
 
 @dataclass

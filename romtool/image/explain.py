@@ -78,12 +78,10 @@ def item_owners(image: Image) -> dict[int, str]:
     owners = {item.offset: "card" for item in image.items}
     for device in card.devices:
         id_ = device.start.head
-        own = [device.start, *device.compatible, *device.items, *device.after]
-        for item in [*own, device.name, device.closed]:
-            if item is not None:
-                owners[item.offset] = f"device {id_}"
+        for item in device.all_items:
+            owners[item.offset] = f"device {id_}"
         for number, choice in enumerate(device.choices, 1):
-            for item in (choice.start, *choice.items):
+            for item in choice.all_items:
                 owners[item.offset] = f"device {id_}, choice {number}"
     return owners
 

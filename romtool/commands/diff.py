@@ -1,0 +1,72 @@
+"""`romtool diff`: what differs between two images, in the card's terms and in bytes."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from romtool.commands.common import (
+    DONE,
+    NO,
+    catalog_of,
+    echo,
+    echo_json,
+    echo_lines,
+    guarded,
+    image_options,
+    json_option,
+    take_image,
+)
+from romtool.diff.compare import compare
+from romtool.errors import refuse
+from romtool.text.diff import counted, differences_lines
+
+
+@click.command(
+    "diff",
+    epilog="Example: romtool diff donor.bin hollow-lane.toml",
+    short_help="Tell what differs between two images.",
+)
+@click.argument("first", metavar="A")
+@click.argument("second", metavar="B")
+@image_options
+@json_option
+@guarded
+def command(
+    first: str,
+    second: str,
+    layout: str | None,
+    part: str | None,
+    forced: str | None,
+    schemas: tuple[Path, ...],
+    as_json: bool,
+) -> None:
+    """Tell what differs between A and B, each an image or a profile, faults or not.
+
+    First in the card's terms: layout, part, configuration, devices, choices, resources; then what
+    follows from that: checksums, counts, places; then the bytes that no term explains. Exit code
+    0 only if every byte is the same. The options hold for both;
+    with standard input (-) for one of the two, --input is for that one.
+    """
+    if first == second == "-":
+        raise refuse("standard input can be read only once", "name a file for one of the two")
+    catalog = catalog_of(schemas)
+    names = (first, second)
+    # A format that is named is meant for standard input, whose name tells nothing.
+    meant = [name for name in names if name == "-"] or names
+    a, b = (
+        take_image(
+            catalog, name, layout=layout, part=part, forced=forced if name in meant else None
+        )
+        for name in names
+    )
+    found = compare(a.image, b.image, (a.part, b.part))
+    if as_json:
+        echo_json(found.as_json())
+    elif found.same and not found.changes:
+        echo(f"same: all {len(a.image.data)} bytes of {a.name} are as {b.name} has them")
+    else:
+        echo_lines(differences_lines(found, [a.name, b.name], counted(a.image.data, b.image.data)))
+    sys.exit(DONE if found.same else NO)

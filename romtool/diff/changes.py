@@ -1,0 +1,185 @@
+"""What differs between two images, as data: changes, what follows from them, bytes left over."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import zip_longest
+from typing import Any
+
+from romtool.schema.numbers import hex_text
+
+Span = tuple[int, int]
+"""Where something begins in an image, and the place behind its end."""
+
+
+@dataclass(frozen=True)
+class Where:
+    """A place in the card's terms: steps from the outside in, such as (device, QRL0001).
+
+    `field`: the field of it that is meant, empty where it is all of it; `until`: the last of
+    several places that are meant, this one being the first.
+    """
+
+    steps: tuple[tuple[str, str], ...]
+    field: str = ""
+    until: str = ""
+
+    def inside(self, word: str, label: str = "") -> Where:
+        """Return a place in this place."""
+        return Where((*self.steps, (word, label)))
+
+    def of(self, field: str) -> Where:
+        """Return a field of this place."""
+        return Where(self.steps, field)
+
+    def __str__(self) -> str:
+        return self.beside(self)
+
+    def beside(self, other: Where) -> str:
+        """Return this place in words, with what it is called in the other image: 2 (3 in B)."""
+        words = [_step(mine, yours) for mine, yours in zip_longest(self.steps, other.steps)]
+        text = ", ".join(word for word in words if word)
+        text += f" to {self.until}" if self.until else ""
+        return f"{text}: {self.field}" if self.field else text
+
+
+def _step(mine: tuple[str, str] | None, yours: tuple[str, str] | None) -> str:
+    if mine is None:
+        return ""
+    words = " ".join(mine).strip()
+    if yours is None or mine == yours:
+        return words
+    named = yours[1] if mine[0] == yours[0] and yours[1] else " ".join(yours).strip()
+    return f"{words} ({named} in B)"
+
+
+@dataclass(frozen=True)
+class Side:
+    """One image's part of a change: where it is, what stands there, and in which bytes.
+
+    `lead`: how the words begin; where both sides begin so, it need not be said twice.
+    """
+
+    where: Where
+    words: str
+    spans: tuple[Span, ...] = ()
+    lead: str = ""
+
+
+@dataclass(frozen=True)
+class Change:
+    """A thing that isn't the same in both images; a side is None where the thing isn't there."""
+
+    a: Side | None
+    b: Side | None
+
+    @property
+    def where(self) -> str:
+        """The place in words."""
+        if self.a is not None and self.b is not None:
+            return self.a.where.beside(self.b.where)
+        side = self.a or self.b
+        return str(side.where) if side is not None else ""
+
+    def swapped(self) -> Change:
+        """Return the change the other way round."""
+        return Change(self.b, self.a)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as in the JSON answers; None for the side on which it isn't there."""
+        a, b = (side.words if side else None for side in (self.a, self.b))
+        return {"where": self.where, "a": a, "b": b}
+
+
+@dataclass(frozen=True)
+class ByteRun:
+    """Differing bytes side by side that no term of the card explains.
+
+    They stand from `a_at` on in A and from `b_at` on in B, which is the same address unless what
+    they belong to has moved. `a` or `b` is None where that image has no bytes there.
+    """
+
+    where: str
+    a_at: int
+    b_at: int
+    a: bytes | None
+    b: bytes | None
+
+    @property
+    def a_span(self) -> Span:
+        """Its place in A."""
+        return self.a_at, self.a_at + len(self.a or b"")
+
+    @property
+    def b_span(self) -> Span:
+        """Its place in B."""
+        return self.b_at, self.b_at + len(self.b or b"")
+
+    def swapped(self) -> ByteRun:
+        """Return the run the other way round."""
+        return ByteRun(self.where, self.b_at, self.a_at, self.b, self.a)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as in the JSON answers; `offset` is in A, `offset_b` in B."""
+        a, b = (None if raw is None else hex_text(raw) for raw in (self.a, self.b))
+        return {"where": self.where, "offset": self.a_at, "offset_b": self.b_at, "a": a, "b": b}
+
+
+@dataclass(frozen=True)
+class Differences:
+    """All that differs between image A and image B.
+
+    `same`: every byte is equal. Each byte that differs at its address lies in a span of a change,
+    of a consequence (a checksum, a count, a place that follows from changes) or of a run in
+    `bytes`; those lie in no other term.
+    """
+
+    same: bool
+    changes: tuple[Change, ...] = ()
+    consequences: tuple[Change, ...] = ()
+    bytes: tuple[ByteRun, ...] = ()
+
+    def swapped(self) -> Differences:
+        """Return the differences between B and A."""
+        return Differences(
+            self.same,
+            tuple(one.swapped() for one in self.changes),
+            tuple(one.swapped() for one in self.consequences),
+            tuple(run.swapped() for run in self.bytes),
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        """Return them as in the JSON answers."""
+        return {
+            "same": self.same,
+            "changes": [one.as_json() for one in self.changes],
+            "consequences": [one.as_json() for one in self.consequences],
+            "bytes": [run.as_json() for run in self.bytes],
+        }
+
+    def told_spans(self) -> tuple[list[Span], list[Span]]:
+        """Return the spans of A and those of B that something is said of."""
+        told = [*self.changes, *self.consequences]
+        a = [span for one in told if one.a for span in one.a.spans]
+        b = [span for one in told if one.b for span in one.b.spans]
+        return [*a, *(run.a_span for run in self.bytes)], [*b, *(run.b_span for run in self.bytes)]
+
+
+def differing_runs(a: bytes, b: bytes, at: Iterable[int]) -> Iterator[Span]:
+    """Yield the runs of addresses, of those `at`, at which two strings of bytes differ.
+
+    A run lies in both of them, or in one of them only.
+    """
+    first = last = -1
+    shorter = min(len(a), len(b))
+    for offset in at:
+        if a[offset : offset + 1] == b[offset : offset + 1]:
+            continue
+        if offset != last or offset == shorter:
+            if first >= 0:
+                yield first, last
+            first = offset
+        last = offset + 1
+    if first >= 0:
+        yield first, last

@@ -1,0 +1,196 @@
+"""The devices of two cards: which belong together, and what differs between those that do."""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from collections.abc import Sequence
+
+from romtool.diff.align import align, in_order
+from romtool.diff.changes import Side, Where
+from romtool.diff.items import compare_lists, kind_of, span_of
+from romtool.diff.ledger import Ledger
+from romtool.image.card import Choice, Device
+from romtool.image.walk import Item
+from romtool.schema.numbers import hex_text, sizes
+
+DEVICE, CHOICE = "device", "choice"
+
+
+def compare_devices(ledger: Ledger, a: Sequence[Device], b: Sequence[Device]) -> None:
+    """Enter what differs between the devices of two cards: added, removed, moved, changed ones."""
+    pairs = matched(a, b)
+    names = _names(a), _names(b)
+    kept = sorted((one, to) for one, to in pairs.items())
+    still = in_order([to for _, to in kept])
+    moved = {one for index, (one, _) in enumerate(kept) if index not in still}
+    for at, device in enumerate(a):
+        where, to = names[0][at], pairs.get(at)
+        if to is None:
+            ledger.change(_whole(where, device), None)
+            continue
+        other = names[1][to]
+        if at in moved:
+            ledger.change(
+                _placed(where, at + 1, device.all_items), _placed(other, to + 1, b[to].all_items)
+            )
+        _compare(ledger, where, other, device, b[to])
+    for to in sorted(set(range(len(b))) - set(pairs.values())):
+        ledger.change(None, _whole(names[1][to], b[to]))
+
+
+def _placed(where: Where, number: int, items: Sequence[Item]) -> Side:
+    """Return the side of a thing that only stands in another place, counted from 1."""
+    return Side(where, f"place {number}", (span_of(items),), "place ")
+
+
+def matched(a: Sequence[Device], b: Sequence[Device]) -> dict[int, int]:
+    """Return which device of A is which of B: by ID, then by its place between such.
+
+    Of devices that share an ID, those that are equal belong together, then those in order.
+    """
+    pairs: dict[int, int] = {}
+    taken: set[int] = set()
+    for content in (_content, lambda device: device.start.head):
+        left: dict[object, deque[int]] = {}
+        for to, device in enumerate(b):
+            if to not in taken:
+                left.setdefault(content(device), deque()).append(to)
+        for at, device in enumerate(a):
+            places = left.get(content(device)) if at not in pairs else None
+            if places:
+                pairs[at] = places.popleft()
+                taken.add(pairs[at])
+    return pairs | _by_place(pairs, len(a), len(b))
+
+
+def _by_place(pairs: dict[int, int], a_count: int, b_count: int) -> dict[int, int]:
+    """Return the devices without a match that stand behind the same one, in order."""
+    behind: dict[int | None, deque[int]] = {}
+    taken = set(pairs.values())
+    before: int | None = None
+    for to in range(b_count):
+        if to in taken:
+            before = to
+        else:
+            behind.setdefault(before, deque()).append(to)
+    found = {}
+    before = None
+    for at in range(a_count):
+        if at in pairs:
+            before = pairs[at]
+        elif behind.get(before):
+            found[at] = behind[before].popleft()
+    return found
+
+
+def _content(device: Device) -> object:
+    return b"".join(item.raw for item in device.all_items)
+
+
+def _names(devices: Sequence[Device]) -> list[Where]:
+    """Return what each device is called: its ID, and its number where several share that."""
+    counts = Counter(device.start.head for device in devices)
+    names = []
+    for number, device in enumerate(devices, 1):
+        id_ = device.start.head
+        label = id_ if counts[id_] == 1 else f"{id_} (number {number})"
+        names.append(Where(((DEVICE, label),)))
+    return names
+
+
+def _whole(where: Where, device: Device) -> Side:
+    """Return a device that only one card has, in a few words."""
+    words = [device.name.words] if device.name else []
+    words += [item.words for item in device.compatible]
+    many = len(device.choices)
+    words += [f"{many} choice{'' if many == 1 else 's'}"] if many else []
+    first, behind = span_of(device.all_items)
+    words.append(sizes(behind - first))
+    return Side(where, ", ".join(words), ((first, behind),))
+
+
+def _compare(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b: Device) -> None:
+    _compare_start(ledger, a_where, b_where, a.start, b.start)
+    for one, other in (
+        (a.compatible, b.compatible),
+        (_list(a.name), _list(b.name)),
+        (a.items, b.items),
+    ):
+        compare_lists(ledger, a_where, b_where, one, other)
+    _compare_choices(ledger, a_where, b_where, a.choices, b.choices)
+    compare_lists(ledger, a_where, b_where, _list(a.closed), _list(b.closed))
+    compare_lists(ledger, a_where, b_where, a.after, b.after)
+
+
+def _list(item: Item | None) -> list[Item]:
+    return [] if item is None else [item]
+
+
+def _compare_start(ledger: Ledger, a_where: Where, b_where: Where, a: Item, b: Item) -> None:
+    """Enter what differs in the items that begin two devices or choices, field by field."""
+    spans = span_of([a]), span_of([b])
+    ledger.keep(a_where, b_where, *spans)
+    if a.raw == b.raw:
+        return
+    told = False
+    for field in a.record.profile_fields:
+        values = a.values[field.key], b.values[field.key]
+        if values[0] != values[1]:
+            shown = [field.absent if v is None else field.kind.show(v) for v in values]
+            words = [text or "none" for text in shown]
+            ledger.change(
+                Side(a_where.of(field.title), words[0], (spans[0],)),
+                Side(b_where.of(field.title), words[1], (spans[1],)),
+            )
+            told = True
+    if not told:
+        title = a.record.title
+        ledger.change(
+            Side(a_where.of(title), hex_text(a.raw), (spans[0],)),
+            Side(b_where.of(title), hex_text(b.raw), (spans[1],)),
+        )
+
+
+def _compare_choices(
+    ledger: Ledger, a_where: Where, b_where: Where, a: Sequence[Choice], b: Sequence[Choice]
+) -> None:
+    """Enter which choices were added, taken out or moved, and what differs in the others."""
+    for pair in align(a, b, _choice_content, _choice_cost):
+        here = a_where.inside(CHOICE, str((pair.a or 0) + 1))
+        there = b_where.inside(CHOICE, str((pair.b or 0) + 1))
+        one = None if pair.a is None else a[pair.a]
+        other = None if pair.b is None else b[pair.b]
+        if one is None or other is None:
+            ledger.change(_choice_side(here, one), _choice_side(there, other))
+            continue
+        if pair.moved:
+            ledger.change(
+                _placed(here, (pair.a or 0) + 1, one.all_items),
+                _placed(there, (pair.b or 0) + 1, other.all_items),
+            )
+        _compare_start(ledger, here, there, one.start, other.start)
+        compare_lists(ledger, here, there, one.items, other.items)
+
+
+def _choice_side(where: Where, choice: Choice | None) -> Side | None:
+    if choice is None:
+        return None
+    return Side(where, choice.words, (span_of(choice.all_items),))
+
+
+def _choice_content(choice: Choice) -> bytes:
+    return b"".join(item.raw for item in choice.all_items)
+
+
+def _choice_cost(one: Choice, other: Choice) -> float:
+    """Return how much lies between two choices: 2 where nothing that they ask for is alike.
+
+    What is alike in kind only counts half; another priority makes it more.
+    """
+    priority = 0.5 if one.start.raw != other.start.raw else 0
+    most = max(len(one.items), len(other.items))
+    if not most:
+        return priority
+    same = Counter(i.raw for i in one.items) & Counter(i.raw for i in other.items)
+    kinds = Counter(map(kind_of, one.items)) & Counter(map(kind_of, other.items))
+    return 2 - (same.total() + kinds.total()) / most + priority

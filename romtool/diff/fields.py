@@ -1,0 +1,154 @@
+"""Fields outside the items held against each other: those of the frame and of the identifier."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from romtool.diff.changes import Side, Span, Where
+from romtool.diff.items import apart
+from romtool.diff.ledger import Ledger
+from romtool.image.explain import stated
+from romtool.image.model import Compared, Image
+from romtool.schema.fields import Field
+from romtool.schema.frames import Frame
+from romtool.schema.kinds import Pins, Stored
+
+FRAME, CARD, END = Where((("frame", ""),)), Where((("card", ""),)), Where((("end", ""),))
+
+
+@dataclass(frozen=True)
+class Held:
+    """A field as one image holds it: where it is called what, its bits, its bytes, its check."""
+
+    where: Where
+    field: Field
+    stored: Stored
+    raw: bytes
+    at: int
+    found: Compared | None = None
+
+    @property
+    def span(self) -> Span:
+        """Its bytes, which other fields may share."""
+        return self.at, self.at + len(self.raw)
+
+    def side(self, words: str) -> Side:
+        """Return its part of a change."""
+        return Side(self.where, words, (self.span,))
+
+
+def compare_fields(ledger: Ledger, a: Held, b: Held) -> None:
+    """Enter what differs in a field: as a consequence where it follows from what it covers.
+
+    A value that stays, and is no longer what it should be, is a consequence too.
+    """
+    kind, stays = a.field.kind, bool(a.stored == b.stored)
+    if isinstance(kind, Pins) and kind == b.field.kind and not stays:
+        words = _pins(kind, a.stored, b.stored)
+    else:
+        words = _words(a), _words(b)
+    if stays and words[0] == words[1]:
+        return
+    words = apart(*words, a.raw, b.raw)
+    ledger.change(a.side(words[0]), b.side(words[1]), follows=stays or _follows(a.found, b.found))
+
+
+def _follows(a: Compared | None, b: Compared | None) -> bool:
+    """Whether both values are what the rest of their image makes them."""
+    if a is None or b is None:
+        return False
+    if a.way is not None or b.way is not None:
+        return a.way == b.way
+    return bool(a.stored == a.computed and b.stored == b.computed)
+
+
+def _words(held: Held) -> str:
+    """Return a field's value; whether it is right only where it isn't."""
+    found = held.found
+    if found is not None and (found.stored == found.computed):
+        found = None
+    return stated(held.field.kind, held.stored, found)
+
+
+def _pins(kind: Pins, a: Stored, b: Stored) -> tuple[str, str]:
+    """Return what two wirings connect to the pins in which they differ."""
+    lines = kind.to_value(a), kind.to_value(b)
+    pins = [pin for pin in range(kind.pins) if lines[0][pin] != lines[1][pin]]
+    one, other = (", ".join(kind.show_pin(pin, side[pin]) for pin in pins) for side in lines)
+    return one, other
+
+
+def compare_frames(ledger: Ledger, a: Image, b: Image) -> None:
+    """Enter what differs in the frames; of two layouts, in the settings that both have."""
+    assert a.frame is not None
+    assert b.frame is not None
+    fields = _frame_fields(a, a.frame), _frame_fields(b, b.frame)
+    for key, one in fields[0].items():
+        other = fields[1].get(key)
+        if other is None or type(one.field.kind) is not type(other.field.kind):
+            continue
+        if a.frame is b.frame or one.found is None:
+            compare_fields(ledger, one, other)
+
+
+def _frame_fields(image: Image, frame: Frame) -> dict[str, Held]:
+    titles = Counter(field.title for field in frame.layout.fields)
+    held = {}
+    for field in frame.layout.fields:
+        title = field.title if titles[field.title] == 1 else f"{field.title} ({field.key})"
+        held[field.key] = _held(
+            image,
+            FRAME.of(title),
+            field,
+            image.frame_stored,
+            0,
+            image.computed.get(field.key),
+        )
+    return held
+
+
+def _held(
+    image: Image,
+    where: Where,
+    field: Field,
+    stored: Mapping[str, Stored],
+    start: int,
+    found: Compared | None,
+) -> Held:
+    at = start + field.at
+    raw = image.data[at : at + (field.size or 0)]
+    return Held(where, field, stored[field.key], raw, at, found)
+
+
+def compare_identifiers(ledger: Ledger, a: Image, b: Image) -> None:
+    """Enter what differs in the serial identifiers."""
+    sides = [_identifier(image) for image in (a, b)]
+    where = Where(((a.catalog.identifier.name, ""),))
+    spans = [(image.identifier_at, image.items_at) for image in (a, b)]
+    ledger.keep(where, where, spans[0], spans[1])
+    for one, other in zip(*sides, strict=True):
+        compare_fields(ledger, one, other)
+
+
+def _identifier(image: Image) -> list[Held]:
+    identifier = image.catalog.identifier
+    stored = identifier.layout.parse(image.identifier_raw)
+    held = []
+    for field in identifier.layout.fields:
+        found = image.id_checksum if field is identifier.check_field else None
+        where = CARD.of(field.title)
+        held.append(_held(image, where, field, stored, image.identifier_at, found))
+    return held
+
+
+def end_field(image: Image) -> Held | None:
+    """Return the end item's checksum as an image holds it; None without an end item."""
+    end = image.end_item
+    if end is None or not end.explained:
+        return None
+    field = end.record.head
+    at = end.offset + end.record.header.size
+    stored = end.record.layout.parse(end.content)[field.key]
+    return Held(END.of(field.title), field, stored, end.content, at, image.end_checksum)

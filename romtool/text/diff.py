@@ -1,0 +1,103 @@
+"""Differences for people: changes, what follows from them, and the bytes that are left."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+from romtool.diff.changes import ByteRun, Change, Differences
+from romtool.schema.numbers import clip, hex_text
+from romtool.text.page import WIDTH, line, title
+
+COLUMN = 30
+"""The column of what was changed."""
+LONGEST_WHERE = 44
+"""Characters of a place that has its change beside it; below a longer one."""
+MOST_ROWS = 40
+"""So many changes, and so many rows of bytes, are shown; JSON has all of them."""
+LONGEST = 200
+"""Characters of one side of a change that are shown."""
+ROW = 8
+"""Bytes of each image in a row."""
+
+
+def differences_lines(found: Differences, names: Sequence[str], counted: str) -> Iterator[str]:
+    """Yield what a person reads of differences; `counted`: how many bytes differ, in words."""
+    yield from title("same bytes" if found.same else "not the same", counted)
+    for letter, name in zip("AB", names, strict=True):
+        yield f"  {letter}  {name}"
+    yield from _changes("Changes", found.changes)
+    yield from _changes("Consequences", found.consequences)
+    yield from _bytes(found.bytes)
+
+
+def counted(a: bytes, b: bytes) -> str:
+    """Return how many bytes of two images differ, and how many only one of them has."""
+    if a == b:
+        return f"all {len(a)} bytes"
+    shorter = min(len(a), len(b))
+    differ = sum(one != other for one, other in zip(a, b, strict=False))
+    words = [f"{differ} of {shorter} bytes differ"] if differ else []
+    words += [f"{len(a) - shorter} only in A"] if len(a) > shorter else []
+    words += [f"{len(b) - shorter} only in B"] if len(b) > shorter else []
+    return ", ".join(words)
+
+
+def _changes(heading: str, changes: Sequence[Change]) -> Iterator[str]:
+    if not changes:
+        return
+    yield ""
+    yield from title(heading)
+    for change in changes[:MOST_ROWS]:
+        yield from _change(change.where, change_words(change))
+    yield from _more(len(changes))
+
+
+def _more(count: int) -> Iterator[str]:
+    if count > MOST_ROWS:
+        yield f"  … and {count - MOST_ROWS} more"
+
+
+def _change(where: str, words: str) -> Iterator[str]:
+    if len(where) <= LONGEST_WHERE:
+        yield from line(where, words, indent=2, column=COLUMN)
+        return
+    for text in textwrap.wrap(where, WIDTH - 4, break_on_hyphens=False):
+        yield f"  {text}"
+    yield from line("", words, column=COLUMN)
+
+
+def change_words(change: Change) -> str:
+    """Return what a change is, in words: `IRQ 5 or 7 -> 5 or 9`."""
+    if change.a is None or change.b is None:
+        side = change.a or change.b
+        deed = "added" if change.a is None else "removed"
+        return f"{deed}: {clip(side.words, LONGEST)}" if side else deed
+    a, b = change.a.words, change.b.words
+    if change.a.lead == change.b.lead:
+        b = b[len(change.b.lead) :]
+    return f"{clip(a, LONGEST)} -> {clip(b, LONGEST)}"
+
+
+def _bytes(runs: Sequence[ByteRun]) -> Iterator[str]:
+    rows = 0
+    for where, group in groupby(runs, key=lambda run: run.where):
+        found = list(group)
+        moved = any(run.a_at != run.b_at for run in found)
+        if rows < MOST_ROWS:
+            yield ""
+            yield from line("Bytes", where)
+            yield f"  at    {'in B  ' if moved else ''}{'A':{3 * ROW}} B"
+        for run in found:
+            for at in range(0, max(len(run.a or b""), len(run.b or b"")), ROW):
+                rows += 1
+                if rows <= MOST_ROWS:
+                    yield _row(run, at, moved)
+    yield from _more(rows)
+
+
+def _row(run: ByteRun, at: int, moved: bool) -> str:
+    a, b = ("--" if raw is None else hex_text(raw[at : at + ROW]) for raw in (run.a, run.b))
+    place = f"{run.b_at + at:04X}  " if moved else ""
+    return f"  {run.a_at + at:04X}  {place}{a:{3 * ROW}} {b}"
