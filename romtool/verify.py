@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from romtool.image.explain import explain, rows_by_byte
 from romtool.image.model import Image
-from romtool.image.spoiling import one_bit_late, swapped_pairs
 
 
 @dataclass(frozen=True)
@@ -44,19 +44,22 @@ def differences(readback: bytes, expected: Image) -> list[Difference]:
     return found
 
 
-def remark(readback: bytes, expected: Image) -> str:
-    """Return what a whole readback looks like if it doesn't match: what to try; or nothing."""
-    if swapped_pairs(readback) == expected.data:
-        return "the byte pairs are swapped: a 16-bit part read the other way; try --swap-pairs"
-    if len(set(readback)) == 1:
-        return (
-            f"every byte is {readback[0]:02X}h: blank, or no contact; check part, socket and supply"
-        )
-    size = len(expected.data)
-    if readback == one_bit_late(expected.data):
-        return "the readback comes one bit late: select the part itself, not a generic one"
-    if len(readback) > size and readback == expected.data * (len(readback) // size):
-        return f"the image repeats every {size} bytes: the programmer is set to a larger part"
-    if len(readback) < size and expected.data.startswith(readback):
-        return "the readback is cut short: the programmer is set to a smaller part"
-    return ""
+def together(found: Sequence[Difference]) -> list[list[Difference]]:
+    """Return differences in runs: bytes side by side that belong to one field."""
+    runs: list[list[Difference]] = []
+    for one in found:
+        if runs and _continues(runs[-1][-1], one):
+            runs[-1].append(one)
+        else:
+            runs.append([one])
+    return runs
+
+
+def _continues(before: Difference, one: Difference) -> bool:
+    """Whether a byte goes on where the one before it was, in both images or in the same one."""
+    return (
+        before.offset + 1 == one.offset
+        and before.field == one.field
+        and (before.expected is None) == (one.expected is None)
+        and (before.found is None) == (one.found is None)
+    )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -23,11 +22,9 @@ from romtool.commands.common import (
 from romtool.errors import refuse
 from romtool.files.intake import shown
 from romtool.image.spoiling import swapped_pairs
-from romtool.text.page import line, title
-from romtool.verify import Difference, differences, remark
-
-MOST_ROWS = 40
-"""So many differing bytes are listed for people; JSON has all of them."""
+from romtool.recover.likeness import likeness
+from romtool.text.verify import verify_lines
+from romtool.verify import differences
 
 
 @click.command(
@@ -53,7 +50,8 @@ def command(
 ) -> None:
     """Tell whether READBACK is what EXPECTED (an image or a profile) should have put there.
 
-    Names the field of each byte that differs. Exit code 1 where one does. --input says what
+    Names the field of each byte that differs, and the mishap where one explains them all: byte
+    pairs swapped, one bit late and so on. Exit code 1 where a byte differs. --input says what
     READBACK is.
     """
     if readback == expected == "-":
@@ -64,36 +62,13 @@ def command(
     if swap_pairs:
         read = swapped_pairs(read)
     found = differences(read, want)
+    like = likeness(read, want) if found else None
     if as_json:
-        echo_json({"match": not found, "differences": [one.as_json() for one in found]})
-        sys.exit(NO if found else DONE)
-    if not found:
+        answer = {"match": not found, "differences": [one.as_json() for one in found]}
+        echo_json(answer | ({"mishaps": like.as_json() if like else []} if found else {}))
+    elif not found:
         echo(f"match: all {len(read)} bytes of {shown(readback)} are as {shown(expected)} has them")
-        sys.exit(DONE)
-    echo_lines(title("no match", _counted(found, len(want.data))))
-    words = remark(read, want)
-    if words:
-        echo(words)
-    echo("  at    expected  found  field")
-    for one in found[:MOST_ROWS]:
-        echo_lines(_row(one))
-    if len(found) > MOST_ROWS:
-        echo(f"  … and {len(found) - MOST_ROWS} more")
-    sys.exit(NO)
-
-
-def _counted(found: list[Difference], size: int) -> str:
-    """Return how many bytes differ, are missing, or are too many."""
-    missing = sum(one.found is None for one in found)
-    extra = sum(one.expected is None for one in found)
-    differ = len(found) - missing - extra
-    words = [f"{differ} of {size} bytes differ"] if differ else []
-    words += [f"{missing} of {size} bytes are missing"] if missing else []
-    words += [f"{extra} bytes are too many"] if extra else []
-    return ", ".join(words)
-
-
-def _row(one: Difference) -> Iterator[str]:
-    want = "--" if one.expected is None else f"{one.expected:02X}"
-    have = "--" if one.found is None else f"{one.found:02X}"
-    yield from line(f"  {one.offset:04X}  {want:8}  {have:5}", one.field, column=25)
+    else:
+        option = ", or --swap-pairs" if swapped_pairs(read) == want.data else ""
+        echo_lines(verify_lines(found, len(want.data), like, option))
+    sys.exit(NO if found else DONE)

@@ -22,7 +22,7 @@ from romtool.recover.reads import Joined, together
 from romtool.recover.screen import worth_reading
 from romtool.recover.settle import MOST_ANSWERS, Settled, settle
 from romtool.recover.sizes import ASSUMED, part_sizes
-from romtool.recover.undo import State, Step, repeating, step, undone
+from romtool.recover.undo import State, Step, repeating, step, ways
 from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Frame
 from romtool.schema.numbers import address
@@ -196,19 +196,7 @@ class _Search:
 
     def states(self, first: State) -> list[State]:
         """Return a read with up to two faults undone, in every order; equal results once."""
-        found, level = [first], [first]
-        seen = {(first.reading, first.added, first.dropped)}
-        for _ in range(2):
-            following = []
-            for state in level:
-                for after in undone(self.catalog, state, self.layout):
-                    key = (after.reading, after.added, after.dropped)
-                    if key not in seen:
-                        seen.add(key)
-                        following.append(after)
-            found += following
-            level = following
-        return found
+        return ways(self.catalog, first, self.layout)
 
     def answers(self, first: State) -> list[Answer]:
         """Return what a read may stand for, best first; equal images once.

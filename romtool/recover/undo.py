@@ -17,6 +17,8 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Frame
 from romtool.schema.numbers import sizes
 
+MOST_FAULTS = 2
+"""So many faults are undone, one after the other."""
 LEAST_OVERLAP = 32
 """So many bytes (or the whole of a smaller period) must repeat to be believed."""
 LEAST_VALUES = 4
@@ -62,6 +64,23 @@ class State:
     def after(self, reading: Reading, done: Step) -> State:
         """Return the state behind one more step."""
         return replace(self, reading=reading, steps=(*self.steps, done))
+
+
+def ways(catalog: Catalog, first: State, layout: Frame | None) -> list[State]:
+    """Return a read with up to two faults undone, in every order; equal results once."""
+    found, level = [first], [first]
+    seen = {(first.reading, first.added, first.dropped)}
+    for _ in range(MOST_FAULTS):
+        following = []
+        for state in level:
+            for after in undone(catalog, state, layout):
+                key = (after.reading, after.added, after.dropped)
+                if key not in seen:
+                    seen.add(key)
+                    following.append(after)
+        found += following
+        level = following
+    return found
 
 
 def undone(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[State]:

@@ -1,0 +1,68 @@
+"""A readback that doesn't match, for people: what it looks like, and which fields differ."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from romtool.recover.likeness import Likeness
+from romtool.text.page import line, title
+from romtool.verify import Difference, together
+
+MOST_ROWS = 40
+"""So many runs of differing bytes are listed for people; JSON has all of them."""
+MOST_BYTES = 4
+"""So many bytes of a run are shown."""
+NAMES = ("expected", "found")
+
+
+def verify_lines(
+    found: Sequence[Difference], size: int, like: Likeness | None, options: str = ""
+) -> Iterator[str]:
+    """Yield what a person reads of a readback that differs from an image of `size` bytes.
+
+    `options`: what else helps besides `recover`.
+    """
+    yield from title("no match", _counted(found, size))
+    if like is not None:
+        words = f"{like.title}: try recover{options}" if like.undoable else like.title
+        yield from line("looks like", words, indent=2, column=14)
+        for mishap in like.mishaps:
+            yield from line("bench", mishap.check, indent=2, column=14)
+    runs = together(found)
+    rows = [_row(run) for run in runs[:MOST_ROWS]]
+    wide = [max([len(name), *(len(row[n]) for row in rows)]) for n, name in enumerate(NAMES)]
+    head = "  ".join(name.ljust(width) for name, width in zip(NAMES, wide, strict=True))
+    yield f"  at    {head}  field"
+    for run, (want, have, field) in zip(runs, rows, strict=False):
+        label = f"  {run[0].offset:04X}  {want:{wide[0]}}  {have:{wide[1]}}"
+        yield from line(label, field, column=len(label) + 2)
+    if len(runs) > MOST_ROWS:
+        left = sum(map(len, runs[MOST_ROWS:]))
+        yield f"  … and {len(runs) - MOST_ROWS} more, of {left} bytes"
+
+
+def _counted(found: Sequence[Difference], size: int) -> str:
+    """Return how many bytes differ, are missing, or are too many."""
+    missing = sum(one.found is None for one in found)
+    extra = sum(one.expected is None for one in found)
+    differ = len(found) - missing - extra
+    words = [f"{differ} of {size} bytes differ"] if differ else []
+    words += [f"{missing} of {size} bytes are missing"] if missing else []
+    words += [f"{extra} bytes are too many"] if extra else []
+    return ", ".join(words)
+
+
+def _row(run: Sequence[Difference]) -> tuple[str, str, str]:
+    """Return what was expected, what was found, and in which field."""
+    field = run[0].field
+    if len(run) > MOST_BYTES:
+        field += f", {len(run)} bytes"
+    return _hex([one.expected for one in run]), _hex([one.found for one in run]), field
+
+
+def _hex(values: Sequence[int | None]) -> str:
+    """Return the first bytes of a run; `--` where there are none."""
+    known = [f"{value:02X}" for value in values if value is not None]
+    if len(known) > MOST_BYTES:
+        known[MOST_BYTES - 1 :] = ["…"]
+    return " ".join(known) or "--"
