@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from romtool.files.schemas import load_catalog
+from tests.support.spoil import one_bit_late, swap_pairs
 from tests.support.tool import romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -40,9 +41,15 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "spoilt.check": (["check", "spoilt.bin"], 1),
         "spoilt.verify": (["verify", "spoilt.bin", "hollow-lane.toml"], 1),
         "spoilt.profile": (["profile", "spoilt.bin"], 0),
+        "spoilt.diff": (["diff", "hollow-lane.toml", "spoilt.bin"], 1),
+        "changed.diff": (["diff", "hollow-lane.toml", "changed.toml"], 1),
+        "layouts.diff": (["diff", "hollow-lane.toml", "hollow-lane-marked.toml"], 1),
+        "same.diff": (["diff", "hollow-lane.toml", "hollow-lane.bin"], 0),
         "blank.inspect": (["inspect", "blank.bin"], 0),
         "blank.check": (["check", "blank.bin"], 1),
         "blank.verify": (["verify", "blank.bin", "hollow-lane.toml"], 1),
+        "blank.diff": (["diff", "blank.bin", "hollow-lane.toml"], 1),
+        "swapped.verify": (["verify", "swapped.bin", "hollow-lane.toml"], 1),
         "schema-list": (["schema", "list"], 0),
         "schema-irq": (["schema", "show", "irq"], 0),
         "schema-profile": (["schema", "show", "profile"], 0),
@@ -69,6 +76,24 @@ def spoilt(image: bytes) -> bytes:
     return bytes(out)
 
 
+CHANGES = {
+    "irq = [5, 7, 9] }": "irq = [5, 9] }",
+    'name = "MIDI UART"': 'name = "MIDI"\nboot = true',
+    'compatible = ["PNPB006"]\n': "",
+    'part = "24C04"': 'part = "24C04"\npatch = "01 02 03"',
+    '[[device]]\nid = "QRL0003"': '[[device]]\nid = "QRL0007"\n\n[[device]]\nid = "QRL0003"',
+}
+
+
+def changed() -> str:
+    """The first sample with a change of most kinds."""
+    text = (ROOT / "samples" / "hollow-lane.toml").read_text(encoding="utf-8")
+    for old, new in CHANGES.items():
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    return text
+
+
 def make_folder(folder: Path) -> None:
     """Put the samples, their images, and the spoilt and blank ones into a folder."""
     for stem in SAMPLES:
@@ -78,6 +103,8 @@ def make_folder(folder: Path) -> None:
     image = (folder / "hollow-lane.bin").read_bytes()
     (folder / "spoilt.bin").write_bytes(spoilt(image))
     (folder / "blank.bin").write_bytes(b"\xff" * len(image))
+    (folder / "swapped.bin").write_bytes(swap_pairs(one_bit_late(image)))
+    (folder / "changed.toml").write_text(changed(), encoding="utf-8")
 
 
 def printed(name: str, folder: Path) -> str:

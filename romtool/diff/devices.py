@@ -118,8 +118,21 @@ def _compare(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b: Devic
     ):
         compare_lists(ledger, a_where, b_where, one, other)
     _compare_choices(ledger, a_where, b_where, a.choices, b.choices)
-    compare_lists(ledger, a_where, b_where, _list(a.closed), _list(b.closed))
+    _compare_closed(ledger, a_where, b_where, a, b)
     compare_lists(ledger, a_where, b_where, a.after, b.after)
+
+
+def _compare_closed(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b: Device) -> None:
+    """Enter whether the choices are closed; where one device has none, that follows from it."""
+    found = Ledger()
+    last = [
+        where.inside(CHOICE, str(len(device.choices))) if device.choices else where
+        for where, device in ((a_where, a), (b_where, b))
+    ]
+    compare_lists(found, last[0], last[1], _list(a.closed), _list(b.closed))
+    ledger.kept += found.kept
+    told = ledger.changes if a.choices and b.choices else ledger.consequences
+    told += found.changes
 
 
 def _list(item: Item | None) -> list[Item]:

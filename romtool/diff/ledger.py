@@ -65,6 +65,8 @@ def _moved(group: Sequence[Kept]) -> Change:
 def _from(things: Sequence[tuple[Where, Span]]) -> Side:
     """Return what moved together: from its first thing to its last, and where it begins."""
     first, last = things[0][0], things[-1][0]
-    where = first if first == last else replace(first, until=str(last))
+    near = first.steps[:-1] == last.steps[:-1]
+    until = str(Where(last.steps[-1:]) if near else last)
+    where = first if first == last else replace(first, until=until)
     start = things[0][1][0]
     return Side(where, f"from {start:X}h", tuple(span for _, span in things), "from ")

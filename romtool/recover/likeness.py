@@ -58,6 +58,9 @@ def _names(state: State, expected: bytes) -> list[str]:
     behind = found.data[common:]
     if state.unaligned or not common or not _agree(found, want[:common]) or len(set(behind)) > 1:
         return []
+    if lost and state.dropped:
+        # A frame that was misread, not one that is missing.
+        return []
     names = [done.name for done in state.steps]
     if len(found) + state.dropped < len(want):
         return [*names, CUT]

@@ -10,6 +10,8 @@ from romtool.verify import Difference, together
 
 MOST_ROWS = 40
 """So many runs of differing bytes are listed for people; JSON has all of them."""
+FEW_ROWS = 8
+"""The same where one mishap explains them all."""
 MOST_BYTES = 4
 """So many bytes of a run are shown."""
 NAMES = ("expected", "found")
@@ -28,17 +30,20 @@ def verify_lines(
         yield from line("looks like", words, indent=2, column=14)
         for mishap in like.mishaps:
             yield from line("bench", mishap.check, indent=2, column=14)
-    runs = together(found)
-    rows = [_row(run) for run in runs[:MOST_ROWS]]
+    yield from _rows(together(found), MOST_ROWS if like is None else FEW_ROWS)
+
+
+def _rows(runs: Sequence[Sequence[Difference]], most: int) -> Iterator[str]:
+    rows = [_row(run) for run in runs[:most]]
     wide = [max([len(name), *(len(row[n]) for row in rows)]) for n, name in enumerate(NAMES)]
     head = "  ".join(name.ljust(width) for name, width in zip(NAMES, wide, strict=True))
     yield f"  at    {head}  field"
     for run, (want, have, field) in zip(runs, rows, strict=False):
         label = f"  {run[0].offset:04X}  {want:{wide[0]}}  {have:{wide[1]}}"
         yield from line(label, field, column=len(label) + 2)
-    if len(runs) > MOST_ROWS:
-        left = sum(map(len, runs[MOST_ROWS:]))
-        yield f"  … and {len(runs) - MOST_ROWS} more, of {left} bytes"
+    if len(runs) > most:
+        left = sum(map(len, runs[most:]))
+        yield f"  … and {len(runs) - most} more, of {left} bytes"
 
 
 def _counted(found: Sequence[Difference], size: int) -> str:
