@@ -649,6 +649,39 @@ def test_a_layout_of_ones_own(tmp_path: Path) -> None:
     assert [one["where"] for one in answer["consequences"]] == ["frame: frame checksum"]
 
 
+ODD_FRAME = """\
+title = "a frame with bits that are always the same, and a name that stands twice"
+source = "invented"
+[[frame]]
+name = "odd-bits"
+title = "mark and mode"
+size = 1
+field = [
+  { at = 0, bits = "7:4", key = "mark", type = "constant", value = 10, title = "mark" },
+  { at = 0, bits = "3:0", key = "mode", type = "choice", names = { 0 = "off", 1 = "off", 2 = "on" }, default = "on", title = "mode" },
+]
+"""  # noqa: E501
+
+
+def test_bits_of_a_frame_of_ones_own(tmp_path: Path) -> None:
+    """A fixed number in a few bits is told as a number; one name for two values, with its bits."""
+    (tmp_path / "schemas").mkdir()
+    (tmp_path / "schemas" / "odd.toml").write_text(ODD_FRAME, encoding="utf-8")
+    card = image_of('[image]\npart = "24C04"\n' + TEXT[TEXT.index("[card]") :])[:511]
+    for name, first in (("a", 0xA0), ("b", 0xA1), ("c", 0xB0)):
+        (tmp_path / f"{name}.bin").write_bytes(bytes([first]) + card)
+    options = ("--schemas", "schemas", "--layout", "odd-bits")
+    assert document(tmp_path, "a.bin", "b.bin", *options)["changes"] == [
+        {"where": "frame: mode", "a": "off (A0)", "b": "off (A1)"}
+    ]
+    assert document(tmp_path, "a.bin", "c.bin", *options)["changes"] == [
+        {"where": "frame: mark", "a": "10", "b": "11, should be 10"}
+    ]
+    run = romtool("inspect", "c.bin", "--bytes", *options, cwd=tmp_path)
+    assert run.returncode == 0, told(run)
+    assert "mark (bits 7:4): 11, should be 10" in run.stdout.decode()
+
+
 def test_large_random_images(tmp_path: Path) -> None:
     """Two random images of 64 KiB: an answer, cut for people, whole for scripts."""
     rng = Random(64)

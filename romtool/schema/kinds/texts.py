@@ -161,6 +161,9 @@ class Constant(Hex):
         """Whether whole bytes are fixed, not bits of one."""
         return isinstance(self.value, bytes)
 
+    def to_value(self, stored: Stored) -> Value:
+        return super().to_value(stored) if self.is_bytes else stored
+
 
 @dataclass(frozen=True, kw_only=True)
 class Reserved(Kind):
