@@ -7,9 +7,8 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, NoReturn, TypeVar
+from typing import Any, NamedTuple, NoReturn, TypeVar
 
 import click
 
@@ -104,8 +103,7 @@ def catalog_of(schemas: tuple[Path, ...]) -> Catalog:
     return load_catalog(folders)
 
 
-@dataclass(frozen=True)
-class Taken:
+class Taken(NamedTuple):
     """An input, decoded: where it came from, the image, and the part if that is settled."""
 
     intake: Intake
@@ -125,7 +123,7 @@ class Taken:
 def placed(finding: Finding, intake: Intake) -> Finding:
     """Return a finding with its line in the profile, where the image was built from one."""
     place = intake.place(finding.offset, finding.path)
-    return finding if place is None else replace(finding, line=place[0], column=place[1])
+    return finding if place is None else finding._replace(line=place[0], column=place[1])
 
 
 def take_image(

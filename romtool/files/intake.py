@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from romtool.errors import Fault, Refused, refuse
 from romtool.errors import Path as KeyPath
@@ -23,8 +23,7 @@ IMAGE_SUFFIXES = (".bin", ".rom", ".eep", ".raw", ".hex", ".ihx", ".srec", ".s19
 _TEXT = frozenset(range(0x20, 0x7F)) | frozenset(b"\r\n")
 
 
-@dataclass(frozen=True)
-class Intake:
+class Intake(NamedTuple):
     """What was read: the image's bytes, and how they were come by.
 
     `offset`: the first address of a text of records; `gaps`: (first, behind) pairs of bytes that

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from romtool.schema.described import Described
 
 
 def lfsr8(data: bytes, seed: int, taps: tuple[int, ...]) -> int:
@@ -40,8 +41,7 @@ ALGORITHMS: dict[str, Callable[[bytes, int, tuple[int, ...]], int]] = {
 }
 
 
-@dataclass(frozen=True)
-class Checksum:
+class Checksum(Described):
     """A checksum of the schema: an algorithm with its parameters; all make one byte."""
 
     name: str

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from romtool.schema.described import Described
 from romtool.schema.fields import Field, Layout
 from romtool.schema.kinds import Check, Constant, Count, Pins, Stored
 
 
-@dataclass(frozen=True, eq=False)
-class Frame:
+class Frame(Described):
     """A layout: what one kind of chip wants before the PnP data, and what follows it."""
 
     name: str
@@ -66,8 +65,7 @@ def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
     return sum(regions[name] for name in names)
 
 
-@dataclass(frozen=True, eq=False)
-class Part:
+class Part(Described):
     """An EEPROM part: generic number, size in bytes, page in bytes where it has pages."""
 
     name: str

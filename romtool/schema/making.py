@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Fault, Path, Refused, Wrong
 from romtool.schema.checksums import Checksum
-from romtool.schema.fields import MISSING, Field, layout_of
+from romtool.schema.fields import MISSING, Field
 from romtool.schema.kind_making import KindMaker
 from romtool.schema.kinds import Spelling
+from romtool.schema.layouts import layout_of
 from romtool.schema.numbers import one_of
 from romtool.schema.tables import KeySpec
 
@@ -139,7 +140,7 @@ class FieldMaker:
 
 
 def _moved(field: Field, by: int, path: Path) -> Field:
-    return replace(field, at=field.at + by, path=path)
+    return field.altered(at=field.at + by, path=path)
 
 
 def _bits(text: str, path: Path, width: int) -> tuple[int, int]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
+from romtool.schema.described import Described
 from romtool.schema.numbers import address, parse_number, sizes
 from romtool.schema.tables import describe
 
@@ -18,8 +18,7 @@ class Unexplained(ValueError):
     """Stored bits that no value stands for."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Kind:
+class Kind(Described):
     """The base of all kinds; `bits` is the field's width, 0 for one that runs to the end."""
 
     bits: int

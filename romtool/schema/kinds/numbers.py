@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
@@ -20,7 +19,6 @@ from romtool.schema.kinds.base import (
 from romtool.schema.numbers import address
 
 
-@dataclass(frozen=True, kw_only=True)
 class Number(Kind):
     """A number, in steps of `unit`; `none` and `zero_means` are stored values of special sense."""
 
@@ -72,7 +70,6 @@ class Number(Kind):
         return NUMBER_SCHEMA
 
 
-@dataclass(frozen=True, kw_only=True)
 class Range(Number):
     """Two numbers, lowest and highest, one behind the other; one where they may be the same."""
 
@@ -115,7 +112,6 @@ class Range(Number):
         return {"anyOf": [*NUMBER_SCHEMA["anyOf"], pair]} if self.single else pair
 
 
-@dataclass(frozen=True, kw_only=True)
 class Count(Number):
     """A number of bytes that is computed; `accepts` names other ways of counting."""
 
@@ -123,7 +119,6 @@ class Count(Number):
     accepts: Mapping[str, tuple[str, ...]]
 
 
-@dataclass(frozen=True, kw_only=True)
 class Check(Number):
     """A checksum that is computed; `covers` is the first and the last byte, None for all.
 

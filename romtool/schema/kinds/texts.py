@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
+from romtool.schema.described import Described
 from romtool.schema.kinds.base import Kind, Stored, Unexplained, Value
 from romtool.schema.numbers import hex_text, parse_hex, shorten
 from romtool.schema.tables import describe
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(Described):
     """Some characters of a spelled text: all of one alphabet and width."""
 
     count: int
@@ -22,8 +21,7 @@ class Group:
     before: str = ""
 
 
-@dataclass(frozen=True)
-class Spelling:
+class Spelling(Described):
     """A text packed into bits, highest bits first; `unused` highest bits are 0."""
 
     name: str
@@ -52,7 +50,6 @@ class Spelling:
         ]
 
 
-@dataclass(frozen=True, kw_only=True)
 class Spelled(Kind):
     """A short text packed into bits, such as a vendor's letters and a product's digits."""
 
@@ -92,7 +89,6 @@ class Spelled(Kind):
         return {"type": "string"}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Text(Kind):
     """Characters to the end of the item."""
 
@@ -129,7 +125,6 @@ class Text(Kind):
         return {"type": "string"} | ({"pattern": "^[ -~]*$"} if self.encoding == "ascii" else {})
 
 
-@dataclass(frozen=True, kw_only=True)
 class Hex(Kind):
     """Bytes as they are."""
 
@@ -150,7 +145,6 @@ class Hex(Kind):
         return {"type": "string", "pattern": "^[0-9A-Fa-f\\s]*$"}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Constant(Hex):
     """Bytes (or bits) that are always the same."""
 
@@ -162,7 +156,6 @@ class Constant(Hex):
         return isinstance(self.value, bytes)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Reserved(Kind):
     """Bits that are 0; an item in which they are not stays raw."""
 
