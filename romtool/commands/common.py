@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import json
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
@@ -44,6 +43,8 @@ def echo_lines(lines: Iterable[str]) -> None:
 
 def echo_json(answer: Any) -> None:
     """Write the one JSON document of a command."""
+    import json
+
     click.echo(json.dumps(answer, indent=2, ensure_ascii=False))
 
 
@@ -99,7 +100,7 @@ def catalog_of(schemas: tuple[Path, ...]) -> Catalog:
     """Return the catalogue with the user's schemas; raises Refused with the place of faults."""
     context = click.get_current_context(silent=True)
     root = context.find_root().params.get("schemas", ()) if context else ()
-    folders = list(dict.fromkeys([*root, *schemas]))
+    folders = list(dict.fromkeys([*(Path(folder) for folder in root), *schemas]))
     return load_catalog(folders)
 
 

@@ -33,7 +33,6 @@ MOST_ROWS = 40
 @click.command(
     "verify",
     epilog="Example: romtool verify readback.bin hollow-lane.toml",
-    short_help="Compare a readback with what should be there.",
 )
 @click.argument("readback")
 @click.argument("expected")
