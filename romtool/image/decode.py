@@ -114,12 +114,13 @@ def _of_identifier(image: Image) -> int:
 
 
 def _of_items(image: Image) -> int:
-    bits = min(4, sum(item.explained for item in image.items))
+    explained = [item.explained for item in image.items]
+    bits = min(4, sum(explained))
     if image.items and image.items[0].has_role("version"):
         bits += 8
     if image.end_item is not None:
         bits += 6
-        if len(image.items) >= ORDERLY and all(item.explained for item in image.items):
+        if len(explained) >= ORDERLY and all(explained):
             bits += 6
         end = image.end_checksum
         if end is not None and end.stored == end.computed:

@@ -88,7 +88,7 @@ class Image:
     def identifier_values(self) -> tuple[Mapping[str, Any], bool]:
         """The identifier's values, and whether a profile can say them."""
         layout = self.catalog.identifier.layout
-        return layout.values(layout.parse(self.identifier_raw))
+        return layout.reader(self.catalog.identifier.size).values(self.identifier_raw)
 
     @property
     def card_id(self) -> str | None:

@@ -33,16 +33,15 @@ class Item:
         """The address behind the item's last byte."""
         return self.offset + len(self.raw)
 
-    def read(self) -> tuple[dict[str, Any], bool]:
-        """Return `values` and `explained`."""
-        if self._read is None:
-            self._read = self.record.read(self.content)
+    def _reading(self) -> tuple[dict[str, Any], bool]:
+        """Return `values` and `explained`, and keep them."""
+        self._read = self.record.read(self.content)
         return self._read
 
     @property
     def values(self) -> dict[str, Any]:
         """The values under the schema's keys; empty for a length that the record can't have."""
-        return self.read()[0]
+        return (self._read or self._reading())[0]
 
     @property
     def head(self) -> Any:
@@ -52,7 +51,7 @@ class Item:
     @property
     def explained(self) -> bool:
         """Whether a profile can say every bit of it; if not, `values` has what could be read."""
-        return self.read()[1]
+        return (self._read or self._reading())[1]
 
     def has_role(self, role: str) -> bool:
         """Whether it plays this part in the order of the items, all of it understood."""
@@ -65,16 +64,16 @@ def walk(catalog: Catalog, data: bytes, start: int) -> Iterator[Item]:
     It stops early where no whole item stands: at a header cut off or running past the last
     byte, and at a byte that ends the reading for PnP software too.
     """
-    beginnings, at = catalog.beginnings, start
-    while at < len(data):
+    beginnings, length, at = catalog.beginnings, len(data), start
+    while at < length:
         begins = beginnings[data[at]]
         if begins is None:
             return
         size = begins.size or begins.whole_size(data[at : at + begins.header.size])
-        if size is None or at + size > len(data):
+        if size is None or at + size > length:
             return
         yield Item(at, data[at : at + size], begins.record)
-        if begins.record.role == "end":
+        if begins.ends:
             return
         at += size
 

@@ -53,17 +53,17 @@ class Identifier(Described):
     size: int
     layout: Layout
 
-    @property
+    @functools.cached_property
     def id_field(self) -> Field:
         """The field with the card's ID."""
         return next(f for f in self.layout.fields if isinstance(f.kind, Spelled))
 
-    @property
+    @functools.cached_property
     def check_field(self) -> Field:
         """The field with the checksum."""
         return next(f for f in self.layout.fields if isinstance(f.kind, Check))
 
-    @property
+    @functools.cached_property
     def serial_field(self) -> Field:
         """The field that tells cards of one ID apart: the one that may be none."""
         return next(f for f in self.layout.fields if f.default is None)
@@ -104,7 +104,7 @@ class Catalog(Described):
                 code, length = found
                 record = self.by_code[header.name, code]
                 size = header.size + length if header.size == 1 else None
-                return Beginning(header=header, record=record, size=size)
+                return Beginning(header=header, record=record, size=size, ends=record.role == "end")
         return None
 
     @functools.cached_property

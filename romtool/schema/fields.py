@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from romtool.errors import Path, Wrong
 from romtool.schema.described import Described
-from romtool.schema.kinds import Kind, Reserved, Stored, Unexplained, Value
+from romtool.schema.kinds import Kind, Stored, Unexplained, Value
+from romtool.schema.reading import Reader, raw_value
 
 if TYPE_CHECKING:
     from romtool.schema.structures import Structure
@@ -25,7 +26,6 @@ class _Missing:
 
 
 MISSING: Any = _Missing()
-BYTES, ABSENT = "bytes", "absent"
 
 
 class Field(Described):
@@ -119,21 +119,6 @@ class Unit(Described):
         return rest if self.size is None else min(self.size, rest)
 
 
-class Place(NamedTuple):
-    """Where a field stands in content of one length.
-
-    A number is what `mask` leaves of the whole content, read as one number in the field's byte
-    order and moved down by `shift` bits; bytes are those from `first` to before `behind`.
-    """
-
-    field: Field
-    endian: str
-    shift: int = 0
-    mask: int = 0
-    first: int = 0
-    behind: int = 0
-
-
 class Layout(Described):
     """The fields of a frame, an item, the identifier or an item's header, in order."""
 
@@ -172,30 +157,19 @@ class Layout(Described):
                 yield length
 
     @functools.cached_property
-    def _places(self) -> dict[int, tuple[Place, ...]]:
+    def _readers(self) -> dict[int, Reader]:
         return {}
 
-    def places(self, length: int) -> tuple[Place, ...]:
-        """Return where each field stands in content of this length, worked out once."""
-        found = self._places.get(length)
-        if found is None:
-            unit_of = {field.key: unit for unit in self.units for field in unit.fields}
-            found = tuple(_place(field, unit_of[field.key], length) for field in self.fields)
-            self._places[length] = found
-        return found
+    def reader(self, length: int) -> Reader:
+        """Return what reads content of this length, made once."""
+        reader = self._readers.get(length)
+        if reader is None:
+            reader = self._readers[length] = Reader(self.units, self.fields, length)
+        return reader
 
     def parse(self, data: bytes) -> dict[str, Stored]:
         """Return what is stored under each key, None for an absent field."""
-        little, big = int.from_bytes(data, "little"), int.from_bytes(data, "big")
-        stored: dict[str, Stored] = {}
-        for field, endian, shift, mask, first, behind in self.places(len(data)):
-            if endian == "little":
-                stored[field.key] = little >> shift & mask
-            elif endian == "big":
-                stored[field.key] = big >> shift & mask
-            else:
-                stored[field.key] = data[first:behind] if endian == BYTES else None
-        return stored
+        return self.reader(len(data)).stored(data)
 
     @functools.cached_property
     def _structures(self) -> dict[int, Structure]:
@@ -221,17 +195,8 @@ class Layout(Described):
             try:
                 values[field.key] = field.value_of(stored[field.key])
             except Unexplained:
-                raw = stored[field.key]
-                values[field.key] = raw.hex(" ").upper() if isinstance(raw, bytes) else raw
+                values[field.key] = raw_value(stored[field.key])
                 explained = False
-        return values, explained
-
-    def read(self, data: bytes) -> tuple[dict[str, Value], bool]:
-        """Return the values without those of reserved bits, and whether all could be explained."""
-        values, explained = self.values(self.parse(data))
-        for field in self.fields:
-            if isinstance(field.kind, Reserved):
-                del values[field.key]
         return values, explained
 
     def length_for(self, stored: Mapping[str, Stored]) -> int:
@@ -249,14 +214,3 @@ class Layout(Described):
             if not field.kind.is_bytes:
                 number |= stored[field.key] << field.low
         return last.at + max(last.min_size, (number.bit_length() + 7) // 8)
-
-
-def _place(field: Field, unit: Unit, length: int) -> Place:
-    there = unit.there(length)
-    width = max(0, min(field.kind.bits, there * 8 - field.low))
-    if field.optional and not width and unit.size is not None:
-        return Place(field, ABSENT)
-    if field.kind.is_bytes or unit.size is None:
-        return Place(field, BYTES, first=field.at, behind=field.at + there)
-    before = field.at if field.endian == "little" else length - field.at - there
-    return Place(field, field.endian, max(0, before) * 8 + field.low, (1 << width) - 1)

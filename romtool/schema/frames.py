@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 
 from romtool.schema.described import Described
@@ -23,12 +24,12 @@ class Frame(Described):
     default: bool
     layout: Layout
 
-    @property
+    @functools.cached_property
     def config_fields(self) -> tuple[Field, ...]:
         """The fields that a profile's [config] may set."""
         return tuple(f for f in self.layout.fields if not is_computed(f))
 
-    @property
+    @functools.cached_property
     def computed_fields(self) -> tuple[Field, ...]:
         """The fields that are computed or constant; [override] may set them."""
         return tuple(f for f in self.layout.fields if is_computed(f))

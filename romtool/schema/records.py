@@ -11,6 +11,7 @@ from romtool.schema.bus import Asks
 from romtool.schema.described import Described
 from romtool.schema.fields import Field, Layout
 from romtool.schema.kinds import Check, Constant, Range, Reserved, Stored, Value
+from romtool.schema.reading import Reader
 
 
 class Header(Described):
@@ -56,11 +57,15 @@ class Header(Described):
 
 
 class Beginning(Described):
-    """What the first byte of an item says: the record, and for some headers the whole size."""
+    """What the first byte of an item says: the record, and for some headers the whole size.
+
+    `ends`: it is the last item.
+    """
 
     header: Header
     record: Record
     size: int | None
+    ends: bool
 
     def whole_size(self, head: bytes) -> int | None:
         """Return the item's size in bytes by its header's bytes; None where some are missing."""
@@ -112,9 +117,17 @@ class Record(Described):
 
         Content of a length that the record can't have, or of no known meaning, has no values.
         """
-        if self.role == "reserved" or not self.layout.takes(len(content)):
-            return {}, False
-        return self.layout.read(content)
+        length = len(content)
+        if length not in self._readers:
+            known = self.role != "reserved" and self.layout.takes(length)
+            self._readers[length] = self.layout.reader(length) if known else None
+        reader = self._readers[length]
+        return reader.values(content) if reader is not None else ({}, False)
+
+    @functools.cached_property
+    def _readers(self) -> dict[int, Reader | None]:
+        """What reads content of each length, as far as such content was met."""
+        return {}
 
     def write(self, values: Mapping[str, Value], length: int | None = None) -> bytes:
         """Return the whole item for the values of a profile; raises Wrong.

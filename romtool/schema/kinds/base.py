@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from typing import Any
 
@@ -42,7 +43,7 @@ class Kind(Described):
         """Return the JSON Schema of the value."""
         return {}
 
-    @property
+    @functools.cached_property
     def top(self) -> int:
         """The greatest stored number."""
         return (1 << self.bits) - 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from typing import Any
 
@@ -122,7 +123,12 @@ class Lines(Kind):
     form: str = "decimal"
 
     def to_value(self, stored: Stored) -> Value:
-        return [self.first + bit for bit in range(self.bits) if stored >> bit & 1]
+        return [line for line, bit in self._lines if stored & bit]
+
+    @functools.cached_property
+    def _lines(self) -> list[tuple[int, int]]:
+        """Each number with its bit."""
+        return [(self.first + bit, 1 << bit) for bit in range(self.bits)]
 
     def to_stored(self, value: Value) -> Stored:
         stored = 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from typing import Any
 
@@ -75,7 +76,7 @@ class Range(Number):
 
     single: bool = False
 
-    @property
+    @functools.cached_property
     def top(self) -> int:
         return int((1 << self.bits // 2) - 1)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from typing import Any
 
@@ -49,6 +50,15 @@ class Spelling(Described):
             for index in range(group.count)
         ]
 
+    @functools.cached_property
+    def places(self) -> list[tuple[int, int, list[str]]]:
+        """Where each character is packed (shift and mask), and what its codes stand for."""
+        found, left = [], self.bits - self.unused
+        for before, bits, alphabet in self.characters():
+            left -= bits
+            found.append((left, (1 << bits) - 1, [before + char for char in alphabet]))
+        return found
+
 
 class Spelled(Kind):
     """A short text packed into bits, such as a vendor's letters and a product's digits."""
@@ -56,15 +66,14 @@ class Spelled(Kind):
     spelling: Spelling
 
     def to_value(self, stored: Stored) -> Value:
-        text, left = "", self.bits - self.spelling.unused
-        if stored >> left:
+        if stored >> self.bits - self.spelling.unused:
             raise Unexplained("a bit is set that no character uses")
-        for before, bits, alphabet in self.spelling.characters():
-            left -= bits
-            code = stored >> left & (1 << bits) - 1
-            if code >= len(alphabet):
+        text = ""
+        for shift, mask, characters in self.spelling.places:
+            code = stored >> shift & mask
+            if code >= len(characters):
                 raise Unexplained(f"character code {code} has no meaning")
-            text += before + alphabet[code]
+            text += characters[code]
         return text
 
     def to_stored(self, value: Value) -> Stored:
@@ -100,12 +109,12 @@ class Text(Kind):
             text = bytes(stored).decode(self.encoding)
         except UnicodeDecodeError:
             raise Unexplained(f"bytes that are not {self.encoding}") from None
-        if not all(self._plain(char) for char in text):
+        if not self._plain(text):
             raise Unexplained("characters that can't be printed")
         return text
 
-    def _plain(self, char: str) -> bool:
-        return " " <= char <= "~" if self.encoding == "ascii" else char.isprintable()
+    def _plain(self, text: str) -> bool:
+        return text.isprintable() and (text.isascii() or self.encoding != "ascii")
 
     def to_stored(self, value: Value) -> Stored:
         if not isinstance(value, str):
