@@ -1,7 +1,8 @@
 """A reader written by hand for this one purpose: `struct`, slotted dataclasses, nothing else.
 
 What a program costs that knows only its own records, keeps raw numbers, and explains nothing: the
-lower bound that the schema-driven reader is held against. Sources as in `tests.support.independent`.
+lower bound that the reader made from the schemas is held against. Sources as in
+`tests.support.independent`.
 """
 
 from __future__ import annotations
@@ -83,9 +84,7 @@ class Other:
     raw: bytes
 
 
-Item = (
-    Version | Device | Compatible | Irq | Dma | Start | EndDependent | Port | Name | End | Other
-)
+Item = Version | Device | Compatible | Irq | Dma | Start | EndDependent | Port | Name | End | Other
 
 PORT = struct.Struct("<BHHBB").unpack_from
 IRQ = struct.Struct("<H").unpack_from

@@ -1,10 +1,10 @@
 # This is a generated file! Please edit source .ksy file and use kaitai-struct-compiler to rebuild
 # type: ignore
 
+import kaitaistruct
+from kaitaistruct import KaitaiStruct, KaitaiStream, BytesIO
 from enum import IntEnum
 
-import kaitaistruct
-from kaitaistruct import BytesIO, KaitaiStream, KaitaiStruct
 
 if getattr(kaitaistruct, 'API_VERSION', (0, 9)) < (0, 11):
     raise Exception("Incompatible Kaitai Struct Python API: 0.11 or later is required, but you have %s" % (kaitaistruct.__version__))
@@ -51,7 +51,7 @@ class PnpCard(KaitaiStruct):
         bits_8_or_16 = 1
         bits_16 = 2
     def __init__(self, _io, _parent=None, _root=None):
-        super().__init__(_io)
+        super(PnpCard, self).__init__(_io)
         self._parent = _parent
         self._root = _root or self
         self._read()
@@ -59,7 +59,7 @@ class PnpCard(KaitaiStruct):
     def _read(self):
         self.signature = self._io.read_bytes(2)
         if not self.signature == b"\x55\xBB":
-            raise kaitaistruct.ValidationNotEqualError(b"\x55\xBB", self.signature, self._io, "/seq/0")
+            raise kaitaistruct.ValidationNotEqualError(b"\x55\xBB", self.signature, self._io, u"/seq/0")
         self.count = self._io.read_u2be()
         self.config = self._io.read_bytes(19)
         self.identifier = PnpCard.Identifier(self._io, self, self._root)
@@ -83,7 +83,7 @@ class PnpCard(KaitaiStruct):
 
     class Device(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.Device, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -108,7 +108,7 @@ class PnpCard(KaitaiStruct):
 
     class Dma(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.Dma, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -128,7 +128,7 @@ class PnpCard(KaitaiStruct):
 
     class End(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.End, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -143,7 +143,7 @@ class PnpCard(KaitaiStruct):
 
     class Identifier(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.Identifier, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -161,7 +161,7 @@ class PnpCard(KaitaiStruct):
 
     class Io(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.Io, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -181,7 +181,7 @@ class PnpCard(KaitaiStruct):
 
     class IoFixed(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.IoFixed, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -197,7 +197,7 @@ class PnpCard(KaitaiStruct):
 
     class Irq(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.Irq, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -219,7 +219,7 @@ class PnpCard(KaitaiStruct):
 
     class Item(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.Item, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -325,7 +325,31 @@ class PnpCard(KaitaiStruct):
             if (not (self.is_large)):
                 pass
                 _on = self.small_code
-                if _on == PnpCard.Small.compatible or _on == PnpCard.Small.device or _on == PnpCard.Small.dma or _on == PnpCard.Small.end or _on == PnpCard.Small.io or _on == PnpCard.Small.io_fixed or _on == PnpCard.Small.irq or _on == PnpCard.Small.start_dependent or _on == PnpCard.Small.version:
+                if _on == PnpCard.Small.compatible:
+                    pass
+                    self.small_content._fetch_instances()
+                elif _on == PnpCard.Small.device:
+                    pass
+                    self.small_content._fetch_instances()
+                elif _on == PnpCard.Small.dma:
+                    pass
+                    self.small_content._fetch_instances()
+                elif _on == PnpCard.Small.end:
+                    pass
+                    self.small_content._fetch_instances()
+                elif _on == PnpCard.Small.io:
+                    pass
+                    self.small_content._fetch_instances()
+                elif _on == PnpCard.Small.io_fixed:
+                    pass
+                    self.small_content._fetch_instances()
+                elif _on == PnpCard.Small.irq:
+                    pass
+                    self.small_content._fetch_instances()
+                elif _on == PnpCard.Small.start_dependent:
+                    pass
+                    self.small_content._fetch_instances()
+                elif _on == PnpCard.Small.version:
                     pass
                     self.small_content._fetch_instances()
                 else:
@@ -344,13 +368,13 @@ class PnpCard(KaitaiStruct):
 
     class Name(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.Name, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
 
         def _read(self):
-            self.text = (self._io.read_bytes_full()).decode("ASCII")
+            self.text = (self._io.read_bytes_full()).decode(u"ASCII")
 
 
         def _fetch_instances(self):
@@ -359,7 +383,7 @@ class PnpCard(KaitaiStruct):
 
     class PackedId(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.PackedId, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -379,7 +403,7 @@ class PnpCard(KaitaiStruct):
 
     class StartDependent(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.StartDependent, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
@@ -400,7 +424,7 @@ class PnpCard(KaitaiStruct):
 
     class Version(KaitaiStruct):
         def __init__(self, _io, _parent=None, _root=None):
-            super().__init__(_io)
+            super(PnpCard.Version, self).__init__(_io)
             self._parent = _parent
             self._root = _root
             self._read()
