@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 ROUNDS = 15
+NOWHERE = subprocess.DEVNULL
 
 
 def in_turns(works: Mapping[str, Callable[[], object]], rounds: int = ROUNDS) -> dict[str, float]:
@@ -45,7 +46,9 @@ def process(*words: str, cwd: Path | None = None) -> Callable[[], None]:
     """Return work that runs a program to its end; any exit code but 2 is an answer."""
 
     def run() -> None:
-        done = subprocess.run(words, cwd=cwd, env=clean(), stdout=subprocess.DEVNULL, check=False)
+        done = subprocess.run(
+            words, cwd=cwd, env=clean(), stdout=NOWHERE, stderr=NOWHERE, check=False
+        )
         assert done.returncode in (0, 1), words
 
     return run
@@ -54,7 +57,7 @@ def process(*words: str, cwd: Path | None = None) -> Callable[[], None]:
 def peak(words: Sequence[str], cwd: Path) -> tuple[float, int]:
     """Return the time (seconds) and the most memory (KiB) of a program's largest process."""
     start = time.perf_counter()
-    child = subprocess.Popen(words, cwd=cwd, env=clean(), stdout=subprocess.DEVNULL)
+    child = subprocess.Popen(words, cwd=cwd, env=clean(), stdout=NOWHERE, stderr=NOWHERE)
     _, status, usage = os.wait4(child.pid, 0)
     child.returncode = os.waitstatus_to_exitcode(status)
     assert child.returncode in (0, 1), words

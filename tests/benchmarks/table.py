@@ -125,7 +125,11 @@ def main() -> None:
     """Print the table."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        bin_ = Path(sys.argv[1]) / "bin" if len(sys.argv) > 1 else installed(folder / "venv")
+        bin_ = (
+            Path(sys.argv[1]).absolute() / "bin"
+            if len(sys.argv) > 1
+            else installed(folder / "venv")
+        )
         print(f"Measured on {machine()}; medians of runs in turns.\n")
         print("| what takes how long | as a multiple of | |")
         print("| --- | --- | ---: |")
