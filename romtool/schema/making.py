@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from romtool.errors import Fault, Path, Refused, Wrong
 from romtool.schema.checksums import Checksum
@@ -20,8 +19,7 @@ KEY = re.compile(r"[a-z][a-z0-9_]*")
 """What a field's key looks like: it stands bare in profiles."""
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(NamedTuple):
     """Fields that several layouts share: the file and the place of the table, and the table."""
 
     file: str
