@@ -5,14 +5,23 @@ from __future__ import annotations
 import importlib
 import os
 import sys
-from pathlib import Path
 from typing import Any
 
 import click
 
 from romtool import __version__
 
-COMMANDS = ("build", "inspect", "check", "verify", "diff", "profile", "recover", "schema")
+COMMANDS = {
+    "build": "Build the image of a card profile.",
+    "inspect": "Show an image.",
+    "check": "Check images before they are burnt.",
+    "verify": "Compare a readback with what should be there.",
+    "diff": "Tell what differs between two images.",
+    "profile": "Write a dump as an editable profile.",
+    "recover": "Put spoilt reads of a part right.",
+    "schema": "Show layouts, parts and records; check your own.",
+}
+"""The commands, in the order of the job, in a few words each: help loads none of them."""
 
 
 class ReaderGone(Exception):
@@ -46,7 +55,12 @@ class Commands(click.Group):
         module = importlib.import_module(f"romtool.commands.{cmd_name}")
         command = module.command
         assert isinstance(command, click.Command)
+        command.short_help = COMMANDS[cmd_name]
         return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
 
 
 @click.command(
@@ -58,11 +72,11 @@ class Commands(click.Group):
     "--schemas",
     multiple=True,
     metavar="DIR",
-    type=click.Path(path_type=Path),
+    type=click.Path(),
     help="Folder with frames and parts of your own (repeatable).",
 )
 @click.version_option(__version__, prog_name="romtool")
-def cli(schemas: tuple[Path, ...]) -> None:
+def cli(schemas: tuple[str, ...]) -> None:
     """Configuration EEPROMs of self-configuring ISA audio controllers.
 
     Builds an image from a card profile, reads images and dumps back, checks them before they are

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 Path = tuple[str | int, ...]
 """Where in a TOML document: keys and positions in lists, outermost first."""
 
 
-@dataclass(frozen=True)
-class Fault:
+class Fault(NamedTuple):
     """One thing that is wrong, and what to do about it.
 
     `path` places it in a TOML document (`on_key`: at the key, not at its value), `line` in any
@@ -35,7 +34,7 @@ class Refused(Exception):
 
     def in_file(self, file: str) -> Refused:
         """Return the same refusal, with the name of the file on every fault that has none."""
-        return Refused(replace(f, file=f.file or file) for f in self.faults)
+        return Refused(f._replace(file=f.file or file) for f in self.faults)
 
 
 def refuse(message: str, hint: str = "", *, path: Path | None = None) -> Refused:

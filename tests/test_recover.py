@@ -426,7 +426,7 @@ def test_unknown_layout() -> None:
 
 def test_search_needs_a_linear_checksum_only() -> None:
     """The quick search rests on the register being linear: sums of inputs give sums of results."""
-    check = Checksum("identifier", "lfsr8", 0x6A, (0, 1))
+    check = Checksum(name="identifier", algorithm="lfsr8", seed=0x6A, taps=(0, 1))
     first, second = pack_id("QRL0301") + bytes(4), bytes(range(8))
     both = bytes(one ^ other for one, other in zip(first, second, strict=True))
     assert check.of(first) ^ check.of(second) ^ check.of(bytes(8)) == check.of(both)

@@ -69,7 +69,7 @@ def test_initiation_key_as_one_run() -> None:
     checksum = CATALOG.checksums["identifier"]
     assert [checksum.of(bytes(shifts)) for shifts in range(4)] == [0x6A, 0xDF, 0xB0, 0xE8]
     assert [KEY[0], KEY[8], KEY[16], KEY[24]] == [0x6A, 0xDF, 0xB0, 0xE8]
-    assert dataclasses.replace(checksum, seed=0xE7).of(b"") == 0xE7
+    assert checksum.altered(seed=0xE7).of(b"") == 0xE7
 
 
 def test_published_checksum() -> None:

@@ -67,7 +67,6 @@ def _serials(ctx: click.Context, param: click.Parameter, value: str | None) -> r
 @click.command(
     "build",
     epilog="Example: romtool build samples/hollow-lane.toml -o out --serials 1-20",
-    short_help="Build the image of a card profile.",
 )
 @click.argument("profile")
 @click.option(

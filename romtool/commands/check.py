@@ -29,7 +29,6 @@ from romtool.text.page import title
 @click.command(
     "check",
     epilog="Example: romtool check donor.bin --strict",
-    short_help="Check images before they are burnt.",
 )
 @click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
 @click.option("--strict", is_flag=True, help="Warnings count as errors.")

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import functools
-import json
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, NoReturn, TypeVar
+from typing import Any, NamedTuple, NoReturn, TypeVar
 
 import click
 
@@ -45,6 +43,8 @@ def echo_lines(lines: Iterable[str]) -> None:
 
 def echo_json(answer: Any) -> None:
     """Write the one JSON document of a command."""
+    import json
+
     click.echo(json.dumps(answer, indent=2, ensure_ascii=False))
 
 
@@ -100,12 +100,11 @@ def catalog_of(schemas: tuple[Path, ...]) -> Catalog:
     """Return the catalogue with the user's schemas; raises Refused with the place of faults."""
     context = click.get_current_context(silent=True)
     root = context.find_root().params.get("schemas", ()) if context else ()
-    folders = list(dict.fromkeys([*root, *schemas]))
+    folders = list(dict.fromkeys([*(Path(folder) for folder in root), *schemas]))
     return load_catalog(folders)
 
 
-@dataclass(frozen=True)
-class Taken:
+class Taken(NamedTuple):
     """An input, decoded: where it came from, the image, and the part if that is settled."""
 
     intake: Intake
@@ -125,7 +124,7 @@ class Taken:
 def placed(finding: Finding, intake: Intake) -> Finding:
     """Return a finding with its line in the profile, where the image was built from one."""
     place = intake.place(finding.offset, finding.path)
-    return finding if place is None else replace(finding, line=place[0], column=place[1])
+    return finding if place is None else finding._replace(line=place[0], column=place[1])
 
 
 def take_image(

@@ -20,15 +20,12 @@ from romtool.commands.common import (
     leave,
     take_images,
 )
-from romtool.image.answer import image_json
 from romtool.image.explain import explain
 from romtool.schema.numbers import hex_text
 from romtool.text.image import byte_lines, image_lines
 
 
-@click.command(
-    "inspect", epilog="Example: romtool inspect donor.bin --bytes", short_help="Show an image."
-)
+@click.command("inspect", epilog="Example: romtool inspect donor.bin --bytes")
 @click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
 @click.option("--bytes", "with_bytes", is_flag=True, help="Add every byte with its meaning.")
 @image_options
@@ -63,6 +60,8 @@ def command(
 
 
 def _answer(one: Taken, with_bytes: bool) -> dict[str, Any]:
+    from romtool.image.answer import image_json
+
     answer: dict[str, Any] = {"file": one.name, **image_json(one.image, one.part)}
     answer["findings"] = [finding.as_json() for finding in one.findings()]
     if with_bytes:

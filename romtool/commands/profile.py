@@ -23,7 +23,6 @@ from romtool.text.findings import counted
 @click.command(
     "profile",
     epilog="Example: romtool profile donor.bin -o donor.toml",
-    short_help="Write a dump as an editable profile.",
 )
 @click.argument("dump")
 @click.option(

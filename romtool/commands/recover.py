@@ -39,7 +39,6 @@ MOST_PLACES = 8
 @click.command(
     "recover",
     epilog="Example: romtool recover read1.bin read2.bin read3.bin -o donor.bin",
-    short_help="Put spoilt reads of a part right.",
 )
 @click.argument("dumps", nargs=-1, required=True, metavar="DUMP...")
 @click.option(

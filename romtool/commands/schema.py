@@ -35,7 +35,6 @@ from romtool.text.schema import (
 @click.group(
     "schema",
     epilog="Example: romtool schema show counted-19",
-    short_help="Show layouts, parts and records; check your own.",
 )
 def command() -> None:
     """Show what the schemas say, and check schema files of your own."""

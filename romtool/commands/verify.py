@@ -30,7 +30,6 @@ from romtool.verify import differences
 @click.command(
     "verify",
     epilog="Example: romtool verify readback.bin hollow-lane.toml",
-    short_help="Compare a readback with what should be there.",
 )
 @click.argument("readback")
 @click.argument("expected")

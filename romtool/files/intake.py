@@ -1,30 +1,30 @@
-"""An input to bytes: raw binary, Intel HEX, S-record or a card profile, told by its content."""
+"""An input to bytes: raw binary, Intel HEX, S-record or a card profile, told by its content.
+
+What reads texts of records and profiles is imported where one is there: most inputs are raw.
+"""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
 
 from romtool.errors import Fault, Refused, refuse
 from romtool.errors import Path as KeyPath
-from romtool.files.records import Miscounted, Placed, hex_chunks, joined, srec_chunks
 from romtool.limits import MAX_IMAGE, MAX_RECORDS, MAX_TOML
-from romtool.profile.assemble import Assembly, assemble
-from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
-from romtool.toml.located import located
-from romtool.toml.parse import parse_toml
-from romtool.toml.places import has_path, place_of
+
+if TYPE_CHECKING:
+    from romtool.files.records import Miscounted, Placed
+    from romtool.profile.assemble import Assembly
 
 FORMATS = ("raw", "hex", "srec", "toml")
 IMAGE_SUFFIXES = (".bin", ".rom", ".eep", ".raw", ".hex", ".ihx", ".srec", ".s19", ".toml")
 _TEXT = frozenset(range(0x20, 0x7F)) | frozenset(b"\r\n")
 
 
-@dataclass(frozen=True)
-class Intake:
+class Intake(NamedTuple):
     """What was read: the image's bytes, and how they were come by.
 
     `offset`: the first address of a text of records; `gaps`: (first, behind) pairs of bytes that
@@ -52,6 +52,8 @@ class Intake:
         """
         if self.assembly is None:
             return None
+        from romtool.toml.places import has_path, place_of
+
         if path is None or not has_path(self.text, path):
             path = self.assembly.path_at(offset or 0)
         place = place_of(self.text, path, key=True)
@@ -146,6 +148,8 @@ def _take_records(name: str, kind: str, data: bytes, *, gaps: bool) -> Intake:
 
 def _placed(kind: str, text: str) -> tuple[Placed, Miscounted | None]:
     """Return the bytes of a text of records, and the refusal if it miscounts its records."""
+    from romtool.files.records import Miscounted, hex_chunks, joined, srec_chunks
+
     chunks = []
     miscounted = None
     try:
@@ -157,6 +161,11 @@ def _placed(kind: str, text: str) -> tuple[Placed, Miscounted | None]:
 
 
 def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
+    from romtool.profile.assemble import assemble
+    from romtool.profile.read import read_profile
+    from romtool.toml.located import located
+    from romtool.toml.parse import parse_toml
+
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:

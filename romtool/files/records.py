@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from romtool.errors import Fault, Refused
 from romtool.limits import MAX_IMAGE
@@ -21,8 +21,7 @@ class Miscounted(Refused):
     """The records are not as many as the text says; all of them could be read."""
 
 
-@dataclass(frozen=True)
-class Chunk:
+class Chunk(NamedTuple):
     """Data of one record: where it belongs, and the line that says so."""
 
     address: int
@@ -134,8 +133,7 @@ def _placed(address: int, data: bytes, line: int) -> Iterator[Chunk]:
         yield Chunk(address, data, line)
 
 
-@dataclass(frozen=True)
-class Placed:
+class Placed(NamedTuple):
     """The bytes of a text of records: from `start`, with the gaps as (first, behind) pairs."""
 
     start: int

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from romtool.errors import Refused, refuse
+from romtool.files.packed import unpack
 from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
-from romtool.schema.loading import SchemaFile, load
-from romtool.toml.located import located
+
+if TYPE_CHECKING:
+    from romtool.schema.loading import SchemaFile
 
 
 def shipped_folder() -> Path:
@@ -28,6 +31,8 @@ def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
 
 
 def _schema_file(path: Path, *, own: bool) -> SchemaFile:
+    from romtool.schema.loading import SchemaFile
+
     try:
         size = path.stat().st_size
         if size > MAX_TOML:
@@ -48,6 +53,15 @@ def load_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Ca
 
     Raises Refused with file, line and column of every fault.
     """
+    packed = None if folders or files else unpack(shipped_folder())
+    return packed or read_catalog(folders, files)
+
+
+def read_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Catalog:
+    """Return the same catalogue, read from the schema files themselves."""
+    from romtool.schema.loading import load
+    from romtool.toml.located import located
+
     found = schema_files(shipped_folder(), own=False)
     for folder in folders:
         found += schema_files(folder, own=True)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 from romtool.image.model import Image
 from romtool.image.walk import Item
 from romtool.schema.numbers import hex_text
@@ -11,12 +9,12 @@ from romtool.schema.numbers import hex_text
 Entry = dict[str, object]
 
 
-@dataclass
 class Choice:
     """One alternative (dependent function): its start item and what it asks for."""
 
-    start: Item
-    items: list[Item] = field(default_factory=list)
+    def __init__(self, start: Item) -> None:
+        self.start = start
+        self.items: list[Item] = []
 
     @property
     def priority(self) -> object:
@@ -44,17 +42,17 @@ class Choice:
         return f"{field.title} {shown}" if isinstance(value, int) else shown
 
 
-@dataclass
 class Device:
     """One function of the card: its items in the usual places, and what stands elsewhere."""
 
-    start: Item
-    compatible: list[Item] = field(default_factory=list)
-    name: Item | None = None
-    items: list[Item] = field(default_factory=list)
-    choices: list[Choice] = field(default_factory=list)
-    closed: Item | None = None
-    after: list[Item] = field(default_factory=list)
+    def __init__(self, start: Item) -> None:
+        self.start = start
+        self.compatible: list[Item] = []
+        self.name: Item | None = None
+        self.items: list[Item] = []
+        self.choices: list[Choice] = []
+        self.closed: Item | None = None
+        self.after: list[Item] = []
 
     @property
     def values(self) -> dict[str, object]:
@@ -70,15 +68,15 @@ class Device:
         return [self.start, *self.compatible, *name, *self.items, *chosen, *closed, *self.after]
 
 
-@dataclass
 class Card:
     """The items of an image in their usual order; `items`: those before the first device."""
 
-    version: Item | None = None
-    name: Item | None = None
-    items: list[Item] = field(default_factory=list)
-    devices: list[Device] = field(default_factory=list)
-    end: Item | None = None
+    def __init__(self) -> None:
+        self.version: Item | None = None
+        self.name: Item | None = None
+        self.items: list[Item] = []
+        self.devices: list[Device] = []
+        self.end: Item | None = None
 
 
 def card_of(image: Image) -> Card:

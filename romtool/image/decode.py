@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from romtool.errors import refuse
 from romtool.image.model import Image
-from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
+from romtool.schema.fields import Field
 from romtool.schema.frames import Frame
 from romtool.schema.kinds import Constant, Count, Spelled
 from romtool.schema.numbers import clip
@@ -22,10 +24,9 @@ ORDERLY = 6
 
 def read_as(catalog: Catalog, data: bytes, frame: Frame) -> Image | None:
     """Return `data` read with this frame; None if it is too short for frame and identifier."""
-    start = frame.size + catalog.identifier.size
-    if len(data) < start:
+    if len(data) < frame.size + catalog.identifier.size:
         return None
-    return Image(catalog, data, frame, tuple(walk(catalog, data, start)))
+    return Image(catalog, data, frame)
 
 
 def decode(catalog: Catalog, data: bytes, layout: str | None = None) -> Image:
@@ -43,12 +44,23 @@ def decode(catalog: Catalog, data: bytes, layout: str | None = None) -> Image:
             raise refuse(message, f"its frame and the identifier take {least}")
         return image
     found = [read_as(catalog, data, frame) for frame in catalog.frames.values()]
-    believed = [
-        image
-        for image in found
-        if image is not None and (evidence(image) >= LEAST_EVIDENCE or signed(image))
-    ]
-    return max(believed, key=evidence, default=Image(catalog, data, None, ()))
+    likeliest = _likeliest([image for image in found if image is not None])
+    return likeliest or Image(catalog, data, None)
+
+
+def _likeliest(images: Sequence[Image]) -> Image | None:
+    """Return the image that most speaks for, the first of equals; None if none is believed.
+
+    One whose frame and identifier leave it behind another, whatever its items, isn't walked.
+    """
+    best: tuple[int, int] | None = None
+    for most, place in sorted(((_most(image), -n) for n, image in enumerate(images)), reverse=True):
+        if best is not None and most < best[0]:
+            break
+        bits = evidence(images[-place])
+        if bits >= LEAST_EVIDENCE or signed(images[-place]):
+            best = max(best or (bits, place), (bits, place))
+    return None if best is None else images[-best[1]]
 
 
 def signed(image: Image) -> bool:
@@ -75,29 +87,49 @@ def evidence(image: Image) -> int:
     A matching byte is worth eight; what is wrong takes away little, since dumps are spoilt and
     some chips compute the identifier's checksum themselves.
     """
+    fields = image.frame.computed_fields if image.frame is not None else ()
+    bits = sum(_weight(field, ok=image.computed[field.key].ok) for field in fields)
+    return bits + _of_identifier(image) + _of_items(image)
+
+
+def _most(image: Image) -> int:
+    """Return the evidence that there would be with the best of items: a bound, without a walk."""
     bits = 0
-    if image.frame is not None:
-        for field in image.frame.computed_fields:
-            found = image.computed[field.key]
-            if isinstance(field.kind, Constant | Count):
-                width = field.kind.bits
-                bits += width if found.ok else -width // 2
-            else:
-                bits += 8 if found.ok else -4
+    for field in image.frame.computed_fields if image.frame is not None else ():
+        ok = isinstance(field.kind, Count) or image.compare(field).ok
+        bits += _weight(field, ok=ok)
+    return bits + _of_identifier(image) + MOST_OF_ITEMS
+
+
+def _weight(field: Field, *, ok: bool) -> int:
+    if isinstance(field.kind, Constant | Count):
+        return field.kind.bits if ok else -field.kind.bits // 2
+    return 8 if ok else -4
+
+
+def _of_identifier(image: Image) -> int:
     checksum = image.id_checksum
-    bits += 8 if checksum is not None and checksum.ok else -2
-    bits += 2 if usual_id(image) else -6
+    right = checksum is not None and checksum.ok
+    return (8 if right else -2) + (2 if usual_id(image) else -6)
+
+
+def _of_items(image: Image) -> int:
+    explained = [item.explained for item in image.items]
+    bits = min(4, sum(explained))
     if image.items and image.items[0].has_role("version"):
         bits += 8
-    bits += min(4, sum(item.explained for item in image.items))
     if image.end_item is not None:
         bits += 6
-        if len(image.items) >= ORDERLY and all(item.explained for item in image.items):
+        if len(explained) >= ORDERLY and all(explained):
             bits += 6
         end = image.end_checksum
         if end is not None and end.stored == end.computed:
             bits += 8
     return bits
+
+
+MOST_OF_ITEMS = 4 + 8 + 6 + 6 + 8
+"""The most that `_of_items` gives."""
 
 
 def usual_id(image: Image) -> bool:

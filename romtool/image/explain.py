@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from romtool.image.card import card_of
 from romtool.image.model import Compared, Image
@@ -13,8 +13,7 @@ from romtool.schema.kinds import Constant, Kind, Pins, Reserved, Stored, Unexpla
 from romtool.schema.numbers import hex_text, sizes
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(NamedTuple):
     """A run of bytes that belong together: `owner` is what they are part of.
 
     `record` is the title of the item that they are in; empty outside the items. `parts`: what

@@ -5,10 +5,9 @@ from __future__ import annotations
 import functools
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
-from romtool.image.walk import Item, announced
+from romtool.image.walk import Item, announced, walk
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field, Unit
 from romtool.schema.frames import Frame, count_of
@@ -19,8 +18,7 @@ MIN_FILL_GAP = 8
 """So many fill bytes in a row end a run of data behind the PnP data."""
 
 
-@dataclass(frozen=True)
-class Compared:
+class Compared(NamedTuple):
     """A stored value beside the computed one; `ok`: the card and the PC accept it."""
 
     stored: Stored
@@ -30,8 +28,7 @@ class Compared:
     """The name of the accepted other way of counting that the stored value agrees with."""
 
 
-@dataclass(frozen=True)
-class Run:
+class Run(NamedTuple):
     """Bytes behind the PnP data: `kind` is patch, data or fill."""
 
     offset: int
@@ -44,14 +41,27 @@ class Run:
         return self.offset + len(self.raw)
 
 
-@dataclass(frozen=True, eq=False)
 class Image:
-    """What stands in an EEPROM, read with one frame; `frame` None: no frame fits these bytes."""
+    """What stands in an EEPROM, read with one frame; `frame` None: no frame fits these bytes.
 
-    catalog: Catalog
-    data: bytes
-    frame: Frame | None
-    items: tuple[Item, ...]
+    All that follows from the bytes is read when it is asked for, and never changes.
+    """
+
+    def __init__(self, catalog: Catalog, data: bytes, frame: Frame | None) -> None:
+        self.catalog = catalog
+        self.data = data
+        self.frame = frame
+
+    @functools.cached_property
+    def items(self) -> tuple[Item, ...]:
+        """The items, as far as the walk goes; none without a frame."""
+        return tuple(walk(self.catalog, self.data, self.items_at)) if self.frame else ()
+
+    def with_rest(self, data: bytes) -> Image:
+        """Return the image with the same items, where `data` has other bytes behind them."""
+        image = Image(self.catalog, data, self.frame)
+        image.items = self.items
+        return image
 
     @functools.cached_property
     def frame_stored(self) -> Mapping[str, Stored]:
@@ -78,7 +88,7 @@ class Image:
     def identifier_values(self) -> tuple[Mapping[str, Any], bool]:
         """The identifier's values, and whether a profile can say them."""
         layout = self.catalog.identifier.layout
-        return layout.values(layout.parse(self.identifier_raw))
+        return layout.reader(self.catalog.identifier.size).values(self.identifier_raw)
 
     @property
     def card_id(self) -> str | None:
@@ -198,25 +208,22 @@ class Image:
     @functools.cached_property
     def computed(self) -> Mapping[str, Compared]:
         """The frame's constant and computed fields: stored beside computed."""
-        found: dict[str, Compared] = {}
-        if self.frame is None:
-            return found
-        for field in self.frame.computed_fields:
-            kind, stored = field.kind, self.frame_stored[field.key]
-            if isinstance(kind, Constant):
-                found[field.key] = Compared(stored, kind.value, stored == kind.value)
-            elif isinstance(kind, Count):
-                computed = count_of(kind.counts, self.regions)
-                way = None
-                for name, counts in kind.accepts.items():
-                    if stored == count_of(counts, self.regions):
-                        way = name
-                ok = stored == computed or way is not None
-                found[field.key] = Compared(stored, computed, ok, way)
-            elif isinstance(kind, Check):
-                region = self.data[: field.at + 1]
-                found[field.key] = self._compare_check(field, region)
-        return found
+        fields = self.frame.computed_fields if self.frame is not None else ()
+        return {field.key: self.compare(field) for field in fields}
+
+    def compare(self, field: Field) -> Compared:
+        """Return one of the frame's constant and computed fields: stored beside computed."""
+        kind, stored = field.kind, self.frame_stored[field.key]
+        if isinstance(kind, Constant):
+            return Compared(stored, kind.value, stored == kind.value)
+        if isinstance(kind, Count):
+            computed = count_of(kind.counts, self.regions)
+            way = None
+            for name, counts in kind.accepts.items():
+                if stored == count_of(counts, self.regions):
+                    way = name
+            return Compared(stored, computed, stored == computed or way is not None, way)
+        return self._compare_check(field, self.data[: field.at + 1])
 
     def frame_units(self) -> Iterator[tuple[Unit, bytes]]:
         """Yield the frame's runs of bytes with what stands in them."""

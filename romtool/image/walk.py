@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import hex_text
-from romtool.schema.records import Header, Record
+from romtool.schema.records import Record
 
 
-@dataclass(frozen=True)
 class Item:
     """One item as it stands: `offset` in the image, its bytes, and what the schema makes of it.
 
-    `explained`: a profile can say all of it; if not, `values` holds what could be read.
+    Its values are read when they are asked for.
     """
 
-    offset: int
-    raw: bytes
-    record: Record
+    __slots__ = ("_read", "offset", "raw", "record")
+
+    def __init__(self, offset: int, raw: bytes, record: Record) -> None:
+        self.offset = offset
+        self.raw = raw
+        self.record = record
+        self._read: tuple[dict[str, Any], bool] | None = None
 
     @property
     def content(self) -> bytes:
@@ -33,16 +34,15 @@ class Item:
         """The address behind the item's last byte."""
         return self.offset + len(self.raw)
 
-    @functools.cached_property
-    def _read(self) -> tuple[dict[str, Any], bool]:
-        if not self.record.takes(len(self.content)) or self.record.role == "reserved":
-            return {}, False
-        return self.record.read(self.content)
+    def _reading(self) -> tuple[dict[str, Any], bool]:
+        """Return `values` and `explained`, and keep them."""
+        self._read = self.record.read(self.content)
+        return self._read
 
     @property
     def values(self) -> dict[str, Any]:
         """The values under the schema's keys; empty for a length that the record can't have."""
-        return self._read[0]
+        return (self._read or self._reading())[0]
 
     @property
     def head(self) -> Any:
@@ -51,8 +51,8 @@ class Item:
 
     @property
     def explained(self) -> bool:
-        """Whether a profile can say every bit of it."""
-        return self._read[1]
+        """Whether a profile can say every bit of it; if not, `values` has what could be read."""
+        return (self._read or self._reading())[1]
 
     @property
     def words(self) -> str:
@@ -66,68 +66,33 @@ class Item:
         return self.record.role == role and self.explained
 
 
-@functools.lru_cache(maxsize=8)
-def _first_bytes(catalog: Catalog) -> list[Header]:
-    """Return the header that each first byte of an item belongs to."""
-    table: list[Header] = []
-    for first in range(256):
-        for header in catalog.headers.values():
-            if header.read(bytes([first]) + bytes(header.size - 1)) is not None:
-                table.append(header)
-                break
-    return table
-
-
-@functools.lru_cache(maxsize=8)
-def _stops(catalog: Catalog) -> frozenset[int]:
-    """Return the first bytes at which software stops reading."""
-    found = [header.ends_reading for header in catalog.headers.values()]
-    return frozenset(byte for byte in found if byte is not None)
-
-
-@functools.lru_cache(maxsize=1024)
-def _read(header: Header, data: bytes) -> tuple[int, int] | None:
-    return header.read(data)
-
-
 def walk(catalog: Catalog, data: bytes, start: int) -> Iterator[Item]:
     """Yield the items from `start` on, the end item last.
 
     It stops early where no whole item stands: at a header cut off or running past the last
     byte, and at a byte that ends the reading for PnP software too.
     """
-    table, stops = _first_bytes(catalog), _stops(catalog)
-    at = start
-    while at < len(data) and data[at] not in stops:
-        header = table[data[at]]
-        head = data[at : at + header.size]
-        if len(head) < header.size:
+    beginnings, length, at = catalog.beginnings, len(data), start
+    while at < length:
+        begins = beginnings[data[at]]
+        if begins is None:
             return
-        found = _read(header, head)
-        if found is None:
+        size = begins.size or begins.whole_size(data[at : at + begins.header.size])
+        if size is None or at + size > length:
             return
-        code, length = found
-        end = at + header.size + length
-        if end > len(data):
+        yield Item(at, data[at : at + size], begins.record)
+        if begins.ends:
             return
-        item = Item(at, data[at:end], catalog.by_code[header.name, code])
-        yield item
-        if item.record.role == "end":
-            return
-        at = end
+        at += size
 
 
 def announced(catalog: Catalog, data: bytes, at: int) -> tuple[Record, int] | None:
     """Return what the header at `at` announces: the record and the whole item's bytes."""
-    if at >= len(data) or data[at] in _stops(catalog):
+    begins = catalog.beginnings[data[at]] if at < len(data) else None
+    if begins is None:
         return None
-    header = _first_bytes(catalog)[data[at]]
-    head = data[at : at + header.size]
-    found = _read(header, head) if len(head) == header.size else None
-    if found is None:
-        return None
-    code, length = found
-    return catalog.by_code[header.name, code], header.size + length
+    size = begins.whole_size(data[at : at + begins.header.size])
+    return None if size is None else (begins.record, size)
 
 
 def whole_items(catalog: Catalog, data: bytes) -> int | None:
@@ -135,8 +100,8 @@ def whole_items(catalog: Catalog, data: bytes) -> int | None:
     at = 0
     while at < len(data):
         found = announced(catalog, data, at)
-        # Such a byte is an empty item, which a profile may ask for all the same.
-        size = 1 if data[at] in _stops(catalog) else found[1] if found else len(data) + 1
+        # A byte that ends the reading is an empty item, which a profile may ask for all the same.
+        size = 1 if catalog.beginnings[data[at]] is None else found[1] if found else len(data) + 1
         if at + size > len(data):
             return at
         at += size

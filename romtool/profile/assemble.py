@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bisect
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from romtool.errors import Fault, Path, Refused
 from romtool.profile.plan import Plan
@@ -12,8 +12,7 @@ from romtool.schema.frames import count_of
 from romtool.schema.kinds import Check, Constant, Count, Stored
 
 
-@dataclass(frozen=True)
-class Assembly:
+class Assembly(NamedTuple):
     """An image as built: its bytes, and which place of the profile each run came from."""
 
     data: bytes

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from romtool.errors import Path
 from romtool.schema.catalog import Catalog
@@ -10,8 +11,7 @@ from romtool.schema.frames import Frame, Part
 from romtool.schema.kinds import Stored
 
 
-@dataclass(frozen=True)
-class Piece:
+class Piece(NamedTuple):
     """Bytes of the PnP data, the place in the profile that they come from, and what they are."""
 
     raw: bytes

@@ -182,8 +182,7 @@ def _mark(frame: Frame) -> bytes:
 
 def _image_at(catalog: Catalog, data: bytes, at: int, frame: Frame) -> Image:
     part = data[at:].ljust(frame.size + catalog.identifier.size, b"\0")
-    items = walk(catalog, part, frame.size + catalog.identifier.size)
-    return Image(catalog, part, frame, tuple(items))
+    return Image(catalog, part, frame)
 
 
 def signature_bits(frame: Frame, data: bytes, at: int) -> int:

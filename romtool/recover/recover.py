@@ -271,7 +271,7 @@ class _Search:
             steps += _gap_steps(rough)
         if size != length:
             data = image.data[:size].ljust(size, bytes([fill]))
-            image = replace(image, data=data)
+            image = image.with_rest(data)
             if size > length:
                 steps.append(step("cut", length=length, size=size, fill=address(fill)))
                 doubts.append(CUT)

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from romtool.errors import Path
 from romtool.schema.catalog import Catalog
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(NamedTuple):
     """What a rule found: where (offset in the image), how bad, what, what to do, by which source.
 
     `path` is the profile's key that decides it, where that is not the key that the byte came from;

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+
+from romtool.schema.described import Described
 
 
-@dataclass(frozen=True)
-class Asks:
+class Asks(Described):
     """What an item asks the PC for: a kind of resource, and how to read it from the item.
 
     `bits`: address bits decoded, 0 where a field says. `decode`, `width`: the keys of the fields
@@ -20,8 +20,7 @@ class Asks:
     width: str | None = None
 
 
-@dataclass(frozen=True)
-class Resource:
+class Resource(Described):
     """A kind of thing that a device asks for: IRQ lines, DMA channels, ports, memory.
 
     `most`: how many of its items can be in effect at once. `never`: lines that reach no slot;
@@ -33,12 +32,11 @@ class Resource:
     source: str
     most: int
     never: frozenset[int] = frozenset()
-    renamed: Mapping[int, int] = field(default_factory=dict)
-    widths: Mapping[str, frozenset[int]] = field(default_factory=dict)
+    renamed: Mapping[int, int]
+    widths: Mapping[str, frozenset[int]]
 
 
-@dataclass(frozen=True)
-class Bus:
+class Bus(Described):
     """Ports of the bus that matter to PnP software and to every card."""
 
     title: str

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong, refuse
 from romtool.schema.bus import Bus, Resource
 from romtool.schema.checksums import Checksum
+from romtool.schema.described import Described
 from romtool.schema.fields import Field, Layout
 from romtool.schema.frames import Frame, Part
 from romtool.schema.kinds import Check, Spelled
 from romtool.schema.numbers import clip
-from romtool.schema.records import Header, Record
+from romtool.schema.records import Beginning, Header, Record
 from romtool.schema.tables import TableSpec
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(Described):
     """Something that is checked: its words stand in the schema, its logic in `romtool.rules`."""
 
     name: str
@@ -29,8 +28,7 @@ class Rule:
     source: str
 
 
-@dataclass(frozen=True)
-class Mishap:
+class Mishap(Described):
     """One way in which a read goes wrong, in words; its logic is in `romtool.recover`.
 
     `done` says how it is undone ({words} are filled in), `check` what to look at on the bench.
@@ -46,8 +44,7 @@ class Mishap:
     period: int | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class Identifier:
+class Identifier(Described):
     """The serial identifier: its size in bytes and its fields."""
 
     name: str
@@ -56,24 +53,23 @@ class Identifier:
     size: int
     layout: Layout
 
-    @property
+    @functools.cached_property
     def id_field(self) -> Field:
         """The field with the card's ID."""
         return next(f for f in self.layout.fields if isinstance(f.kind, Spelled))
 
-    @property
+    @functools.cached_property
     def check_field(self) -> Field:
         """The field with the checksum."""
         return next(f for f in self.layout.fields if isinstance(f.kind, Check))
 
-    @property
+    @functools.cached_property
     def serial_field(self) -> Field:
         """The field that tells cards of one ID apart: the one that may be none."""
         return next(f for f in self.layout.fields if f.default is None)
 
 
-@dataclass(frozen=True, eq=False)
-class Catalog:
+class Catalog(Described):
     """Everything that the schemas say."""
 
     headers: Mapping[str, Header]
@@ -92,6 +88,24 @@ class Catalog:
     def by_code(self) -> dict[tuple[str, int], Record]:
         """The record for each header and item name."""
         return {(r.header.name, code): r for r in self.records.values() for code in r.codes}
+
+    @functools.cached_property
+    def beginnings(self) -> tuple[Beginning | None, ...]:
+        """What each first byte of an item says; None for one at which software stops reading.
+
+        The item's name stands in the first byte, for all headers (Spec 6.2).
+        """
+        return tuple(self._beginning(first) for first in range(256))
+
+    def _beginning(self, first: int) -> Beginning | None:
+        for header in self.headers.values():
+            found = header.read(bytes([first]).ljust(header.size, b"\0"))
+            if found is not None and first != header.ends_reading:
+                code, length = found
+                record = self.by_code[header.name, code]
+                size = header.size + length if header.size == 1 else None
+                return Beginning(header=header, record=record, size=size, ends=record.role == "end")
+        return None
 
     @functools.cached_property
     def by_role(self) -> dict[str, Record]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from romtool.schema.described import Described
 
 
 def lfsr8(data: bytes, seed: int, taps: tuple[int, ...]) -> int:
@@ -11,13 +13,38 @@ def lfsr8(data: bytes, seed: int, taps: tuple[int, ...]) -> int:
 
     Source: Plug and Play ISA Specification 1.0a, appendix B.2.
     """
+    of_state, of_byte = _tables(taps)
     state = seed
     for byte in data:
-        for bit in range(8):
-            new = byte >> bit & 1
-            for tap in taps:
-                new ^= state >> tap & 1
-            state = state >> 1 | new << 7
+        state = of_state[state] ^ of_byte[byte]
+    return state
+
+
+@functools.cache
+def _tables(taps: tuple[int, ...]) -> tuple[list[int], list[int]]:
+    """Return what each state, and what each byte, adds to the state after that byte.
+
+    The register is linear: what several bits do together is the exclusive or of what each does.
+    """
+    of_state, of_byte = [0] * 256, [0] * 256
+    for number in range(1, 256):
+        lowest = number & -number
+        if number == lowest:
+            of_state[number] = _shifted(number, 0, taps)
+            of_byte[number] = _shifted(0, number, taps)
+        else:
+            of_state[number] = of_state[lowest] ^ of_state[number ^ lowest]
+            of_byte[number] = of_byte[lowest] ^ of_byte[number ^ lowest]
+    return of_state, of_byte
+
+
+def _shifted(state: int, byte: int, taps: tuple[int, ...]) -> int:
+    """Return the register's next state, bit by bit."""
+    for bit in range(8):
+        new = byte >> bit & 1
+        for tap in taps:
+            new ^= state >> tap & 1
+        state = state >> 1 | new << 7
     return state
 
 
@@ -40,8 +67,7 @@ ALGORITHMS: dict[str, Callable[[bytes, int, tuple[int, ...]], int]] = {
 }
 
 
-@dataclass(frozen=True)
-class Checksum:
+class Checksum(Described):
     """A checksum of the schema: an algorithm with its parameters; all make one byte."""
 
     name: str

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from romtool.schema.described import Described
 from romtool.schema.fields import Field, Layout
 from romtool.schema.kinds import Check, Constant, Count, Pins, Stored
 
 
-@dataclass(frozen=True, eq=False)
-class Frame:
+class Frame(Described):
     """A layout: what one kind of chip wants before the PnP data, and what follows it."""
 
     name: str
@@ -24,12 +24,12 @@ class Frame:
     default: bool
     layout: Layout
 
-    @property
+    @functools.cached_property
     def config_fields(self) -> tuple[Field, ...]:
         """The fields that a profile's [config] may set."""
         return tuple(f for f in self.layout.fields if not is_computed(f))
 
-    @property
+    @functools.cached_property
     def computed_fields(self) -> tuple[Field, ...]:
         """The fields that are computed or constant; [override] may set them."""
         return tuple(f for f in self.layout.fields if is_computed(f))
@@ -66,8 +66,7 @@ def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
     return sum(regions[name] for name in names)
 
 
-@dataclass(frozen=True, eq=False)
-class Part:
+class Part(Described):
     """An EEPROM part: generic number, size in bytes, page in bytes where it has pages."""
 
     name: str

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from romtool.errors import Fault, Path, Refused
 from romtool.schema.bus import Asks, Bus, Resource
 from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
 from romtool.schema.checksums import Checksum
-from romtool.schema.fields import Layout, layout_of
+from romtool.schema.fields import Layout
 from romtool.schema.frames import Frame, Part, is_computed
 from romtool.schema.kinds import Group, Spelling, whole_number
+from romtool.schema.layouts import layout_of
 from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_hex, parse_number
 from romtool.schema.records import Header, Record
@@ -20,8 +20,7 @@ from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
 
 
-@dataclass(frozen=True)
-class SchemaFile:
+class SchemaFile(NamedTuple):
     """One schema file: its name for messages, and its text."""
 
     name: str
@@ -84,25 +83,25 @@ class _Loader:
         for _file, path, raw, source in self._all("checksum"):
             self._new(self.checksums, raw["name"], path)
             self.checksums[raw["name"]] = Checksum(
-                raw["name"],
-                raw["algorithm"],
-                raw["seed"],
-                tuple(raw.get("taps", ())),
-                source,
-                raw.get("text", ""),
+                name=raw["name"],
+                algorithm=raw["algorithm"],
+                seed=raw["seed"],
+                taps=tuple(raw.get("taps", ())),
+                source=source,
+                text=raw.get("text", ""),
             )
         for _file, path, raw, _ in self._all("spelling"):
             self._new(self.spellings, raw["name"], path)
             groups = tuple(Group(**group) for group in raw["group"])
             self.spellings[raw["name"]] = Spelling(
-                raw["name"],
-                raw["title"],
-                raw["bits"],
-                raw["unused"],
-                raw["usual"],
-                raw["endian"],
-                groups,
-                raw.get("generic"),
+                name=raw["name"],
+                title=raw["title"],
+                bits=raw["bits"],
+                unused=raw["unused"],
+                usual=raw["usual"],
+                endian=raw["endian"],
+                groups=groups,
+                generic=raw.get("generic"),
             )
         for file, path, raw, source in self._all("block"):
             self._new(self.blocks, raw["name"], path)
@@ -111,7 +110,12 @@ class _Loader:
         for file, path, raw, source in self._all("header"):
             layout = self._layout(file, path, raw, source, raw["size"])
             headers[raw["name"]] = Header(
-                raw["name"], raw["title"], source, raw["size"], layout, raw.get("ends_reading")
+                name=raw["name"],
+                title=raw["title"],
+                source=source,
+                size=raw["size"],
+                layout=layout,
+                ends_reading=raw.get("ends_reading"),
             )
         frames = self._frames()
         identifier = self._identifier()
@@ -209,7 +213,13 @@ class _Loader:
     def _identifier(self) -> Identifier:
         for file, path, raw, source in self._all("identifier"):
             layout = self._layout(file, path, raw, source, raw["size"])
-            return Identifier(raw["name"], raw["title"], source, raw["size"], layout)
+            return Identifier(
+                name=raw["name"],
+                title=raw["title"],
+                source=source,
+                size=raw["size"],
+                layout=layout,
+            )
         raise Refused([Fault("no schema describes the serial identifier")])
 
     def _records(
@@ -269,13 +279,13 @@ class _Loader:
         for _file, path, raw, source in self._all("resource"):
             self._new(resources, raw["name"], path)
             resources[raw["name"]] = Resource(
-                raw["name"],
-                raw["title"],
-                source,
-                raw["most"],
-                frozenset(raw.get("never", ())),
-                {int(line): other for line, other in raw.get("renamed", {}).items()},
-                {width: frozenset(lines) for width, lines in raw.get("widths", {}).items()},
+                name=raw["name"],
+                title=raw["title"],
+                source=source,
+                most=raw["most"],
+                never=frozenset(raw.get("never", ())),
+                renamed={int(line): other for line, other in raw.get("renamed", {}).items()},
+                widths={width: frozenset(lines) for width, lines in raw.get("widths", {}).items()},
             )
         return resources
 
@@ -283,13 +293,13 @@ class _Loader:
         for _file, _path, raw, source in self._all("bus"):
             read = raw["read_port"]
             return Bus(
-                raw["title"],
-                source,
-                raw["address_port"],
-                raw["write_port"],
-                range(read["lowest"], read["highest"] + 1, read["step"]),
-                raw["system_ports_below"],
-                raw["alias_step"],
+                title=raw["title"],
+                source=source,
+                address_port=raw["address_port"],
+                write_port=raw["write_port"],
+                read_ports=range(read["lowest"], read["highest"] + 1, read["step"]),
+                system_ports_below=raw["system_ports_below"],
+                alias_step=raw["alias_step"],
             )
         raise Refused([Fault("no schema describes the bus")])
 
@@ -298,12 +308,12 @@ class _Loader:
         for _file, path, raw, source in self._all("part"):
             self._new(parts, raw["name"], path)
             parts[raw["name"]] = Part(
-                raw["name"],
-                raw["bus"],
-                raw["bytes"],
-                raw.get("page"),
-                tuple(raw.get("organisation", ())),
-                source,
+                name=raw["name"],
+                bus=raw["bus"],
+                size=raw["bytes"],
+                page=raw.get("page"),
+                organisation=tuple(raw.get("organisation", ())),
+                source=source,
             )
         return parts
 
@@ -315,7 +325,7 @@ class _Loader:
             return layout_of(fields, size, path)
         except Refused as refused:
             self.faults.extend(refused.in_file(file.name).faults)
-            return Layout((), ())
+            return Layout(fields=(), units=())
 
 
 def _codes(raw: Mapping[str, Any]) -> Iterator[int]:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from romtool.errors import Fault, Path, Refused, Wrong
 from romtool.schema.checksums import Checksum
-from romtool.schema.fields import MISSING, Field, layout_of
+from romtool.schema.fields import MISSING, Field
 from romtool.schema.kind_making import KindMaker
 from romtool.schema.kinds import Spelling
+from romtool.schema.layouts import layout_of
 from romtool.schema.numbers import one_of
 from romtool.schema.tables import KeySpec
 
@@ -19,8 +19,7 @@ KEY = re.compile(r"[a-z][a-z0-9_]*")
 """What a field's key looks like: it stands bare in profiles."""
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(NamedTuple):
     """Fields that several layouts share: the file and the place of the table, and the table."""
 
     file: str
@@ -139,7 +138,7 @@ class FieldMaker:
 
 
 def _moved(field: Field, by: int, path: Path) -> Field:
-    return replace(field, at=field.at + by, path=path)
+    return field.altered(at=field.at + by, path=path)
 
 
 def _bits(text: str, path: Path, width: int) -> tuple[int, int]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable
 
@@ -59,6 +58,8 @@ def clip(text: str, limit: int = 40) -> str:
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return the hint with the nearest known word, nothing where none is near."""
+    import difflib
+
     near = difflib.get_close_matches(word, list(known), n=1)
     return f"did you mean {near[0]}?" if near else ""
 

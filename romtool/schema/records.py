@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
 from romtool.schema.bus import Asks
+from romtool.schema.described import Described
 from romtool.schema.fields import Field, Layout
 from romtool.schema.kinds import Check, Constant, Range, Reserved, Stored, Value
+from romtool.schema.reading import Reader
 
 
-@dataclass(frozen=True, eq=False)
-class Header:
+class Header(Described):
     """How an item begins: a constant bit, the item's name and the length of what follows."""
 
     name: str
@@ -42,6 +42,11 @@ class Header:
                 return None
         return stored["code"], stored["length"]
 
+    def length(self, data: bytes) -> int:
+        """Return the length of the content from a header's bytes."""
+        length: int = self.layout.parse(data)["length"]
+        return length
+
     def write(self, code: int, length: int) -> bytes:
         """Return the header of an item."""
         stored: dict[str, Stored] = {"code": code, "length": length}
@@ -51,8 +56,25 @@ class Header:
         return self.layout.build(stored, self.size)
 
 
-@dataclass(frozen=True, eq=False)
-class Record:
+class Beginning(Described):
+    """What the first byte of an item says: the record, and for some headers the whole size.
+
+    `ends`: it is the last item.
+    """
+
+    header: Header
+    record: Record
+    size: int | None
+    ends: bool
+
+    def whole_size(self, head: bytes) -> int | None:
+        """Return the item's size in bytes by its header's bytes; None where some are missing."""
+        if len(head) < self.header.size:
+            return None
+        return self.header.size + self.header.length(head)
+
+
+class Record(Described):
     """An item of the PnP data: what its content means and how a profile writes it."""
 
     name: str
@@ -91,9 +113,21 @@ class Record:
         return " or ".join(str(length) for length in self.layout.lengths())
 
     def read(self, content: bytes) -> tuple[dict[str, Value], bool]:
-        """Return the values of an item's content, and whether a profile can say all of it."""
-        values, explained = self.layout.values(self.layout.parse(content))
-        return self.layout.named(values), explained
+        """Return the values of an item's content, and whether a profile can say all of it.
+
+        Content of a length that the record can't have, or of no known meaning, has no values.
+        """
+        length = len(content)
+        if length not in self._readers:
+            known = self.role != "reserved" and self.layout.takes(length)
+            self._readers[length] = self.layout.reader(length) if known else None
+        reader = self._readers[length]
+        return reader.values(content) if reader is not None else ({}, False)
+
+    @functools.cached_property
+    def _readers(self) -> dict[int, Reader | None]:
+        """What reads content of each length, as far as such content was met."""
+        return {}
 
     def write(self, values: Mapping[str, Value], length: int | None = None) -> bytes:
         """Return the whole item for the values of a profile; raises Wrong.

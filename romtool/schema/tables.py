@@ -7,11 +7,11 @@ for card profiles); this module knows only the types that a key can have.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
 from romtool.errors import Fault, Path, Wrong
+from romtool.schema.described import Described
 from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, parse_number, shorten
 
 TYPE_WORDS = {
@@ -29,8 +29,7 @@ TYPE_WORDS = {
 }
 
 
-@dataclass(frozen=True)
-class KeySpec:
+class KeySpec(Described):
     """One key of a table: its type, its limits and what it means."""
 
     name: str
@@ -48,8 +47,7 @@ class KeySpec:
     text: str = ""
 
 
-@dataclass(frozen=True)
-class TableSpec:
+class TableSpec(Described):
     """A table: its keys, in the order in which they are written."""
 
     name: str
@@ -72,7 +70,7 @@ def table_specs(raw: list[dict[str, Any]]) -> dict[str, TableSpec]:
             )
             for name, key in table["keys"].items()
         }
-        specs[table["name"]] = TableSpec(table["name"], table.get("text", ""), keys)
+        specs[table["name"]] = TableSpec(name=table["name"], text=table.get("text", ""), keys=keys)
     return specs
 
 
@@ -131,7 +129,11 @@ def check_value(
             yield _mistyped(key, value, path)
             return
         inner = KeySpec(
-            key.name, key.of or "any", minimum=key.minimum, maximum=key.maximum, text=key.text
+            name=key.name,
+            type=key.of or "any",
+            minimum=key.minimum,
+            maximum=key.maximum,
+            text=key.text,
         )
         for index, item in enumerate(value):
             yield from check_value(item, inner, specs, (*path, index))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from romtool.errors import Fault
 from romtool.toml.places import place_of
 
@@ -13,4 +11,4 @@ def located(fault: Fault, text: str) -> Fault:
     if fault.path is None or fault.line is not None:
         return fault
     place = place_of(text, fault.path, key=fault.on_key)
-    return replace(fault, line=place.line, column=place.column)
+    return fault._replace(line=place.line, column=place.column)

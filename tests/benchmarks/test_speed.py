@@ -11,21 +11,27 @@ Without `--benchmark-enable` each row runs once, so that it can't rot, and what 
 
 from __future__ import annotations
 
+import shutil
 import tomllib
 from collections.abc import Callable
+from pathlib import Path
 from random import Random
 from typing import Any
 
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from romtool.files.schemas import load_catalog, shipped_folder
+from romtool.files.packed import NAME, pack, unpack
+from romtool.files.schemas import load_catalog, read_catalog, shipped_folder
+from romtool.image.card import card_of
 from romtool.image.decode import decode
 from romtool.image.explain import explain
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.profile.write import profile_text
 from romtool.rules.check import check
+from tests.benchmarks.card import IMAGE
+from tests.benchmarks.readers import READERS, by_romtool
 from tests.support import independent as witness
 from tests.support.profiles import Table, generate, to_toml
 
@@ -82,6 +88,21 @@ def measured(
     """The result of the work, measured as a row of this group."""
     benchmark.group = group
     return benchmark(work, *args)
+
+
+# --- of a card: the references are readers by other means, which do less
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_reference_of_reading(benchmark: BenchmarkFixture, reader: str) -> None:
+    items = measured(benchmark, "read a card", READERS[reader])
+    assert len(items) == len(by_romtool().items)
+
+
+def test_reading(benchmark: BenchmarkFixture) -> None:
+    image = measured(benchmark, "read a card", by_romtool)
+    assert (image.id_checksum.ok, image.end_checksum.ok) == (True, True)
+    assert (len(IMAGE), image.items_end, len(card_of(image).devices)) == (349, 349, 5)
 
 
 # --- of an image: the reference is the witness of the tests, a decoder written straight down
@@ -155,4 +176,12 @@ def test_reference_of_schemas(benchmark: BenchmarkFixture) -> None:
 
 
 def test_schemas(benchmark: BenchmarkFixture) -> None:
-    assert set(measured(benchmark, "schemas", load_catalog).frames) >= {"plain", "counted-19"}
+    assert set(measured(benchmark, "schemas", read_catalog).frames) >= {"plain", "counted-19"}
+
+
+def test_packed_schemas(benchmark: BenchmarkFixture, tmp_path: Path) -> None:
+    folder = tmp_path / "schemas"
+    shutil.copytree(shipped_folder(), folder)
+    (folder / NAME).write_bytes(pack(read_catalog(), folder))
+    found = measured(benchmark, "schemas", unpack, folder)
+    assert set(found.frames) >= {"plain", "counted-19"}

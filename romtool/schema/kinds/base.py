@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
+from romtool.schema.described import Described
 from romtool.schema.numbers import address, parse_number, sizes
 from romtool.schema.tables import describe
 
@@ -18,8 +19,7 @@ class Unexplained(ValueError):
     """Stored bits that no value stands for."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Kind:
+class Kind(Described):
     """The base of all kinds; `bits` is the field's width, 0 for one that runs to the end."""
 
     bits: int
@@ -43,7 +43,7 @@ class Kind:
         """Return the JSON Schema of the value."""
         return {}
 
-    @property
+    @functools.cached_property
     def top(self) -> int:
         """The greatest stored number."""
         return (1 << self.bits) - 1

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
@@ -21,7 +21,6 @@ from romtool.schema.numbers import did_you_mean, one_of, parse_number
 from romtool.schema.tables import describe
 
 
-@dataclass(frozen=True, kw_only=True)
 class Flag(Kind):
     """One bit: true or false."""
 
@@ -42,7 +41,6 @@ class Flag(Kind):
         return {"type": "boolean"}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Choice(Kind):
     """One of several names (or numbers); with `numbers`, values without a name are numbers."""
 
@@ -92,7 +90,6 @@ class Choice(Kind):
         return {"anyOf": [named, number]}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Flags(Kind):
     """A list of the names of the bits that are set."""
 
@@ -119,7 +116,6 @@ class Flags(Kind):
         return {"type": "array", "items": {"enum": list(self.names)}}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Lines(Kind):
     """A list of numbers, a bit each; the lowest bit stands for `first`."""
 
@@ -127,7 +123,12 @@ class Lines(Kind):
     form: str = "decimal"
 
     def to_value(self, stored: Stored) -> Value:
-        return [self.first + bit for bit in range(self.bits) if stored >> bit & 1]
+        return [line for line, bit in self._lines if stored & bit]
+
+    @functools.cached_property
+    def _lines(self) -> list[tuple[int, int]]:
+        """Each number with its bit."""
+        return [(self.first + bit, 1 << bit) for bit in range(self.bits)]
 
     def to_stored(self, value: Value) -> Stored:
         stored = 0
@@ -155,7 +156,6 @@ class Lines(Kind):
         return {"type": "array", "items": NUMBER_SCHEMA}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Pins(Kind):
     """A list of numbers, one a pin of the chip: the bus line that is connected to it."""
 

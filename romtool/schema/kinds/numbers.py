@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
@@ -20,7 +20,6 @@ from romtool.schema.kinds.base import (
 from romtool.schema.numbers import address
 
 
-@dataclass(frozen=True, kw_only=True)
 class Number(Kind):
     """A number, in steps of `unit`; `none` and `zero_means` are stored values of special sense."""
 
@@ -72,13 +71,12 @@ class Number(Kind):
         return NUMBER_SCHEMA
 
 
-@dataclass(frozen=True, kw_only=True)
 class Range(Number):
     """Two numbers, lowest and highest, one behind the other; one where they may be the same."""
 
     single: bool = False
 
-    @property
+    @functools.cached_property
     def top(self) -> int:
         return int((1 << self.bits // 2) - 1)
 
@@ -115,7 +113,6 @@ class Range(Number):
         return {"anyOf": [*NUMBER_SCHEMA["anyOf"], pair]} if self.single else pair
 
 
-@dataclass(frozen=True, kw_only=True)
 class Count(Number):
     """A number of bytes that is computed; `accepts` names other ways of counting."""
 
@@ -123,7 +120,6 @@ class Count(Number):
     accepts: Mapping[str, tuple[str, ...]]
 
 
-@dataclass(frozen=True, kw_only=True)
 class Check(Number):
     """A checksum that is computed; `covers` is the first and the last byte, None for all.
 

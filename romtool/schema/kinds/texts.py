@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 import re
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Wrong
+from romtool.schema.described import Described
 from romtool.schema.kinds.base import Kind, Stored, Unexplained, Value
 from romtool.schema.numbers import hex_text, parse_hex, shorten
 from romtool.schema.tables import describe
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(Described):
     """Some characters of a spelled text: all of one alphabet and width."""
 
     count: int
@@ -22,8 +22,7 @@ class Group:
     before: str = ""
 
 
-@dataclass(frozen=True)
-class Spelling:
+class Spelling(Described):
     """A text packed into bits, highest bits first; `unused` highest bits are 0."""
 
     name: str
@@ -51,23 +50,30 @@ class Spelling:
             for index in range(group.count)
         ]
 
+    @functools.cached_property
+    def places(self) -> list[tuple[int, int, list[str]]]:
+        """Where each character is packed (shift and mask), and what its codes stand for."""
+        found, left = [], self.bits - self.unused
+        for before, bits, alphabet in self.characters():
+            left -= bits
+            found.append((left, (1 << bits) - 1, [before + char for char in alphabet]))
+        return found
 
-@dataclass(frozen=True, kw_only=True)
+
 class Spelled(Kind):
     """A short text packed into bits, such as a vendor's letters and a product's digits."""
 
     spelling: Spelling
 
     def to_value(self, stored: Stored) -> Value:
-        text, left = "", self.bits - self.spelling.unused
-        if stored >> left:
+        if stored >> self.bits - self.spelling.unused:
             raise Unexplained("a bit is set that no character uses")
-        for before, bits, alphabet in self.spelling.characters():
-            left -= bits
-            code = stored >> left & (1 << bits) - 1
-            if code >= len(alphabet):
+        text = ""
+        for shift, mask, characters in self.spelling.places:
+            code = stored >> shift & mask
+            if code >= len(characters):
                 raise Unexplained(f"character code {code} has no meaning")
-            text += before + alphabet[code]
+            text += characters[code]
         return text
 
     def to_stored(self, value: Value) -> Stored:
@@ -92,7 +98,6 @@ class Spelled(Kind):
         return {"type": "string"}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Text(Kind):
     """Characters to the end of the item."""
 
@@ -104,12 +109,12 @@ class Text(Kind):
             text = bytes(stored).decode(self.encoding)
         except UnicodeDecodeError:
             raise Unexplained(f"bytes that are not {self.encoding}") from None
-        if not all(self._plain(char) for char in text):
+        if not self._plain(text):
             raise Unexplained("characters that can't be printed")
         return text
 
-    def _plain(self, char: str) -> bool:
-        return " " <= char <= "~" if self.encoding == "ascii" else char.isprintable()
+    def _plain(self, text: str) -> bool:
+        return text.isprintable() and (text.isascii() or self.encoding != "ascii")
 
     def to_stored(self, value: Value) -> Stored:
         if not isinstance(value, str):
@@ -129,7 +134,6 @@ class Text(Kind):
         return {"type": "string"} | ({"pattern": "^[ -~]*$"} if self.encoding == "ascii" else {})
 
 
-@dataclass(frozen=True, kw_only=True)
 class Hex(Kind):
     """Bytes as they are."""
 
@@ -150,7 +154,6 @@ class Hex(Kind):
         return {"type": "string", "pattern": "^[0-9A-Fa-f\\s]*$"}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Constant(Hex):
     """Bytes (or bits) that are always the same."""
 
@@ -165,7 +168,6 @@ class Constant(Hex):
         return super().to_value(stored) if self.is_bytes else stored
 
 
-@dataclass(frozen=True, kw_only=True)
 class Reserved(Kind):
     """Bits that are 0; an item in which they are not stays raw."""
 

@@ -1,0 +1,93 @@
+"""Reading a run of bytes by a layout: where each field lies is worked out once for each length."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, NamedTuple
+
+from romtool.schema.kinds import Reserved, Stored, Unexplained, Value
+
+if TYPE_CHECKING:
+    from romtool.schema.fields import Field, Unit
+
+BIG = "big"
+
+
+class Step(NamedTuple):
+    """How one field is read: `mask` of the number, moved down by `shift` bits; or a run of bytes.
+
+    A field that isn't there has an empty mask.
+    """
+
+    key: str
+    to_value: Callable[[Stored], Value]
+    shift: int = 0
+    mask: int = 0
+    run: slice | None = None
+
+
+class Reader:
+    """Reads content of one length.
+
+    All of it is taken as one number, little-endian; where a field is big-endian, the content in
+    that byte order stands above it.
+    """
+
+    def __init__(self, units: Sequence[Unit], fields: Sequence[Field], length: int) -> None:
+        unit_of = {field.key: unit for unit in units for field in unit.fields}
+        self.length = length
+        self.both_orders = any(field.endian == BIG for field in fields)
+        self.absent: dict[str, None] = {}
+        self.steps = [self._step(field, unit_of[field.key]) for field in fields]
+        reserved = {field.key for field in fields if isinstance(field.kind, Reserved)}
+        self.shown = [step for step in self.steps if step.key not in reserved]
+        self.reserved = sum(s.mask << s.shift for s in self.steps if s.key in reserved)
+
+    def _step(self, field: Field, unit: Unit) -> Step:
+        there = unit.there(self.length)
+        width = max(0, min(field.kind.bits, there * 8 - field.low))
+        if field.optional and not width and unit.size is not None:
+            self.absent[field.key] = None
+            return Step(field.key, _nothing)
+        if field.kind.is_bytes or unit.size is None:
+            return Step(field.key, field.kind.to_value, run=slice(field.at, field.at + there))
+        before = field.at if field.endian != BIG else 2 * self.length - field.at - there
+        return Step(field.key, field.kind.to_value, before * 8 + field.low, (1 << width) - 1)
+
+    def _number(self, data: bytes) -> int:
+        number = int.from_bytes(data, "little")
+        if self.both_orders:
+            number |= int.from_bytes(data, "big") << 8 * len(data)
+        return number
+
+    def stored(self, data: bytes) -> dict[str, Stored]:
+        """Return what is stored under each key, None for a field that is not there."""
+        number = self._number(data)
+        found: dict[str, Stored] = {
+            key: number >> shift & mask if run is None else data[run]
+            for key, _, shift, mask, run in self.steps
+        }
+        return found | self.absent if self.absent else found
+
+    def values(self, data: bytes) -> tuple[dict[str, Value], bool]:
+        """Return the values without those of reserved bits, and whether all could be explained."""
+        number = self._number(data)
+        values: dict[str, Value] = {}
+        explained = not number & self.reserved
+        for key, to_value, shift, mask, run in self.shown:
+            stored = number >> shift & mask if run is None else data[run]
+            try:
+                values[key] = to_value(stored)
+            except Unexplained:
+                values[key] = raw_value(stored)
+                explained = False
+        return values, explained
+
+
+def raw_value(stored: Stored) -> Value:
+    """Return what stands for stored bits that can't be explained."""
+    return stored.hex(" ").upper() if isinstance(stored, bytes) else stored
+
+
+def _nothing(_stored: Stored) -> None:
+    return None
