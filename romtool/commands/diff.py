@@ -27,7 +27,6 @@ from romtool.text.diff import counted, differences_lines
 @click.command(
     "diff",
     epilog="Example: romtool diff donor.bin hollow-lane.toml",
-    short_help="Tell what differs between two images.",
 )
 @click.argument("first", metavar="A")
 @click.argument("second", metavar="B")
