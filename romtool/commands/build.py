@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import click
 
-from romtool import __version__
 from romtool.commands.common import (
     NO,
     catalog_of,
@@ -24,20 +20,23 @@ from romtool.commands.common import (
     schemas_option,
     tell,
 )
+from romtool.commands.progress import Progress
+from romtool.commands.series import Series, Written, serials_option
 from romtool.errors import Refused
-from romtool.files.intake import Intake, shown, take
-from romtool.files.output import write_files
+from romtool.files.intake import Intake, take
+from romtool.files.reading import shown
 from romtool.files.records import hex_text, srec_text
 from romtool.image.decode import decode
 from romtool.image.spoiling import swapped_pairs
 from romtool.profile.serials import with_serials
 from romtool.rules.check import check
+from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
+from romtool.text.faults import visible
 from romtool.text.findings import message
 from romtool.toml.located import located
 
 FORMATS = ("bin", "hex", "srec")
-MOST_SERIALS = 10000
 
 
 def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[str, ...]:
@@ -47,21 +46,6 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
         if word not in FORMATS:
             raise click.BadParameter(f"{word!r} is none of {', '.join(FORMATS)}", ctx, param)
     return words
-
-
-def _serials(ctx: click.Context, param: click.Parameter, value: str | None) -> range | None:
-    """Return the serial numbers of a range such as 1-20, or a single one."""
-    if value is None:
-        return None
-    found = re.fullmatch(r"(\d{1,10})(?:-(\d{1,10}))?", value)
-    if not found:
-        raise click.BadParameter(f"{value!r} is not like 1-20", ctx, param)
-    first, last = int(found[1]), int(found[2] or found[1])
-    if last < first:
-        raise click.BadParameter(f"{value!r}: the first number is above the last", ctx, param)
-    if last - first >= MOST_SERIALS:
-        raise click.BadParameter(f"more than {MOST_SERIALS} serial numbers at once", ctx, param)
-    return range(first, last + 1)
 
 
 @click.command(
@@ -87,7 +71,10 @@ def _serials(ctx: click.Context, param: click.Parameter, value: str | None) -> r
     help="What to write.",
 )
 @click.option(
-    "--serials", metavar="A-B", callback=_serials, help="One set of files for each serial number."
+    "--serials",
+    metavar="A-B",
+    callback=serials_option,
+    help="One set of files for each serial number.",
 )
 @click.option("--swap-pairs", is_flag=True, help="Swap byte pairs, as some programmers want it.")
 @click.option("--allow-faults", is_flag=True, help="Write it even with rule errors.")
@@ -114,35 +101,29 @@ def command(
     _check_serials(catalog, serials)
     intake = take(catalog, profile, "toml")
     stem = "image" if profile == "-" else Path(profile).stem
-    images = list(_images(catalog, intake, stem, serials))
-    failed = _judge(catalog, intake, images)
-    if failed and not allow_faults:
-        if as_json:
-            echo_json({"layout": _layout(intake), "part": _part(intake), "files": []})
+    series = Series(serials, output, stem, formats)
+    written: list[Written] | None = None
+    with series.told():
+        failed = _judge(catalog, intake, series.names, _images(catalog, intake, serials))
+        if not failed or allow_faults:
+            images = _images(catalog, intake, serials)
+            contents = (_as_files(data, formats, swap_pairs) for data in images)
+            written = series.write(contents, force=force)
+    if as_json:
+        rows = [one.as_json() for one in written or ()]
+        echo_json({"layout": _layout(intake), "part": _part(intake), "files": rows})
+    if written is None:
         tell(f"{shown(profile)}: nothing written; mend the errors, or give --allow-faults")
         sys.exit(NO)
-    files: list[tuple[Path, bytes]] = []
-    listed = []
-    for name, data in images:
-        burnt = swapped_pairs(data) if swap_pairs else data
-        files += [(output / f"{name}.{kind}", _as_file(burnt, kind)) for kind in formats]
-    for path, data in files:
-        listed.append((path, len(data), hashlib.sha256(data).hexdigest()))
-    if serials is not None:
-        manifest = _manifest(images, swap_pairs, serials, formats)
-        files.append((output / f"{stem}.manifest.json", manifest))
-    write_files(files, force=force)
     if as_json:
-        rows = [{"file": str(p), "size": size, "sha256": digest} for p, size, digest in listed]
-        echo_json({"layout": _layout(intake), "part": _part(intake), "files": rows})
         return
-    for path, size, digest in listed:
-        echo(f"{path}  {size} bytes")
-        echo(f"  SHA-256 {digest}")
-    if serials is not None:
-        echo(f"{files[-1][0]}  {len(images)} images")
+    for one in written:
+        echo(f"{visible(str(one.path))}  {one.size} bytes")
+        echo(f"  SHA-256 {one.digest}")
+    if series.manifest is not None:
+        echo(f"{visible(str(series.manifest))}  {len(series.names)} images")
     elif _part(intake) is None:
-        parts = [part.name for part in catalog.parts_of(len(images[0][1]))]
+        parts = [part.name for part in catalog.parts_of(len(intake.data))]
         echo(f"part: {' or '.join(parts)}" if parts else "part: none has this size")
 
 
@@ -164,52 +145,40 @@ def _part(intake: Intake) -> str | None:
     return intake.assembly.part if intake.assembly else None
 
 
-def _images(
-    catalog: Catalog, intake: Intake, stem: str, serials: range | None
-) -> Iterator[tuple[str, bytes]]:
-    """Yield each image with the stem of its files."""
+def _images(catalog: Catalog, intake: Intake, serials: range | None) -> Iterator[bytes]:
+    """Yield each image."""
     if serials is None:
-        yield stem, intake.data
+        yield intake.data
         return
     try:
-        for serial, data in zip(serials, with_serials(catalog, intake.text, serials), strict=True):
-            yield f"{stem}-{serial:05}", data
+        yield from with_serials(catalog, intake.text, serials)
     except Refused as refused:
         faults = [located(fault, intake.text) for fault in refused.faults]
         raise Refused(faults).in_file(intake.name) from None
 
 
-def _judge(catalog: Catalog, intake: Intake, images: list[tuple[str, bytes]]) -> bool:
+def _judge(catalog: Catalog, intake: Intake, names: Sequence[str], images: Iterable[bytes]) -> bool:
     """Tell what the rules find, once for all images that have it; return whether errors are."""
-    told: dict[str, list[str]] = {}
-    failed = False
-    for name, data in images:
-        for finding in check(decode(catalog, data, _layout(intake))):
-            failed = failed or finding.severity == "error"
-            if finding.severity != "note":
-                line = message(placed(finding, intake), intake.name)
-                told.setdefault(line, []).append(name)
-    for line, names in told.items():
-        some = len(names) < len(images)
-        click.echo(line + (f" ({', '.join(names)})" if some else ""), err=True)
-    return failed
+    found: dict[Finding, list[str]] = {}
+    with Progress("checking", len(names)) as progress:
+        for name, data in zip(names, images, strict=True):
+            for finding in check(decode(catalog, data, _layout(intake))):
+                if finding.severity != "note":
+                    found.setdefault(finding, []).append(name)
+            progress.step()
+    for finding, having in found.items():
+        some = f" ({', '.join(having)})" if len(having) < len(names) else ""
+        echo(message(placed(finding, intake), intake.name) + visible(some), err=True)
+    return any(finding.severity == "error" for finding in found)
+
+
+def _as_files(data: bytes, formats: Sequence[str], swap_pairs: bool) -> list[bytes]:
+    """Return the content of an image's files, one a format."""
+    burnt = swapped_pairs(data) if swap_pairs else data
+    return [_as_file(burnt, kind) for kind in formats]
 
 
 def _as_file(data: bytes, kind: str) -> bytes:
     if kind == "bin":
         return data
     return (hex_text(data) if kind == "hex" else srec_text(data)).encode()
-
-
-def _manifest(
-    images: list[tuple[str, bytes]], swap_pairs: bool, serials: range, formats: tuple[str, ...]
-) -> bytes:
-    rows = []
-    for serial, (name, data) in zip(serials, images, strict=True):
-        burnt = swapped_pairs(data) if swap_pairs else data
-        file = f"{name}.{'bin' if 'bin' in formats else formats[0]}"
-        content = _as_file(burnt, file.rpartition(".")[2])
-        digest = hashlib.sha256(content).hexdigest()
-        rows.append({"serial": serial, "file": file, "size": len(content), "sha256": digest})
-    answer = {"tool": "romtool", "version": __version__, "images": rows}
-    return (json.dumps(answer, indent=2) + "\n").encode()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,17 +14,20 @@ from romtool.commands.common import (
     Taken,
     catalog_of,
     echo,
-    echo_answers,
-    echo_lines,
     guarded,
     image_options,
     json_option,
     leave,
-    take_images,
+    take_image,
 )
+from romtool.commands.many import Answer, summary, tell_each
 from romtool.rules.findings import Finding
 from romtool.text.findings import block, counted
 from romtool.text.page import title
+
+CLEAN = "clean"
+KINDS = {"error": "with errors", "warning": "with warnings"}
+"""What a file is called in the count, by the worst that was found in it."""
 
 
 @click.command(
@@ -49,23 +53,36 @@ def command(
     Exit code 1 where there are errors.
     """
     catalog = catalog_of(schemas)
-    taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
-    found = [(one, one.findings()) for one in taken]
-    if as_json:
-        echo_answers([_answer(one, findings) for one, findings in found], images)
-    else:
-        for one, findings in found:
-            echo_lines(title(one.name, counted(findings)))
-            for finding in findings:
-                echo_lines(block(finding))
-    bad = ("error", "warning") if strict else ("error",)
-    failed = any(f.severity in bad for _, findings in found for f in findings)
+
+    def work(name: str, note: Callable[[str], None]) -> Answer:
+        one = take_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
+        return _answer(one, as_json)
+
+    counts = tell_each(images, work, as_json=as_json, doing="checking")
+    if not as_json and counts.total() > 1:
+        echo(summary(counts, (CLEAN, *KINDS.values())))
+    failed = counts[KINDS["error"]] > 0 or (strict and counts[KINDS["warning"]] > 0)
     if strict and failed and not as_json:
         echo("warnings count: --strict")
     leave(NO if failed else DONE)
 
 
-def _answer(one: Taken, findings: list[Finding]) -> dict[str, Any]:
+def _answer(one: Taken, as_json: bool) -> Answer:
+    findings = one.findings()
+    found = {finding.severity for finding in findings}
+    kind = next((KINDS[severity] for severity in KINDS if severity in found), CLEAN)
+    if as_json:
+        return Answer(kind, data=_data(one, findings))
+    return Answer(kind, _lines(one, findings))
+
+
+def _lines(one: Taken, findings: list[Finding]) -> Iterator[str]:
+    yield from title(one.name, counted(findings))
+    for finding in findings:
+        yield from block(finding)
+
+
+def _data(one: Taken, findings: list[Finding]) -> dict[str, Any]:
     return {
         "file": one.name,
         "findings": [finding.as_json() for finding in findings],

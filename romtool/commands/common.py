@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -19,7 +20,7 @@ from romtool.image.model import Image
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import fault_line
+from romtool.text.faults import fault_line, one_line
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -41,16 +42,30 @@ def echo_lines(lines: Iterable[str]) -> None:
         echo(text)
 
 
-def echo_json(answer: Any) -> None:
-    """Write the one JSON document of a command."""
+def echo_utf8(text: str) -> None:
+    """Write a text as it is, and as UTF-8 whatever the locale: for other programs."""
+    click.echo(text.encode(), nl=False)
+
+
+def json_text(answer: Any) -> str:
+    """Return JSON; of a file's name that is no UTF-8 each odd byte is an escaped surrogate."""
     import json
 
-    click.echo(json.dumps(answer, indent=2, ensure_ascii=False))
+    text = json.dumps(answer, indent=2, ensure_ascii=False)
+    return _SURROGATE.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+_SURROGATE = re.compile("[\ud800-\udfff]")
+
+
+def echo_json(answer: Any) -> None:
+    """Write the one JSON document of a command."""
+    echo_utf8(json_text(answer) + "\n")
 
 
 def tell(text: str) -> None:
     """Write one message line to standard error."""
-    echo(f"romtool: {text}", err=True)
+    echo(one_line(f"romtool: {text}"), err=True)
 
 
 def tell_faults(refused: Refused) -> None:
@@ -134,11 +149,15 @@ def take_image(
     layout: str | None = None,
     part: str | None = None,
     forced: str | None = None,
+    note: Callable[[str], None] = tell,
 ) -> Taken:
-    """Return an input, decoded; raises Refused where it can't be used."""
+    """Return an input, decoded; raises Refused where it can't be used.
+
+    `note` takes what a user should know of it, a line each.
+    """
     intake = take(catalog, name, forced)
-    for note in intake.notes:
-        tell(note)
+    for words in intake.notes:
+        note(words)
     try:
         stated = intake.assembly
         layout = layout or (stated.layout if stated else None)
@@ -163,12 +182,15 @@ def take_images(
     Refused where none can be used.
     """
     taken = []
-    for name in expand(names):
+    files, refusals = expand(names)
+    for name in files:
         try:
             taken.append(take_image(catalog, name, layout=layout, part=part, forced=forced))
         except Refused as refused:
-            tell_faults(refused)
-            click.get_current_context().obj = UNUSABLE
+            refusals.append(refused)
+    for refusal in refusals:
+        tell_faults(refusal)
+        click.get_current_context().obj = UNUSABLE
     if not taken:
         raise Refused([])
     return taken
@@ -177,12 +199,6 @@ def take_images(
 def leave(code: int) -> NoReturn:
     """End the command with this exit code, or with 2 where an input could not be used."""
     sys.exit(click.get_current_context().obj or code)
-
-
-def echo_answers(answers: Sequence[dict[str, Any]], names: Sequence[str]) -> None:
-    """Write the answer for one file that was named, or a list for several or a folder."""
-    single = len(answers) == 1 and len(names) == 1 and not Path(names[0]).is_dir()
-    echo_json(answers[0] if single else {"files": list(answers)})
 
 
 def guarded(function: F) -> F:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,18 +12,18 @@ from romtool.commands.common import (
     DONE,
     Taken,
     catalog_of,
-    echo,
-    echo_answers,
-    echo_lines,
     guarded,
     image_options,
     json_option,
     leave,
-    take_images,
+    take_image,
 )
+from romtool.commands.many import Answer, tell_each
 from romtool.image.explain import explain
 from romtool.schema.numbers import hex_text
 from romtool.text.image import byte_lines, image_lines
+
+DECODED = "decoded"
 
 
 @click.command("inspect", epilog="Example: romtool inspect donor.bin --bytes")
@@ -46,20 +47,24 @@ def command(
     in it; - is standard input.
     """
     catalog = catalog_of(schemas)
-    taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
-    if as_json:
-        echo_answers([_answer(one, with_bytes) for one in taken], images)
-        leave(DONE)
-    for index, one in enumerate(taken):
-        if index:
-            echo()
-        echo_lines(image_lines(one.image, one.name, one.part, one.findings()))
-        if with_bytes:
-            echo_lines(byte_lines(one.image))
+
+    def work(name: str, note: Callable[[str], None]) -> Answer:
+        one = take_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
+        if as_json:
+            return Answer(DECODED, data=_data(one, with_bytes))
+        return Answer(DECODED, _lines(one, with_bytes))
+
+    tell_each(images, work, as_json=as_json, doing="inspecting", apart=True)
     leave(DONE)
 
 
-def _answer(one: Taken, with_bytes: bool) -> dict[str, Any]:
+def _lines(one: Taken, with_bytes: bool) -> Iterator[str]:
+    yield from image_lines(one.image, one.name, one.part, one.findings())
+    if with_bytes:
+        yield from byte_lines(one.image)
+
+
+def _data(one: Taken, with_bytes: bool) -> dict[str, Any]:
     from romtool.image.answer import image_json
 
     answer: dict[str, Any] = {"file": one.name, **image_json(one.image, one.part)}

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -12,33 +13,39 @@ from romtool.commands.common import (
     NO,
     catalog_of,
     echo,
-    echo_json,
-    echo_lines,
     guarded,
     image_options,
     json_option,
+    leave,
     take_image,
 )
+from romtool.commands.many import Answer, is_single, summary, tell_each
 from romtool.errors import refuse
-from romtool.files.intake import shown
+from romtool.files.intake import take
+from romtool.files.reading import shown
+from romtool.image.model import Image
 from romtool.image.spoiling import swapped_pairs
 from romtool.recover.likeness import likeness
+from romtool.text.faults import visible
+from romtool.text.page import title
 from romtool.text.verify import verify_lines
-from romtool.verify import differences
+from romtool.verify import Difference, differences
+
+MATCHING, DIFFERENT = "as expected", "different"
 
 
 @click.command(
     "verify",
     epilog="Example: romtool verify readback.bin hollow-lane.toml",
 )
-@click.argument("readback")
+@click.argument("readbacks", nargs=-1, required=True, metavar="READBACK...")
 @click.argument("expected")
 @click.option("--swap-pairs", is_flag=True, help="The readback has its byte pairs swapped.")
 @image_options
 @json_option
 @guarded
 def command(
-    readback: str,
+    readbacks: tuple[str, ...],
     expected: str,
     swap_pairs: bool,
     layout: str | None,
@@ -50,24 +57,47 @@ def command(
     """Tell whether READBACK is what EXPECTED (an image or a profile) should have put there.
 
     Names the field of each byte that differs, and the mishap where one explains them all: byte
-    pairs swapped, one bit late and so on. Exit code 1 where a byte differs. --input says what
-    READBACK is.
+    pairs swapped, one bit late and so on. Several readbacks, or a folder of them, are answered one
+    by one. Exit code 1 where a byte differs. --input says what READBACK is.
     """
-    if readback == expected == "-":
+    if [*readbacks, expected].count("-") > 1:
         raise refuse("standard input can be read only once", "name a file for one of the two")
     catalog = catalog_of(schemas)
-    read = take_image(catalog, readback, forced=forced).intake.data
+    single = is_single(readbacks)
+
     want = take_image(catalog, expected, layout=layout, part=part).image
-    if swap_pairs:
-        read = swapped_pairs(read)
-    found = differences(read, want)
-    like = likeness(read, want) if found else None
-    if as_json:
-        answer = {"match": not found, "differences": [one.as_json() for one in found]}
-        echo_json(answer | ({"mishaps": like.as_json() if like else []} if found else {}))
-    elif not found:
-        echo(f"match: all {len(read)} bytes of {shown(readback)} are as {shown(expected)} has them")
-    else:
-        option = ", or --swap-pairs" if swapped_pairs(read) == want.data else ""
-        echo_lines(verify_lines(found, len(want.data), like, option))
-    sys.exit(NO if found else DONE)
+
+    def work(name: str, note: Callable[[str], None]) -> Answer:
+        intake = take(catalog, name, forced)
+        for words in intake.notes:
+            note(words)
+        read = swapped_pairs(intake.data) if swap_pairs else intake.data
+        found = differences(read, want)
+        kind = DIFFERENT if found else MATCHING
+        if as_json:
+            data = _data(read, want, found)
+            return Answer(kind, data=data if single else {"file": intake.name, **data})
+        if found:
+            return Answer(kind, _lines("no match" if single else intake.name, read, want, found))
+        if not single:
+            return Answer(kind, title(intake.name, "match"))
+        words = f"match: all {len(read)} bytes of {intake.name} are as {shown(expected)} has them"
+        return Answer(kind, [visible(words)])
+
+    counts = tell_each(readbacks, work, as_json=as_json, doing="comparing")
+    if not as_json and counts.total() > 1:
+        echo(summary(counts, (MATCHING, DIFFERENT)))
+    leave(NO if counts[DIFFERENT] else DONE)
+
+
+def _data(read: bytes, want: Image, found: list[Difference]) -> dict[str, Any]:
+    answer = {"match": not found, "differences": [one.as_json() for one in found]}
+    if not found:
+        return answer
+    like = likeness(read, want)
+    return answer | {"mishaps": like.as_json() if like else []}
+
+
+def _lines(name: str, read: bytes, want: Image, found: list[Difference]) -> Iterator[str]:
+    option = ", or --swap-pairs" if swapped_pairs(read) == want.data else ""
+    return verify_lines(name, found, len(want.data), likeness(read, want), option)

@@ -5,13 +5,14 @@ What reads texts of records and profiles is imported where one is there: most in
 
 from __future__ import annotations
 
-import sys
+import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from romtool.errors import Fault, Refused, refuse
 from romtool.errors import Path as KeyPath
+from romtool.files.reading import read_bytes, shown, unreadable
 from romtool.limits import MAX_IMAGE, MAX_RECORDS, MAX_TOML
 from romtool.schema.catalog import Catalog
 
@@ -60,32 +61,6 @@ class Intake(NamedTuple):
         return place.line, place.column
 
 
-def read_bytes(name: str, limit: int) -> bytes:
-    """Return the content of a file, or of standard input for `-`; refused above `limit` bytes."""
-    try:
-        if name == "-":
-            data = sys.stdin.buffer.read(limit + 1)
-        else:
-            path = Path(name)
-            if path.is_dir():
-                raise refuse("is a folder", "name a file").in_file(name)
-            if path.stat().st_size > limit:
-                raise _too_long(f"{path.stat().st_size} bytes").in_file(name)
-            with path.open("rb") as file:
-                data = file.read(limit + 1)
-    except OSError as error:
-        reason = (error.strerror or "can't be read").lower()
-        raise refuse(reason, "check the name and the rights").in_file(shown(name)) from None
-    if len(data) > limit:
-        raise _too_long(f"more than {limit} bytes").in_file(shown(name))
-    return data
-
-
-def _too_long(size: str) -> Refused:
-    message = f"{size} are too many: 64 KiB is the limit of an image, 512 KiB of a HEX or S-record"
-    return refuse(f"{message} text, 1 MiB of a profile", "is this the right file?")
-
-
 def take(catalog: Catalog, name: str, forced: str | None = None, *, gaps: bool = False) -> Intake:
     """Return what stands in a file (`-`: standard input).
 
@@ -103,11 +78,6 @@ def take(catalog: Catalog, name: str, forced: str | None = None, *, gaps: bool =
         return _take_records(name, kind, data, gaps=gaps)
     except Refused as refused:
         raise refused.in_file(shown(name)) from None
-
-
-def shown(name: str) -> str:
-    """Return the name of an input for messages."""
-    return "standard input" if name == "-" else name
 
 
 def _told(data: bytes) -> str:
@@ -182,21 +152,32 @@ def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
     return Intake(shown(name), "toml", assembly.data, text=text, assembly=assembly)
 
 
-def expand(names: Sequence[str]) -> list[str]:
-    """Return the files that names stand for: a folder's images and profiles, by name."""
-    found = []
+def expand(names: Sequence[str]) -> tuple[list[str], list[Refused]]:
+    """Return the files that names stand for, a folder's images and profiles by name.
+
+    Beside them the refusals of folders that can't be read, or that hold none.
+    """
+    found: list[str] = []
+    refusals = []
     for name in names:
-        path = Path(name)
-        if name != "-" and path.is_dir():
-            inside = sorted(
-                str(file)
-                for file in path.iterdir()
-                if file.is_file() and file.suffix.lower() in IMAGE_SUFFIXES
-            )
-            if not inside:
-                hint = f"looked for {', '.join(IMAGE_SUFFIXES)}"
-                raise refuse("no image or profile in this folder", hint).in_file(name)
-            found += inside
+        if name != "-" and os.path.isdir(name):
+            try:
+                found += _inside(name)
+            except Refused as refused:
+                refusals.append(refused.in_file(name))
         else:
             found.append(name)
+    return found, refusals
+
+
+def _inside(folder: str) -> list[str]:
+    """Return the images and profiles of a folder, by name; raises Refused where it has none."""
+    try:
+        files = [file for file in Path(folder).iterdir() if file.suffix.lower() in IMAGE_SUFFIXES]
+    except OSError as error:
+        raise unreadable(error) from None
+    found = sorted(str(file) for file in files if not os.path.isdir(file))
+    if not found:
+        hint = f"looked for {', '.join(IMAGE_SUFFIXES)}"
+        raise refuse("no image or profile in this folder", hint)
     return found

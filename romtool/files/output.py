@@ -3,58 +3,94 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
-import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from romtool.errors import Fault, Refused, refuse
+from romtool.files.draft import Draft, clear_drafts
+
+FORCE = "give --force to replace it"
+
+_HINTS = {
+    errno.ENOSPC: "make room on the disk",
+    errno.EDQUOT: "make room on the disk",
+    errno.EFBIG: "no file may be so long here: ask who set the limit",
+    errno.EROFS: "give -o another folder",
+    errno.ENAMETOOLONG: "give it a shorter name",
+}
+"""What to do about a refusal of the system, where it isn't a matter of rights."""
 
 
 def write_files(files: Sequence[tuple[Path, bytes]], *, force: bool = False) -> None:
     """Write all of these files or none; raises Refused where one exists or can't be written.
 
-    Folders are made. Each file is written beside its place first and then moved there, so that
-    nobody ever sees half of it.
+    Folders are made. A link in place of a file counts as existing; with `force` it is replaced
+    itself, and what it points to stays.
     """
+    paths = [path for path, _ in files]
     if not force:
-        there = [path for path, _ in files if path.exists()]
+        there = existing(paths)
         if there:
-            raise Refused(
-                Fault("exists already", "give --force to replace it", file=str(path))
-                for path in there
-            )
-    for path, _ in files:
-        if path.is_dir():
+            raise Refused(already_there(path) for path in there)
+    refuse_unfit(paths)
+    clear_drafts(path.parent for path in paths)
+    put_files(files, force=force, durable=True)
+
+
+def existing(paths: Iterable[Path]) -> list[Path]:
+    """Return those names that are taken, be it by a link that leads nowhere."""
+    return [path for path in paths if os.path.lexists(path)]
+
+
+def already_there(path: Path) -> Fault:
+    """Return the fault of an output that exists."""
+    if path.is_symlink():
+        hint = "--force replaces the link, and leaves alone what it points to"
+        return Fault("exists already, as a link", hint, file=str(path))
+    return Fault("exists already", FORCE, file=str(path))
+
+
+def refuse_unfit(paths: Iterable[Path]) -> None:
+    """Refuse names where a folder or a device stands, which no output may replace."""
+    for path in paths:
+        if os.path.isdir(path):
             raise refuse("is a folder", "move it away, or give -o another name").in_file(str(path))
-    ready: list[tuple[str, Path]] = []
+        if os.path.exists(path) and not os.path.isfile(path):
+            message = "is a device or pipe, no file"
+            raise refuse(message, "give -o the name of a file").in_file(str(path))
+
+
+def put_files(
+    files: Sequence[tuple[Path, bytes]], *, force: bool = False, durable: bool = False
+) -> None:
+    """Put these files in their places, all or none; raises Refused where one can't be.
+
+    All are written out first. `durable`: they are on the disk even if the power fails then.
+    """
+    drafts: list[Draft] = []
     try:
         for path, data in files:
             with _told(path):
-                ready.append((_draft(path, data), path))
-        for draft, path in ready:
-            with _told(path):
-                os.replace(draft, path)
-    finally:
-        for draft, _ in ready:
-            with contextlib.suppress(OSError):
-                os.unlink(draft)
-
-
-def _draft(path: Path, data: bytes) -> str:
-    """Write `data` beside its place; return the name of the draft."""
-    if path.parent.exists() and not path.parent.is_dir():
-        raise refuse("is a file, not a folder", "give -o another name").in_file(str(path.parent))
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.chmod(draft, 0o666 & ~_umask())
-    except OSError:
-        os.unlink(draft)
+                _make_folder(path.parent)
+                drafts.append(Draft(path, data, durable=durable))
+        for draft in drafts:
+            with _told(draft.path):
+                draft.place(force=force)
+    except BaseException:
+        for draft in drafts:
+            draft.take_back()
         raise
-    return draft
+    finally:
+        for draft in drafts:
+            draft.drop()
+
+
+def _make_folder(folder: Path) -> None:
+    if os.path.lexists(folder) and not os.path.isdir(folder):
+        raise refuse("is a file, not a folder", "give -o another name").in_file(str(folder))
+    folder.mkdir(parents=True, exist_ok=True)
 
 
 @contextlib.contextmanager
@@ -62,12 +98,9 @@ def _told(path: Path) -> Iterator[None]:
     """Turn what the system refuses into a refusal that names the file that was asked for."""
     try:
         yield
+    except FileExistsError:
+        raise Refused([already_there(path)]) from None
     except OSError as error:
         reason = (error.strerror or "can't be written").lower()
-        raise refuse(reason, "check the folder and its rights").in_file(str(path)) from None
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+        hint = _HINTS.get(error.errno or 0, "check the folder and its rights")
+        raise refuse(reason, hint).in_file(str(path)) from None

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from romtool.errors import Refused, refuse
 from romtool.files.packed import unpack
+from romtool.files.reading import read_bytes
 from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
 
@@ -33,19 +34,12 @@ def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
 def _schema_file(path: Path, *, own: bool) -> SchemaFile:
     from romtool.schema.loading import SchemaFile
 
+    data = read_bytes(str(path), MAX_TOML, "1 MiB is the limit of a schema file")
     try:
-        size = path.stat().st_size
-        if size > MAX_TOML:
-            message = f"{size} bytes are too many for a schema file (limit 1 MiB)"
-            raise refuse(message, "is this the right file?")
-        return SchemaFile(str(path), path.read_text(encoding="utf-8-sig"), own)
-    except Refused as refused:
-        raise refused.in_file(str(path)) from None
+        text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise refuse("is no UTF-8 text", "save it as plain text").in_file(str(path)) from None
-    except OSError as error:
-        reason = (error.strerror or "can't be read").lower()
-        raise refuse(reason, "check the name and the rights").in_file(str(path)) from None
+    return SchemaFile(str(path), text, own)
 
 
 def load_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Catalog:

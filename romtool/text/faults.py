@@ -7,7 +7,7 @@ from romtool.errors import Fault
 
 def fault_line(fault: Fault) -> str:
     """Return a fault as one line: file, place, what is wrong, what to do."""
-    where = fault.file or ""
+    where = visible(fault.file or "")
     if fault.line is not None:
         where += f":{fault.line}" + (f":{fault.column}" if fault.column is not None else "")
     words = fault.message + (f"; {fault.hint}" if fault.hint else "")
@@ -17,7 +17,15 @@ def fault_line(fault: Fault) -> str:
 
 def one_line(text: str) -> str:
     """Return a text on one line, without characters that would steer a terminal."""
-    plain = (
-        char if char.isprintable() else f"\\x{ord(char):02x}" for char in " ".join(text.split())
-    )
-    return "".join(plain)
+    return visible(" ".join(text.split()))
+
+
+def visible(text: str) -> str:
+    """Return a text, such as the name of a file, with what can't be printed spelt out: \\x0a."""
+    return text if text.isprintable() else "".join(map(_visible, text))
+
+
+def _visible(char: str) -> str:
+    if char.isprintable():
+        return char
+    return f"\\x{ord(char):02x}" if ord(char) < 0x100 else f"\\u{ord(char):04x}"

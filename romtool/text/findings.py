@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.rules.findings import Finding
-from romtool.text.faults import one_line
+from romtool.text.faults import one_line, visible
 from romtool.text.page import SEVERITY_STYLES, line
 
 
@@ -31,6 +31,7 @@ def message(finding: Finding, file: str) -> str:
     words = f"{finding.message}; {finding.hint}"
     if finding.severity != "error":
         words = f"{finding.severity}: {words}"
+    file = visible(file)
     if finding.line is not None:
         return one_line(f"romtool: {file}:{finding.line}:{finding.column}: {words}")
     at = "" if finding.offset is None else f" at {finding.offset:X}h:"

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 
 import click
 
+from romtool.text.faults import visible
+
 WIDTH = 80
 LABEL = 12
 SETTING = 26
@@ -31,7 +33,8 @@ def line(
 
 
 def title(words: str, beside: str = "") -> Iterator[str]:
-    """Yield a heading, with something beside it at its right."""
+    """Yield a heading, such as the name of a file, with something beside it at its right."""
+    words = visible(words)
     gap = max(2, WIDTH - len(words) - len(beside))
     yield click.style(words, bold=True) + (" " * gap + beside if beside else "")
 

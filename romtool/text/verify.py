@@ -18,13 +18,13 @@ NAMES = ("expected", "found")
 
 
 def verify_lines(
-    found: Sequence[Difference], size: int, like: Likeness | None, options: str = ""
+    name: str, found: Sequence[Difference], size: int, like: Likeness | None, options: str = ""
 ) -> Iterator[str]:
     """Yield what a person reads of a readback that differs from an image of `size` bytes.
 
-    `options`: what else helps besides `recover`.
+    `name`: what stands above; `options`: what else helps besides `recover`.
     """
-    yield from title("no match", _counted(found, size))
+    yield from title(name, _counted(found, size))
     if like is not None:
         words = f"{like.title}: try recover{options}" if like.undoable else like.title
         yield from line("looks like", words, indent=2, column=14)

@@ -1,0 +1,159 @@
+"""Answers for many files: each told as soon as it is its turn, then one line for all of them."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, NamedTuple
+
+import click
+
+from romtool.commands.common import (
+    UNUSABLE,
+    echo,
+    echo_utf8,
+    json_text,
+    tell,
+    tell_faults,
+)
+from romtool.commands.progress import Progress
+from romtool.commands.spread import in_order
+from romtool.errors import Refused
+from romtool.files.intake import expand
+from romtool.text.faults import fault_line, visible
+
+NOT_USED = "unusable"
+"""The kind of a file that can't be used."""
+
+
+class Answer(NamedTuple):
+    """What there is to say about one file: its kind, for the count; lines, or data for JSON."""
+
+    kind: str
+    lines: Iterable[str] = ()
+    data: Any = None
+
+
+class Said(NamedTuple):
+    """An answer in words, as it travels between processes."""
+
+    kind: str
+    text: str | None
+    messages: tuple[str, ...]
+
+
+def is_single(names: Sequence[str]) -> bool:
+    """Whether the names stand for one file only, whose answer is no list."""
+    return len(names) == 1 and not os.path.isdir(names[0])
+
+
+def tell_each(
+    names: Sequence[str],
+    work: Callable[[str, Callable[[str], None]], Answer],
+    *,
+    as_json: bool,
+    doing: str,
+    apart: bool = False,
+) -> Counter[str]:
+    """Tell the answer for each file that the names stand for; return how many there are of a kind.
+
+    `work` gets a file's name, and whom to give messages about it; a refusal by it is told, and
+    hides no other file. `doing` says in a word what lasts; `apart` leaves a line free between.
+    """
+
+    def said(name: str) -> Said:
+        messages: list[str] = []
+        try:
+            answer = work(name, messages.append)
+        except Refused as refused:
+            messages += map(fault_line, refused.faults)
+            return Said(NOT_USED, None, tuple(messages))
+        text = json_text(answer.data) if as_json else "\n".join(answer.lines)
+        return Said(answer.kind, text, tuple(messages))
+
+    files, refusals = expand(names)
+    for refusal in refusals:
+        tell_faults(refusal)
+    out = _Json(single=is_single(names)) if as_json else _Lines(apart=apart)
+    counts = Counter({NOT_USED: len(refusals)})
+    here = any(name == "-" or name.startswith("/dev/") for name in files)
+    found = map(said, files) if here else in_order(said, files, _lost)
+    with Progress(doing, len(files)) as progress:
+        held: list[Said] = []
+        for one in found:
+            counts[one.kind] += 1
+            held.append(one)
+            if progress.is_due or not progress.is_wanted:
+                progress.hide()
+                _tell(held, out)
+            progress.step()
+    _tell(held, out)
+    out.end()
+    if counts[NOT_USED]:
+        click.get_current_context().obj = UNUSABLE
+    return counts
+
+
+def summary(counts: Counter[str], order: Sequence[str]) -> str:
+    """Return how many files there were, and how many of each kind, in this order."""
+    words = [f"{counts[kind]} {kind}" for kind in (*order, NOT_USED) if counts[kind]]
+    return f"{counts.total()} files: {', '.join(words)}"
+
+
+class _Lines:
+    """Answers as lines for people."""
+
+    def __init__(self, *, apart: bool) -> None:
+        self._between = apart
+        self._is_first = True
+
+    def add(self, text: str) -> None:
+        if self._between and not self._is_first:
+            echo()
+        self._is_first = False
+        echo(text)
+
+    def end(self) -> None:
+        """Lines need no end."""
+
+
+class _Json:
+    """Answers as one JSON document: the answer for a file, or a list, written piece by piece.
+
+    Nothing where there is no answer.
+    """
+
+    def __init__(self, *, single: bool) -> None:
+        self._single = single
+        self._is_first = True
+
+    def add(self, text: str) -> None:
+        if self._single:
+            echo_utf8(f"{text}\n")
+            return
+        before = ",\n    "
+        if self._is_first:
+            before = '{\n  "files": [\n    '
+            self._is_first = False
+        echo_utf8(before + text.replace("\n", "\n    "))
+
+    def end(self) -> None:
+        if not self._is_first:
+            echo_utf8("\n  ]\n}\n")
+
+
+def _tell(held: list[Said], out: _Lines | _Json) -> None:
+    """Tell these answers, and forget them."""
+    for one in held:
+        for message in one.messages:
+            tell(message)
+        if one.text is not None:
+            out.add(one.text)
+    held.clear()
+
+
+def _lost(name: str) -> Said:
+    hint = "try it by itself; the others go on"
+    words = f"{visible(name)}: the process that worked on it was killed; {hint}"
+    return Said(NOT_USED, None, (words,))

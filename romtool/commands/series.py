@@ -1,0 +1,183 @@
+"""A series: the images of one profile with many serial numbers, and where they go."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import re
+import signal
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple, NoReturn
+
+import click
+
+from romtool import __version__
+from romtool.commands.common import tell
+from romtool.commands.progress import Progress
+from romtool.errors import Fault, Refused
+from romtool.files.draft import clear_drafts
+from romtool.files.output import already_there, existing, put_files, refuse_unfit, write_files
+
+MOST = 100_000
+"""So many serial numbers at once, all that have five digits: a slip must not fill the disk."""
+
+
+def serials_option(ctx: click.Context, param: click.Parameter, value: str | None) -> range | None:
+    """Return the serial numbers of a range such as 1-20, or a single one."""
+    if value is None:
+        return None
+    found = re.fullmatch(r"([0-9]{1,10})(?:-([0-9]{1,10}))?", value)
+    if not found:
+        raise click.BadParameter(f"{value!r} is not like 1-20", ctx, param)
+    first, last = int(found[1]), int(found[2] or found[1])
+    if last < first:
+        raise click.BadParameter(f"{value!r}: the first number is above the last", ctx, param)
+    if last - first >= MOST:
+        raise click.BadParameter(f"more than {MOST} serial numbers at once", ctx, param)
+    return range(first, last + 1)
+
+
+class Written(NamedTuple):
+    """A file that was written: its size in bytes, and the SHA-256 of what stands in it."""
+
+    path: Path
+    size: int
+    digest: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the file as in the JSON answers."""
+        return {"file": str(self.path), "size": self.size, "sha256": self.digest}
+
+    @classmethod
+    def of(cls, path: Path, data: bytes) -> Written:
+        """Return what is to be told of a file with this content."""
+        return cls(path, len(data), hashlib.sha256(data).hexdigest())
+
+
+class Series:
+    """The files of a profile's image, or of those with each serial number and a manifest.
+
+    `names` are the stems of the files, one an image.
+    """
+
+    def __init__(
+        self, serials: range | None, folder: Path, stem: str, formats: Sequence[str]
+    ) -> None:
+        self.names = [stem] if serials is None else [f"{stem}-{serial:05}" for serial in serials]
+        self.manifest = None if serials is None else folder / f"{stem}.manifest.json"
+        self._serials = serials or range(0)
+        self._folder = folder
+        self._formats = formats
+        self._done = 0
+
+    def write(self, contents: Iterable[Sequence[bytes]], *, force: bool) -> list[Written]:
+        """Write the files of one image after the other, then the manifest.
+
+        `contents` are those of each image's files, one a format. The files of an image are written
+        all or none. Raises Refused where one exists or can't be.
+        """
+        groups = zip(map(self._paths, self.names), contents, strict=True)
+        written: list[Written] = []
+        if self.manifest is None:
+            for paths, files in groups:
+                write_files(list(zip(paths, files, strict=True)), force=force)
+                written += map(Written.of, paths, files)
+            return written
+        if not force:
+            self._refuse_existing(self.manifest)
+        refuse_unfit(path for name in self.names for path in self._paths(name))
+        refuse_unfit([self.manifest])
+        clear_drafts([self._folder])
+        with Progress("writing", len(self.names)) as progress:
+            for paths, files in groups:
+                put_files(list(zip(paths, files, strict=True)), force=force)
+                self._done += 1
+                written += map(Written.of, paths, files)
+                progress.step()
+        put_files([(self.manifest, self._listed(written))], force=force, durable=True)
+        return written
+
+    def _paths(self, name: str) -> list[Path]:
+        """Return the files of an image, one a format."""
+        return [self._folder / f"{name}.{kind}" for kind in self._formats]
+
+    def _listed(self, written: Sequence[Written]) -> bytes:
+        """Return the manifest: of each number the file to burn, the binary if there is one."""
+        burnt = self._formats.index("bin") if "bin" in self._formats else 0
+        rows = [
+            {"serial": serial, "file": one.path.name, "size": one.size, "sha256": one.digest}
+            for serial, one in zip(self._serials, written[burnt :: len(self._formats)], strict=True)
+        ]
+        answer = {"tool": "romtool", "version": __version__, "images": rows}
+        return (json.dumps(answer, indent=2) + "\n").encode()
+
+    def _refuse_existing(self, manifest: Path) -> None:
+        """Refuse to write over files: tell the first, and what is there of an earlier run."""
+        complete, first = 0, list[Path]()
+        for index, name in enumerate(self.names):
+            there = existing(self._paths(name))
+            if complete == index and len(there) == len(self._formats):
+                complete += 1
+            first = first or there[:1]
+        whole = existing([manifest])
+        faults = [already_there(path) for path in (*first, *whole)]
+        if complete and not whole:
+            faults.append(self._where(complete))
+        if faults:
+            raise Refused(faults)
+
+    @contextlib.contextmanager
+    def told(self) -> Iterator[None]:
+        """Say where to go on, when what is done in this context is interrupted or refused."""
+        try:
+            with _stoppable():
+                yield
+        except KeyboardInterrupt as stop:
+            where = self._where(self._done)
+            tell(f"interrupted: {where.message}" + (f"; {where.hint}" if where.hint else ""))
+            sys.exit(128 + (stop.number if isinstance(stop, Stopped) else signal.SIGINT))
+        except Refused as refused:
+            if not self._done:
+                raise
+            raise Refused([*refused.faults, self._where(self._done)]) from None
+
+    def _where(self, complete: int) -> Fault:
+        """Return how much is complete, and how to go on."""
+        if complete == 0:
+            return Fault("nothing written")
+        first, many = self._serials[0], len(self._serials)
+        which = f"{first} to {first + complete - 1}" if complete > 1 else f"{first}"
+        words = f"of {many} serials {complete} {'is' if complete == 1 else 'are'} complete, {which}"
+        behind = "for the manifest" if complete == many else f"from {first + complete}"
+        return Fault(words, f"to go on {behind}, repeat the call with --force")
+
+
+class Stopped(KeyboardInterrupt):
+    """The process was asked to end, by the signal of this number."""
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+        super().__init__()
+
+
+def _stop(number: int, frame: object) -> NoReturn:
+    raise Stopped(number)
+
+
+@contextlib.contextmanager
+def _stoppable() -> Iterator[None]:
+    """Let a request to end, or a terminal that is closed, interrupt as Ctrl-C does."""
+    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    numbers = [getattr(signal, name) for name in names]
+    before = {number: signal.getsignal(number) for number in numbers}
+    for number in numbers:
+        if before[number] is signal.SIG_DFL:
+            signal.signal(number, _stop)
+    try:
+        yield
+    finally:
+        for number in numbers:
+            signal.signal(number, before[number])

@@ -1,0 +1,82 @@
+"""Bytes of a file or of standard input: never more than asked for, never from what has no end."""
+
+from __future__ import annotations
+
+import os
+import stat
+import sys
+from pathlib import PurePath
+from typing import BinaryIO
+
+from romtool.errors import Refused, refuse
+
+DESCRIPTORS = ("/dev/fd", "/proc/self/fd")
+"""Folders whose names are numbers of open files, as a shell's process substitution gives them."""
+
+IMAGE_LIMITS = (
+    "64 KiB is the limit of an image, 512 KiB of a HEX or S-record text, 1 MiB of a profile"
+)
+
+
+def read_bytes(name: str, limit: int, limits: str = IMAGE_LIMITS) -> bytes:
+    """Return the content of a file, or of standard input for `-`; refused above `limit` bytes.
+
+    Only ordinary files are opened, and what the caller has opened already (`/dev/stdin`,
+    `/dev/fd/3`): a device may never end, a named pipe may never begin. `limits` says in words how
+    much is taken.
+    """
+    try:
+        with _opened(name, limit, limits) as file:
+            data = file.read(limit + 1)
+    except OSError as error:
+        raise unreadable(error).in_file(shown(name)) from None
+    except Refused as refused:
+        raise refused.in_file(shown(name)) from None
+    if len(data) > limit:
+        raise _too_long(f"more than {limit} bytes", limits).in_file(shown(name))
+    return data
+
+
+def _opened(name: str, limit: int, limits: str) -> BinaryIO:
+    """Return the file, opened; raises OSError or Refused."""
+    if name == "-":
+        if sys.stdin is None:
+            raise refuse("is closed", "name a file")
+        return os.fdopen(os.dup(sys.stdin.fileno()), "rb")
+    status = os.stat(name)
+    mode = status.st_mode
+    if stat.S_ISDIR(mode):
+        raise refuse("is a folder", "name a file")
+    number = _descriptor(name)
+    if number is not None:
+        return os.fdopen(os.dup(number), "rb")
+    if not stat.S_ISREG(mode):
+        what = "a pipe" if stat.S_ISFIFO(mode) else "a device or socket"
+        raise refuse(f"is {what}, no file", "name a file, or send it to standard input: -")
+    if status.st_size > limit:
+        raise _too_long(f"{status.st_size} bytes", limits)
+    return open(name, "rb")
+
+
+def _descriptor(name: str) -> int | None:
+    """Return the number of the open file that a name stands for; None for an ordinary name."""
+    if name == "/dev/stdin":
+        return 0
+    path = PurePath(name)
+    is_number = path.name.isascii() and path.name.isdigit()
+    return int(path.name) if is_number and str(path.parent) in DESCRIPTORS else None
+
+
+def _too_long(size: str, limits: str) -> Refused:
+    return refuse(f"{size} are too many: {limits}", "is this the right file?")
+
+
+def unreadable(error: OSError) -> Refused:
+    """Return the refusal for what the system said when a file was read."""
+    reason = (error.strerror or "can't be read").lower()
+    return refuse(reason, "check the name and the rights")
+
+
+def shown(name: str) -> str:
+    """Return the name of an input for messages."""
+    return "standard input" if name == "-" else name
