@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 from typing import Any
@@ -41,7 +42,8 @@ class Commands(click.Group):
     def invoke(self, ctx: click.Context) -> Any:
         try:
             answer = super().invoke(ctx)
-            sys.stdout.flush()
+            if sys.stdout is not None:
+                sys.stdout.flush()
         except BrokenPipeError:
             raise ReaderGone from None
         return answer
@@ -84,8 +86,16 @@ def cli(schemas: tuple[str, ...]) -> None:
     """
 
 
+def _drop_output() -> None:
+    """Write no more to standard output: the rest, at exit, would only fail again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def main() -> None:
     """Run the command line; never a traceback for what a user can mend."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a sign that the locale lacks is spelt out
+            stream.reconfigure(errors="backslashreplace")
     try:
         code = cli.main(prog_name="romtool", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
@@ -100,9 +110,14 @@ def main() -> None:
         click.echo(f"romtool: {error.format_message()}", err=True)
         sys.exit(2)
     except (click.Abort, KeyboardInterrupt):
+        click.echo("romtool: interrupted", err=True)
         sys.exit(130)
     except ReaderGone:
-        # Writing the rest at exit would complain again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         sys.exit(0)
+    except OSError as error:  # what a command reads and writes itself, it tells itself
+        _drop_output()
+        reason = (error.strerror or "can't be written").lower()
+        click.echo(f"romtool: standard output: {reason}; make room, or send it elsewhere", err=True)
+        sys.exit(2)
     sys.exit(code if isinstance(code, int) else 0)

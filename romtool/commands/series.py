@@ -86,10 +86,10 @@ class Series:
                 write_files(list(zip(paths, files, strict=True)), force=force)
                 written += map(Written.of, paths, files)
             return written
-        if not force:
-            self._refuse_existing(self.manifest)
         refuse_unfit(path for name in self.names for path in self._paths(name))
         refuse_unfit([self.manifest])
+        if not force:
+            self._refuse_existing(self.manifest)
         clear_drafts([self._folder])
         with Progress("writing", len(self.names)) as progress:
             for paths, files in groups:

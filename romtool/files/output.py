@@ -10,6 +10,10 @@ from pathlib import Path
 
 from romtool.errors import Fault, Refused, refuse
 from romtool.files.draft import Draft, clear_drafts
+from romtool.files.reading import DESCRIPTORS
+
+DEVICES = ("/dev", *DESCRIPTORS)
+"""Folders in which no output belongs: `/dev/stdout` must never be replaced, whatever it is."""
 
 FORCE = "give --force to replace it"
 
@@ -30,11 +34,10 @@ def write_files(files: Sequence[tuple[Path, bytes]], *, force: bool = False) -> 
     itself, and what it points to stays.
     """
     paths = [path for path, _ in files]
-    if not force:
-        there = existing(paths)
-        if there:
-            raise Refused(already_there(path) for path in there)
     refuse_unfit(paths)
+    there = [] if force else existing(paths)
+    if there:
+        raise Refused(already_there(path) for path in there)
     clear_drafts(path.parent for path in paths)
     put_files(files, force=force, durable=True)
 
@@ -57,7 +60,8 @@ def refuse_unfit(paths: Iterable[Path]) -> None:
     for path in paths:
         if os.path.isdir(path):
             raise refuse("is a folder", "move it away, or give -o another name").in_file(str(path))
-        if os.path.exists(path) and not os.path.isfile(path):
+        is_device = os.path.exists(path) and not os.path.isfile(path)
+        if is_device or str(path.parent) in DEVICES:
             message = "is a device or pipe, no file"
             raise refuse(message, "give -o the name of a file").in_file(str(path))
 
