@@ -104,7 +104,7 @@ def command(
     series = Series(serials, output, stem, formats)
     written: list[Written] | None = None
     with series.told():
-        failed = _judge(catalog, intake, series.names, _images(catalog, intake, serials))
+        failed = _judge(catalog, intake, serials or range(1), _images(catalog, intake, serials))
         if not failed or allow_faults:
             images = _images(catalog, intake, serials)
             contents = (_as_files(data, formats, swap_pairs) for data in images)
@@ -157,18 +157,21 @@ def _images(catalog: Catalog, intake: Intake, serials: range | None) -> Iterator
         raise Refused(faults).in_file(intake.name) from None
 
 
-def _judge(catalog: Catalog, intake: Intake, names: Sequence[str], images: Iterable[bytes]) -> bool:
+def _judge(catalog: Catalog, intake: Intake, serials: range, images: Iterable[bytes]) -> bool:
     """Tell what the rules find, once for all images that have it; return whether errors are."""
-    found: dict[Finding, list[str]] = {}
-    with Progress("checking", len(names)) as progress:
-        for name, data in zip(names, images, strict=True):
+    found: dict[Finding, list[int]] = {}
+    with Progress("checking", len(serials)) as progress:
+        for serial, data in zip(serials, images, strict=True):
             for finding in check(decode(catalog, data, _layout(intake))):
                 if finding.severity != "note":
-                    found.setdefault(finding, []).append(name)
+                    found.setdefault(finding, []).append(serial)
             progress.step()
     for finding, having in found.items():
-        some = f" ({', '.join(having)})" if len(having) < len(names) else ""
-        echo(message(placed(finding, intake), intake.name) + visible(some), err=True)
+        words = message(placed(finding, intake), intake.name)
+        if len(having) < len(serials):
+            numbers = ", ".join(map(str, having))
+            words += f" (serial{'s' if len(having) > 1 else ''} {numbers})"
+        echo(words, err=True)
     return any(finding.severity == "error" for finding in found)
 
 

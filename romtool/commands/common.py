@@ -6,7 +6,7 @@ import functools
 import os
 import re
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn, TypeVar
 
@@ -69,12 +69,17 @@ def tell(text: str) -> None:
 
 
 def tell_faults(refused: Refused) -> None:
-    """Write the faults of a refusal to standard error, a line each; of very many the first."""
-    for fault in refused.faults[:MOST_TOLD]:
-        tell(fault_line(fault))
+    """Write the faults of a refusal to standard error, a line each."""
+    for text in fault_lines(refused):
+        tell(text)
+
+
+def fault_lines(refused: Refused) -> Iterator[str]:
+    """Yield a line for each fault of a refusal; of very many for the first."""
+    yield from map(fault_line, refused.faults[:MOST_TOLD])
     more = len(refused.faults) - MOST_TOLD
     if more > 0:
-        tell(f"{more} more fault{'s' if more > 1 else ''}; mend these first")
+        yield f"{more} more fault{'s' if more > 1 else ''}; mend these first"
 
 
 def add_options(*options: Callable[[F], F]) -> Callable[[F], F]:

@@ -13,6 +13,7 @@ from romtool.commands.common import (
     UNUSABLE,
     echo,
     echo_utf8,
+    fault_lines,
     json_text,
     tell,
     tell_faults,
@@ -21,7 +22,7 @@ from romtool.commands.progress import Progress
 from romtool.commands.spread import in_order
 from romtool.errors import Refused
 from romtool.files.intake import expand
-from romtool.text.faults import fault_line, visible
+from romtool.text.faults import visible
 
 NOT_USED = "unusable"
 """The kind of a file that can't be used."""
@@ -67,7 +68,7 @@ def tell_each(
         try:
             answer = work(name, messages.append)
         except Refused as refused:
-            messages += map(fault_line, refused.faults)
+            messages += fault_lines(refused)
             return Said(NOT_USED, None, tuple(messages))
         text = json_text(answer.data) if as_json else "\n".join(answer.lines)
         return Said(answer.kind, text, tuple(messages))

@@ -100,4 +100,4 @@ def _data(read: bytes, want: Image, found: list[Difference]) -> dict[str, Any]:
 
 def _lines(name: str, read: bytes, want: Image, found: list[Difference]) -> Iterator[str]:
     option = ", or --swap-pairs" if swapped_pairs(read) == want.data else ""
-    return verify_lines(name, found, len(want.data), likeness(read, want), option)
+    return verify_lines(found, len(want.data), likeness(read, want), option, name)

@@ -26,8 +26,11 @@ def read_bytes(name: str, limit: int, limits: str = IMAGE_LIMITS) -> bytes:
     much is taken.
     """
     try:
-        with _opened(name, limit, limits) as file:
-            data = file.read(limit + 1)
+        if name == "-":
+            data = _standard_input().read(limit + 1)
+        else:
+            with _opened(name, limit, limits) as file:
+                data = file.read(limit + 1)
     except OSError as error:
         raise unreadable(error).in_file(shown(name)) from None
     except Refused as refused:
@@ -37,12 +40,14 @@ def read_bytes(name: str, limit: int, limits: str = IMAGE_LIMITS) -> bytes:
     return data
 
 
+def _standard_input() -> BinaryIO:
+    if sys.stdin is None:
+        raise refuse("is closed", "name a file")
+    return sys.stdin.buffer
+
+
 def _opened(name: str, limit: int, limits: str) -> BinaryIO:
     """Return the file, opened; raises OSError or Refused."""
-    if name == "-":
-        if sys.stdin is None:
-            raise refuse("is closed", "name a file")
-        return os.fdopen(os.dup(sys.stdin.fileno()), "rb")
     status = os.stat(name)
     mode = status.st_mode
     if stat.S_ISDIR(mode):

@@ -18,11 +18,15 @@ NAMES = ("expected", "found")
 
 
 def verify_lines(
-    name: str, found: Sequence[Difference], size: int, like: Likeness | None, options: str = ""
+    found: Sequence[Difference],
+    size: int,
+    like: Likeness | None,
+    options: str = "",
+    name: str = "no match",
 ) -> Iterator[str]:
     """Yield what a person reads of a readback that differs from an image of `size` bytes.
 
-    `name`: what stands above; `options`: what else helps besides `recover`.
+    `options`: what else helps besides `recover`; `name`: what stands above.
     """
     yield from title(name, _counted(found, size))
     if like is not None:

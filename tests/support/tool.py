@@ -62,11 +62,14 @@ CARD_ITEMS = bytes.fromhex(
 
 
 def romtool(
-    *args: str, stdin: bytes | None = None, cwd: Path | None = None
+    *args: str | bytes,
+    stdin: bytes | None = None,
+    cwd: Path | None = None,
+    env: dict[str, str] | None = None,
 ) -> subprocess.CompletedProcess[bytes]:
     """Run the `romtool` that is installed beside this Python; ROMTOOL_SCHEMAS is left out.
 
-    The time limit only ends a run that hangs.
+    `env` is added to the environment. The time limit only ends a run that hangs.
     """
     folder = Path(sys.executable).parent
     program = shutil.which("romtool", path=str(folder))
@@ -77,7 +80,8 @@ def romtool(
         input=b"" if stdin is None else stdin,
         capture_output=True,
         cwd=cwd,
-        env={key: value for key, value in os.environ.items() if key != "ROMTOOL_SCHEMAS"},
+        env={key: value for key, value in os.environ.items() if key != "ROMTOOL_SCHEMAS"}
+        | (env or {}),
         timeout=300,
         check=False,
     )

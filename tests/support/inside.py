@@ -1,0 +1,37 @@
+"""Run the installed command in a Python of its own into which a fault has been put first.
+
+The fault is code that runs before the command does. It patches the system's calls (`os`), or
+counts lines: what the command itself does stays as it is.
+"""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+_RUN = """
+import sys
+sys.argv = ["romtool", *sys.argv[1:]]
+import romtool.cli
+{fault}
+romtool.cli.main()
+"""
+
+TWO_CORES = "import os; os.sched_getaffinity = lambda process: {0, 1}"
+ONE_CORE = "import os; os.sched_getaffinity = lambda process: {0}"
+
+
+def spoilt(
+    fault: str, *args: str, cwd: Path | None = None, stderr: int = subprocess.PIPE
+) -> subprocess.CompletedProcess[bytes]:
+    """Run the command with this code before it; the time limit only ends a run that hangs."""
+    return subprocess.run(
+        [sys.executable, "-c", _RUN.format(fault=fault), *args],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=stderr,
+        cwd=cwd,
+        env={key: value for key, value in os.environ.items() if key != "ROMTOOL_SCHEMAS"},
+        timeout=600,
+        check=False,
+    )
