@@ -24,7 +24,7 @@ from romtool.commands.progress import Progress
 from romtool.commands.series import Series, Written, serials_option
 from romtool.errors import Refused
 from romtool.files.intake import Intake, take
-from romtool.files.reading import shown
+from romtool.files.reading import name_text, shown
 from romtool.files.records import hex_text, srec_text
 from romtool.image.decode import decode
 from romtool.image.spoiling import swapped_pairs
@@ -118,10 +118,10 @@ def command(
     if as_json:
         return
     for one in written:
-        echo(f"{visible(str(one.path))}  {one.size} bytes")
+        echo(f"{visible(name_text(one.path))}  {one.size} bytes")
         echo(f"  SHA-256 {one.digest}")
     if series.manifest is not None:
-        echo(f"{visible(str(series.manifest))}  {len(series.names)} images")
+        echo(f"{visible(name_text(series.manifest))}  {len(series.names)} images")
     elif _part(intake) is None:
         parts = [part.name for part in catalog.parts_of(len(intake.data))]
         echo(f"part: {' or '.join(parts)}" if parts else "part: none has this size")

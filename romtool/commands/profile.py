@@ -9,6 +9,7 @@ import click
 from romtool.commands.common import (
     catalog_of,
     echo,
+    echo_utf8,
     force_option,
     guarded,
     image_options,
@@ -16,7 +17,9 @@ from romtool.commands.common import (
     tell,
 )
 from romtool.files.output import write_files
+from romtool.files.reading import name_text
 from romtool.profile.write import profile_text
+from romtool.text.faults import visible
 from romtool.text.findings import counted
 
 
@@ -53,11 +56,11 @@ def command(
         found = taken.findings()
         if any(finding.severity == "error" for finding in found):
             tell(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
-    name = Path(taken.name).name
+    name = visible(Path(taken.name).name)
     decoded = taken.image.frame.name if taken.image.frame else None
     text = profile_text(catalog, taken.intake.data, decoded, taken.part, name)
     if output is None:
-        click.echo(text, nl=False)
+        echo_utf8(text)
         return
     write_files([(output, text.encode())], force=force)
-    echo(f"wrote {output}")
+    echo(f"wrote {visible(name_text(output))}")

@@ -26,10 +26,12 @@ from romtool.commands.common import (
 from romtool.errors import Fault, Refused
 from romtool.files.intake import take
 from romtool.files.output import write_files
+from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
+from romtool.text.faults import visible
 from romtool.text.page import line, title
 
 MOST_PLACES = 8
@@ -143,7 +145,7 @@ def _answer(
         else {"name": named.mishap.name, "title": named.title, "check": named.mishap.check},
         "size": len(chosen.data) if chosen else None,
         "sha256": hashlib.sha256(chosen.data).hexdigest() if chosen else None,
-        "written": None if written is None else str(written),
+        "written": None if written is None else name_text(written),
     }
 
 
@@ -188,7 +190,7 @@ def _show(
     elif written is None:
         echo("nothing written: give -o FILE")
     else:
-        echo(f"wrote {written}  {len(chosen.data)} bytes")
+        echo(f"wrote {visible(name_text(written))}  {len(chosen.data)} bytes")
     if chosen is not None:
         echo(f"  SHA-256 {hashlib.sha256(chosen.data).hexdigest()}")
         others = len(found.answers) - 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.fields import MISSING, Layout
 from romtool.schema.json_schema import profile_schema
 from romtool.schema.numbers import did_you_mean
+from romtool.text.faults import visible
 from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
     frame_lines,
@@ -149,12 +151,12 @@ def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
     paths = [found for name in files for found in _files(Path(name))]
     load_catalog(schemas, paths)
     for name in files:
-        echo(f"{name}: no faults")
+        echo(f"{visible(name)}: no faults")
 
 
 def _files(path: Path) -> list[Path]:
     """Return a file, or those of a folder; raises Refused where it has none."""
-    if not path.is_dir():
+    if not os.path.isdir(path):
         return [path]
     found = sorted(path.rglob("*.toml"))
     if not found:

@@ -20,6 +20,7 @@ from romtool.commands.progress import Progress
 from romtool.errors import Fault, Refused
 from romtool.files.draft import clear_drafts
 from romtool.files.output import already_there, existing, put_files, refuse_unfit, write_files
+from romtool.files.reading import name_text
 
 MOST = 100_000
 """So many serial numbers at once, all that have five digits: a slip must not fill the disk."""
@@ -49,7 +50,7 @@ class Written(NamedTuple):
 
     def as_json(self) -> dict[str, Any]:
         """Return the file as in the JSON answers."""
-        return {"file": str(self.path), "size": self.size, "sha256": self.digest}
+        return {"file": name_text(self.path), "size": self.size, "sha256": self.digest}
 
     @classmethod
     def of(cls, path: Path, data: bytes) -> Written:
@@ -107,9 +108,10 @@ class Series:
     def _listed(self, written: Sequence[Written]) -> bytes:
         """Return the manifest: of each number the file to burn, the binary if there is one."""
         burnt = self._formats.index("bin") if "bin" in self._formats else 0
+        files = written[burnt :: len(self._formats)]
         rows = [
-            {"serial": serial, "file": one.path.name, "size": one.size, "sha256": one.digest}
-            for serial, one in zip(self._serials, written[burnt :: len(self._formats)], strict=True)
+            {"serial": serial} | one.as_json() | {"file": name_text(one.path.name)}
+            for serial, one in zip(self._serials, files, strict=True)
         ]
         answer = {"tool": "romtool", "version": __version__, "images": rows}
         return (json.dumps(answer, indent=2) + "\n").encode()

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from romtool.errors import Fault, Refused, refuse
 from romtool.files.draft import Draft, clear_drafts
-from romtool.files.reading import DESCRIPTORS
+from romtool.files.reading import DESCRIPTORS, name_text
 
 DEVICES = ("/dev", *DESCRIPTORS)
 """Folders in which no output belongs: `/dev/stdout` must never be replaced, whatever it is."""
@@ -51,19 +51,20 @@ def already_there(path: Path) -> Fault:
     """Return the fault of an output that exists."""
     if path.is_symlink():
         hint = "--force replaces the link, and leaves alone what it points to"
-        return Fault("exists already, as a link", hint, file=str(path))
-    return Fault("exists already", FORCE, file=str(path))
+        return Fault("exists already, as a link", hint, file=name_text(path))
+    return Fault("exists already", FORCE, file=name_text(path))
 
 
 def refuse_unfit(paths: Iterable[Path]) -> None:
     """Refuse names where a folder or a device stands, which no output may replace."""
     for path in paths:
         if os.path.isdir(path):
-            raise refuse("is a folder", "move it away, or give -o another name").in_file(str(path))
+            hint = "move it away, or give -o another name"
+            raise refuse("is a folder", hint).in_file(name_text(path))
         is_device = os.path.exists(path) and not os.path.isfile(path)
         if is_device or str(path.parent) in DEVICES:
             message = "is a device or pipe, no file"
-            raise refuse(message, "give -o the name of a file").in_file(str(path))
+            raise refuse(message, "give -o the name of a file").in_file(name_text(path))
 
 
 def put_files(
@@ -93,7 +94,7 @@ def put_files(
 
 def _make_folder(folder: Path) -> None:
     if os.path.lexists(folder) and not os.path.isdir(folder):
-        raise refuse("is a file, not a folder", "give -o another name").in_file(str(folder))
+        raise refuse("is a file, not a folder", "give -o another name").in_file(name_text(folder))
     folder.mkdir(parents=True, exist_ok=True)
 
 
@@ -107,4 +108,4 @@ def _told(path: Path) -> Iterator[None]:
     except OSError as error:
         reason = (error.strerror or "can't be written").lower()
         hint = _HINTS.get(error.errno or 0, "check the folder and its rights")
-        raise refuse(reason, hint).in_file(str(path)) from None
+        raise refuse(reason, hint).in_file(name_text(path)) from None

@@ -83,5 +83,10 @@ def unreadable(error: OSError) -> Refused:
 
 
 def shown(name: str) -> str:
-    """Return the name of an input for messages."""
-    return "standard input" if name == "-" else name
+    """Return the name of an input for messages and answers."""
+    return "standard input" if name == "-" else name_text(name)
+
+
+def name_text(path: str | os.PathLike[str]) -> str:
+    """Return a file's name as text, the same in every locale; a byte that is no UTF-8 is kept."""
+    return os.fsencode(path).decode("utf-8", "surrogateescape")

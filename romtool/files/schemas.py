@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from romtool.errors import Refused, refuse
 from romtool.files.packed import unpack
-from romtool.files.reading import read_bytes
+from romtool.files.reading import name_text, read_bytes
 from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
 
@@ -25,9 +26,9 @@ def shipped_folder() -> Path:
 
 def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
     """Return every .toml file below `folder`, by name; `own`: the user's, shown with its path."""
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         hint = "give the folder that holds the .toml files"
-        raise refuse("is no folder", hint).in_file(str(folder))
+        raise refuse("is no folder", hint).in_file(name_text(folder))
     return [_schema_file(path, own=own) for path in sorted(folder.rglob("*.toml"))]
 
 
@@ -38,7 +39,7 @@ def _schema_file(path: Path, *, own: bool) -> SchemaFile:
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
-        raise refuse("is no UTF-8 text", "save it as plain text").in_file(str(path)) from None
+        raise refuse("is no UTF-8 text", "save it as plain text").in_file(name_text(path)) from None
     return SchemaFile(str(path), text, own)
 
 
