@@ -44,23 +44,25 @@ def decode(catalog: Catalog, data: bytes, layout: str | None = None) -> Image:
             raise refuse(message, f"its frame and the identifier take {least}")
         return image
     found = [read_as(catalog, data, frame) for frame in catalog.frames.values()]
-    likeliest = _likeliest([image for image in found if image is not None])
-    return likeliest or Image(catalog, data, None)
+    images = [image for image in found if image is not None]
+    return _likeliest(images) or Image(catalog, data, None)
 
 
 def _likeliest(images: Sequence[Image]) -> Image | None:
-    """Return the image that most speaks for, the first of equals; None if none is believed.
+    """Return the image for which most speaks, the first of equals; None if none is believed.
 
-    One whose frame and identifier leave it behind another, whatever its items, isn't walked.
+    One that can't reach the evidence of another, whatever its items, isn't walked.
     """
-    best: tuple[int, int] | None = None
-    for most, place in sorted(((_most(image), -n) for n, image in enumerate(images)), reverse=True):
-        if best is not None and most < best[0]:
+    bounds = {image: _most(image) for image in images}
+    weighed: dict[Image, int] = {}
+    for image in sorted(images, key=bounds.__getitem__, reverse=True):
+        if weighed and bounds[image] < max(weighed.values()):
             break
-        bits = evidence(images[-place])
-        if bits >= LEAST_EVIDENCE or signed(images[-place]):
-            best = max(best or (bits, place), (bits, place))
-    return None if best is None else images[-best[1]]
+        bits = evidence(image)
+        if bits >= LEAST_EVIDENCE or signed(image):
+            weighed[image] = bits
+    believed = [image for image in images if image in weighed]
+    return max(believed, key=weighed.__getitem__, default=None)
 
 
 def signed(image: Image) -> bool:
