@@ -15,6 +15,15 @@ from romtool.schema.kinds import Group, Spelling, whole_number
 from romtool.schema.layouts import layout_of
 from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_hex, parse_number
+from romtool.schema.protocol import (
+    Descriptor,
+    Protocol,
+    Register,
+    Remark,
+    descriptor_of,
+    protocol_of,
+    register_of,
+)
 from romtool.schema.records import Header, Record
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
@@ -146,6 +155,7 @@ class _Loader:
             mishaps=mishaps,
             resources=resources,
             bus=self._bus(),
+            protocol=self._protocol(),
             tables=tables,
             checksums=self.checksums,
         )
@@ -302,6 +312,23 @@ class _Loader:
                 alias_step=raw["alias_step"],
             )
         raise Refused([Fault("no schema describes the bus")])
+
+    def _protocol(self) -> Protocol:
+        registers: dict[str, Register] = {}
+        for _file, path, raw, source in self._all("register"):
+            self._new(registers, raw["name"], path)
+            registers[raw["name"]] = register_of(raw, source)
+        descriptors: list[Descriptor] = []
+        for _file, _path, raw, source in self._all("descriptor"):
+            descriptors.append(descriptor_of(raw, source))
+        remarks: dict[str, Remark] = {}
+        for _file, path, raw, _ in self._all("remark"):
+            self._new(remarks, raw["name"], path)
+            remarks[raw["name"]] = Remark(**raw)
+        for _file, _path, raw, source in self._all("protocol"):
+            key = self.checksums[raw["key_register"]]
+            return protocol_of(raw, source, key, registers, tuple(descriptors), remarks)
+        raise Refused([Fault("no schema describes the bus protocol")])
 
     def _parts(self) -> dict[str, Part]:
         parts: dict[str, Part] = {}
