@@ -186,3 +186,4 @@ class Card:
         if self.state == ISOLATION:
             self.pointer = self.pair // 8
             self.state = CONFIG
+            self.note("numbered", slot=self.slot, csn=csn)

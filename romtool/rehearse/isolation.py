@@ -70,8 +70,8 @@ def _rounds(access: Access, port: int) -> Isolated:
         if not taken:
             return Isolated(port, tuple(cards), heard)
         cards.append(heard)
-        access.write("csn", len(cards))
         access.note("csn", csn=len(cards))
+        access.write("csn", len(cards))
         access.wake(0)
     return Isolated(port, tuple(cards), None)
 

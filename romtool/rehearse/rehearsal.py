@@ -22,14 +22,15 @@ from romtool.rehearse.remarks import Said, say
 from romtool.rehearse.steps import Note, Step, Steps
 from romtool.schema.catalog import Catalog
 from romtool.schema.kinds import Pins
+from romtool.wants.needs import DeviceWants
 
 
 @dataclass(frozen=True)
 class Warned:
-    """What deserves a look on a card that was seen: its slot, the device's number, the words."""
+    """What deserves a look on a card that was seen: its slot, the device if it is one's, why."""
 
     slot: int
-    device: int | None
+    device: DeviceWants | None
     said: Said
 
 
@@ -121,10 +122,10 @@ def _warnings(
             yield Warned(one.slot, None, say(catalog, "end-checksum"))
         for device in one.card.devices:
             if device.fault is not None:
-                yield Warned(one.slot, device.wants.number, device.fault)
+                yield Warned(one.slot, device.wants, device.fault)
             elif device.is_on:
                 for said in _undriven(catalog, slots[one.slot], device.wants.number):
-                    yield Warned(one.slot, device.wants.number, said)
+                    yield Warned(one.slot, device.wants, said)
 
 
 def _undriven(catalog: Catalog, slot: Slot, number: int) -> Iterator[Said]:

@@ -40,7 +40,8 @@ def card_words(id: str | None, serial: int | None) -> str:
 def _load(catalog: Catalog, slot: int, name: str, loaded: Loaded) -> Words:
     if loaded.data is None:
         return "load", f"slot {slot + 1}, {name}: the chip ignores its EEPROM"
-    return "load", f"slot {slot + 1}, {name}: the chip holds {sizes(len(loaded.data))}"
+    deaf = ", but won't heed the key" if loaded.deaf else ""
+    return "load", f"slot {slot + 1}, {name}: the chip holds {sizes(len(loaded.data))}{deaf}"
 
 
 def _key(catalog: Catalog, lead: int, length: int) -> Words:
@@ -49,7 +50,7 @@ def _key(catalog: Catalog, lead: int, length: int) -> Words:
 
 
 def _wake(catalog: Catalog, csn: int) -> Words:
-    return "wake", f"{csn}: " + ("all cards without a number isolate" if not csn else "this card")
+    return "wake", f"card {csn}" if csn else "0: all cards without a number"
 
 
 def _read_port(catalog: Catalog, port: int) -> Words:
@@ -62,7 +63,7 @@ def _port_taken(catalog: Catalog, port: int) -> Words:
 
 def _asleep(catalog: Catalog, slot: int, pair: int) -> Words:
     reply = hex_text(catalog.protocol.isolation_reply)
-    return "pair", f"{pair}: slot {slot + 1} is silent, hears {reply} and goes to sleep"
+    return "", f"pair {pair}: slot {slot + 1} is silent, hears {reply}, goes to sleep"
 
 
 def _round(catalog: Catalog, number: int, heard: Heard, taken: bool) -> Words:
@@ -76,7 +77,11 @@ def _round(catalog: Catalog, number: int, heard: Heard, taken: bool) -> Words:
 
 
 def _csn(catalog: Catalog, csn: int) -> Words:
-    return "number", f"the card left over becomes card {csn}"
+    return "number", f"{csn}, for the card that is left"
+
+
+def _numbered(catalog: Catalog, slot: int, csn: int) -> Words:
+    return "", f"slot {slot + 1} is card {csn} now"
 
 
 def _data(catalog: Catalog, csn: int, read: Read) -> Words:
@@ -121,6 +126,7 @@ WORDS: Mapping[str, Callable[..., Words]] = {
     "asleep": _asleep,
     "round": _round,
     "csn": _csn,
+    "numbered": _numbered,
     "data": _data,
     "assign": _assign,
     "device": _device,
