@@ -15,7 +15,7 @@ def rehearsal_json(catalog: Catalog, found: Rehearsal) -> dict[str, Any]:
     """Return what the PC sees; `card` is the place of a card's image in the call, from 0."""
     return {
         "host": found.host.name,
-        "read_data": found.read_port,
+        "read_data": found.read_port if found.seen else None,
         "cards": [_card(catalog, seen) for seen in found.seen],
         "lost": [
             {"card": lost.slot, "id": lost.id, "why": ". ".join(said.text for said in lost.why)}

@@ -26,7 +26,7 @@ class LogicalDevice:
         """Put all registers to what they are at power-up."""
         descriptors = cleared(self.catalog.protocol)
         self.registers = {self.activate.number: 0, self.check.number: 0} | descriptors
-        self.ranges: tuple[Placed, ...] = ()
+        self._settle()
 
     def write(self, number: int, value: int) -> None:
         """Write a register; one that the device doesn't have takes nothing."""
@@ -34,7 +34,7 @@ class LogicalDevice:
             if number == self.activate.number:
                 value &= self.activate.mask("active")
             self.registers[number] = value
-            self.ranges = tuple(self._ranges())
+            self._settle()
 
     def read(self, number: int) -> int | None:
         """Return what stands in a register; None for one that the device doesn't have."""
@@ -46,18 +46,23 @@ class LogicalDevice:
         return bool(self.registers[self.activate.number] & self.activate.mask("active"))
 
     def answer(self, port: int) -> int | None:
-        """Return what it puts on the bus for a read of a port of its own; None for another.
+        """Return what it puts on the bus for a read of a port of its own; None for another."""
+        for one in self.ranges:
+            if answers_at(self.catalog.bus, one, port):
+                return self.reply
+        return None
+
+    def _settle(self) -> None:
+        """Settle where the device answers, and with what.
 
         An inactive device answers only while its ranges are checked, with a pattern.
         """
         checking = self.registers[self.check.number]
-        if not self.is_active and not checking & self.check.mask("on"):
-            return None
-        if not any(answers_at(self.catalog.bus, one, port) for one in self.ranges):
-            return None
-        if self.is_active:
-            return UNKNOWN
-        return self.catalog.protocol.range_patterns[bool(checking & self.check.mask("pattern"))]
+        patterns = self.catalog.protocol.range_patterns
+        pattern = patterns[bool(checking & self.check.mask("pattern"))]
+        self.reply = UNKNOWN if self.is_active else pattern
+        answers = self.is_active or checking & self.check.mask("on")
+        self.ranges = tuple(self._ranges()) if answers else ()
 
     def _ranges(self) -> Iterator[Placed]:
         """Yield the ports at which the device is set to answer.

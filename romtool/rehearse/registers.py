@@ -10,7 +10,7 @@ from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.protocol import Cell, Descriptor, Protocol, Setting
 from romtool.wants.collide import Placed
-from romtool.wants.needs import Alternative, Need
+from romtool.wants.needs import Alternative, Need, Span
 
 Registers = Mapping[int, int]
 """The byte in each register, by its number."""
@@ -48,7 +48,7 @@ def filled(catalog: Catalog, alternative: Alternative, given: Given) -> dict[int
 
 
 def _descriptor(protocol: Protocol, resource: Resource, need: Need) -> Descriptor:
-    bits = getattr(need, "bits", 0)
+    bits = need.bits if isinstance(need, Span) else 0
     return next(protocol.descriptors_of(resource.name, bits))
 
 

@@ -39,7 +39,7 @@ class Seen:
     """A card that the software saw, and the slot in which it stands."""
 
     slot: int
-    card: software.Card
+    card: software.FoundCard
 
 
 @dataclass(frozen=True)

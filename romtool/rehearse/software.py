@@ -27,7 +27,7 @@ Solver = Callable[[Catalog, Sequence[CardWants], Host], Assignment]
 
 
 @dataclass(frozen=True)
-class Device:
+class FoundDevice:
     """A device as the software sees it: what it was given (None: nothing), and if it is on.
 
     `fault`: why it stays off although it was given something.
@@ -44,14 +44,14 @@ class Device:
 
 
 @dataclass(frozen=True)
-class Card:
+class FoundCard:
     """A card as the software sees it: its number, what isolation brought, what was read of it."""
 
     csn: int
     heard: Heard
     read: Read
     image: Image | None
-    devices: tuple[Device, ...]
+    devices: tuple[FoundDevice, ...]
 
     @property
     def sums_right(self) -> bool | None:
@@ -65,7 +65,7 @@ class Found:
     """All that the software knows at the end."""
 
     isolated: Isolated
-    cards: tuple[Card, ...]
+    cards: tuple[FoundCard, ...]
     assignment: Assignment
 
 
@@ -90,7 +90,7 @@ def power_up(
             _configure(access, place + 1, device, given.get((place, device.number)), has_check=has)
             for device, has in zip(wants[place].devices, checks, strict=True)
         )
-        cards.append(Card(place + 1, heard, read, image, devices))
+        cards.append(FoundCard(place + 1, heard, read, image, devices))
     _activate(access, cards)
     access.write("control", access.mask("control", "wait"))
     note("wait")
@@ -99,18 +99,18 @@ def power_up(
 
 def _configure(
     access: Access, csn: int, device: DeviceWants, given: Given | None, *, has_check: bool
-) -> Device:
+) -> FoundDevice:
     """Put what a device was given into its registers; one that is given nothing stays off."""
     if given is None:
-        return Device(device, None)
+        return FoundDevice(device, None)
     choose(access, csn, device)
     fault = configure(access, device.alternatives[given.choice or 0], given)
     if fault is None and has_check:
         fault = check_ranges(access, given)
-    return Device(device, given, fault)
+    return FoundDevice(device, given, fault)
 
 
-def _activate(access: Access, cards: Sequence[Card]) -> None:
+def _activate(access: Access, cards: Sequence[FoundCard]) -> None:
     """Turn all devices on, as the last thing: one may sit at READ_DATA and spoil what is read."""
     for card in cards:
         for device in card.devices:

@@ -69,6 +69,12 @@ class Descriptor:
     at: tuple[int, ...]
     cells: tuple[Cell, ...]
 
+    def numbers(self) -> Iterator[int]:
+        """Yield the numbers of all its registers."""
+        for first in self.at:
+            for cell in self.cells:
+                yield from range(first + cell.at, first + cell.at + cell.bytes)
+
 
 @dataclass(frozen=True)
 class Software:

@@ -8,7 +8,7 @@ from romtool.assign.answer import Given
 from romtool.rehearse.rehearsal import Rehearsal, Seen
 from romtool.rehearse.remarks import say
 from romtool.rehearse.resources import identity
-from romtool.rehearse.software import Card, Device
+from romtool.rehearse.software import FoundCard, FoundDevice
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, sizes
 from romtool.text.page import SEVERITY_STYLES, line, title
@@ -25,8 +25,7 @@ def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Itera
         yield ""
     counted = f"{len(found.seen)} of {len(found.slots)} cards seen"
     yield from title(f"Power-up: {found.host.name}", counted)
-    port = "no port is free" if found.read_port is None else address(found.read_port)
-    yield from line("READ_DATA", port)
+    yield from line("READ_DATA", _read_port(found))
     for seen in found.seen:
         yield ""
         yield from _card(catalog, found, seen)
@@ -42,6 +41,12 @@ def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Itera
         yield from line("Conflict", say(catalog, "conflict", names=names).text)
 
 
+def _read_port(found: Rehearsal) -> str:
+    if found.read_port is None:
+        return "no port is free"
+    return address(found.read_port) if found.seen else "no card answers at any port"
+
+
 def _card(catalog: Catalog, found: Rehearsal, seen: Seen) -> Iterator[str]:
     card = seen.card
     words = card_words(*identity(catalog, card.heard.raw))
@@ -53,7 +58,7 @@ def _card(catalog: Catalog, found: Rehearsal, seen: Seen) -> Iterator[str]:
         yield from _warnings(found, seen.slot, device.wants)
 
 
-def _read(card: Card) -> str:
+def _read(card: FoundCard) -> str:
     if card.read.fault is not None:
         return f"{sizes(len(card.read.data))}, no end item"
     right = {True: "right", False: "wrong", None: "missing"}[card.sums_right]
@@ -67,7 +72,7 @@ def _warnings(found: Rehearsal, slot: int, device: DeviceWants | None) -> Iterat
             yield from line("warning", warned.said.text, indent=2, style=style)
 
 
-def _device(device: Device) -> str:
+def _device(device: FoundDevice) -> str:
     name = f"{device.wants.name}: " if device.wants.name else ""
     if device.given is None:
         return f"{name}nothing, and stays off"
