@@ -161,6 +161,13 @@ def test_a_wrong_identifier_checksum_hides_what_comes_later() -> None:
     assert [card["serial"] for card in answer(found)["cards"]] == [1]
     assert [only(found, slot) for slot in (0, 1)] == ["behind", "identifier-wrong"]
     assert "1.bin" in answer(found)["lost"][0]["why"]
+    # One that doesn't heed the key is not to blame, though its bits are the same.
+    deaf = bytearray(encode(profile(layout="counted-19", serial=2)))
+    deaf[6] |= 0x20  # bit 5 of the miscellaneous byte (from memory)
+    deaf[23 + 8] = 0x55
+    found = play(bytes(deaf), *cards)
+    assert [only(found, slot) for slot in (0, 1, 2)] == ["key-off", "behind", "identifier-wrong"]
+    assert "2.bin" in answer(found)["lost"][1]["why"]
 
 
 def test_a_wrong_identifier_checksum_alone_makes_it_try_all_ports() -> None:

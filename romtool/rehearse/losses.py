@@ -93,6 +93,6 @@ def _unnumbered(
         yield say(catalog, "no-number", most=catalog.protocol.software.last_csn)
     else:
         for slot in slots:
-            if slot.card is not None and slot.card.identifier == last.raw:
+            if slot.card is not None and slot.card.heeds_key and slot.card.identifier == last.raw:
                 yield say(catalog, "behind", id=slot.id, name=slot.name)
                 return

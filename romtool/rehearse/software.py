@@ -76,6 +76,7 @@ def power_up(
     access = Access(catalog, ports, note)
     access.send_key()
     access.write("control", access.mask("control", "reset", "no_csn"))
+    note("control")
     isolated = isolate(access, host)
     reads = [read_card(access, csn) for csn, _ in enumerate(isolated.cards, 1)]
     images = [image_of(catalog, read.data) for read in reads]

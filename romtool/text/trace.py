@@ -39,14 +39,18 @@ def card_words(id: str | None, serial: int | None) -> str:
 
 def _load(catalog: Catalog, slot: int, name: str, loaded: Loaded) -> Words:
     if loaded.data is None:
-        return "load", f"slot {slot + 1}, {name}: the chip ignores its EEPROM"
-    deaf = ", but won't heed the key" if loaded.deaf else ""
-    return "load", f"slot {slot + 1}, {name}: the chip holds {sizes(len(loaded.data))}{deaf}"
+        return "load", f"slot {slot + 1}, {name}: EEPROM ignored"
+    deaf = ", heeds no key" if loaded.deaf else ""
+    return "load", f"slot {slot + 1}, {name}: {sizes(len(loaded.data))}{deaf}"
 
 
 def _key(catalog: Catalog, lead: int, length: int) -> Words:
     lead_in = hex_text(catalog.protocol.key_lead)
     return "key", f"{lead_in}, then the {length} bytes of the initiation key"
+
+
+def _control(catalog: Catalog) -> Words:
+    return "control", "all devices reset, all numbers forgotten"
 
 
 def _wake(catalog: Catalog, csn: int) -> Words:
@@ -120,6 +124,7 @@ def _wait(catalog: Catalog) -> Words:
 WORDS: Mapping[str, Callable[..., Words]] = {
     "load": _load,
     "key": _key,
+    "control": _control,
     "wake": _wake,
     "read-port": _read_port,
     "port-taken": _port_taken,
