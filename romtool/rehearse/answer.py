@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from romtool.assign.answer import Given
-from romtool.rehearse.rehearsal import Rehearsal, Seen
+from romtool.rehearse.rehearsal import Rehearsal
 from romtool.rehearse.resources import identity
+from romtool.rehearse.warned import Seen
 from romtool.schema.catalog import Catalog
 from romtool.wants.collide import Placed
 

@@ -6,7 +6,7 @@ lines it gave that no pin of the chip is wired to.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from romtool.assign.answer import Assignment
@@ -17,29 +17,9 @@ from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
 from romtool.rehearse.chip import load
 from romtool.rehearse.losses import Lost, Slot, losses
-from romtool.rehearse.registers import held
-from romtool.rehearse.remarks import Said, say
 from romtool.rehearse.steps import Note, Step, Steps
+from romtool.rehearse.warned import Seen, Warned, warnings
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Pins
-from romtool.wants.needs import DeviceWants
-
-
-@dataclass(frozen=True)
-class Warned:
-    """What deserves a look on a card that was seen: its slot, the device if it is one's, why."""
-
-    slot: int
-    device: DeviceWants | None
-    said: Said
-
-
-@dataclass(frozen=True)
-class Seen:
-    """A card that the software saw, and the slot in which it stands."""
-
-    slot: int
-    card: software.FoundCard
 
 
 @dataclass(frozen=True)
@@ -82,7 +62,7 @@ def rehearse(
         found.isolated.read_port,
         seen,
         tuple(losses(catalog, slots, found.isolated)),
-        tuple(_warnings(catalog, slots, seen, clashes)),
+        tuple(warnings(catalog, slots, seen, clashes)),
         found.assignment,
         tuple(steps.taken),
     )
@@ -102,45 +82,3 @@ def _slot(catalog: Catalog, place: int, name: str, image: Image, note: Note) -> 
 def _slot_of(slots: Sequence[Slot], csn: int) -> int:
     """Return the first slot whose card has this number."""
     return next(n for n, slot in enumerate(slots) if slot.card and slot.card.csn == csn)
-
-
-def _warnings(
-    catalog: Catalog,
-    slots: Sequence[Slot],
-    seen: Sequence[Seen],
-    clashes: Sequence[tuple[int, ...]],
-) -> Iterator[Warned]:
-    for one in seen:
-        for clash in clashes:
-            if one.slot in clash:
-                names = " and ".join(slots[n].name for n in clash)
-                said = say(catalog, "garbage", names=names, csn=one.card.csn)
-                yield Warned(one.slot, None, said)
-        if one.card.read.fault is not None:
-            yield Warned(one.slot, None, one.card.read.fault)
-        elif one.card.sums_right is False:
-            yield Warned(one.slot, None, say(catalog, "end-checksum"))
-        for device in one.card.devices:
-            if device.fault is not None:
-                yield Warned(one.slot, device.wants, device.fault)
-            elif device.is_on:
-                for said in _undriven(catalog, slots[one.slot], device.wants.number):
-                    yield Warned(one.slot, device.wants, said)
-
-
-def _undriven(catalog: Catalog, slot: Slot, number: int) -> Iterator[Said]:
-    """Yield the lines in a device's registers that the frame's wiring puts on no pin."""
-    if slot.card is None or slot.image.frame is None or number >= len(slot.card.devices):
-        return
-    registers = slot.card.devices[number].registers
-    for resource in catalog.resources.values():
-        fields = slot.image.frame.wiring(resource.name)
-        wired = set[int]()
-        for field in fields:
-            assert isinstance(field.kind, Pins)
-            lines = field.kind.connected(slot.image.config[field.key])
-            wired |= {resource.renamed.get(line, line) for line in lines}
-        for line in held(catalog.protocol, resource.name, "line", registers):
-            if fields and line is not None and line not in wired:
-                words = {"title": resource.title, "line": line, "key": fields[0].key}
-                yield say(catalog, "undriven", **words)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romtool.assign.answer import Given
-from romtool.rehearse.rehearsal import Rehearsal, Seen
+from romtool.rehearse.rehearsal import Rehearsal
 from romtool.rehearse.remarks import say
 from romtool.rehearse.resources import identity
 from romtool.rehearse.software import FoundCard, FoundDevice
+from romtool.rehearse.warned import Seen
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, sizes
 from romtool.text.page import SEVERITY_STYLES, line, title
