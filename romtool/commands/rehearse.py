@@ -26,7 +26,7 @@ from romtool.text.trace import in_words
 
 @click.command(
     "rehearse",
-    epilog="Example: romtool rehearse hollow-lane.bin donor.bin --trace",
+    epilog="Example: romtool rehearse hollow-lane.bin --trace",
     short_help="Play the power-up of a PC with these cards.",
 )
 @click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
