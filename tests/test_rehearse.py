@@ -6,7 +6,6 @@ read by tests/support/bus_scan.py, and held against the solver of tests/support/
 
 from __future__ import annotations
 
-import dataclasses
 from itertools import combinations
 from random import Random
 from typing import Any
@@ -201,9 +200,8 @@ def test_no_port_for_the_reads() -> None:
 
 
 def test_numbers_run_out() -> None:
-    software = dataclasses.replace(CATALOG.protocol.software, last_csn=2)
-    protocol = dataclasses.replace(CATALOG.protocol, software=software)
-    few = dataclasses.replace(CATALOG, protocol=protocol)
+    software = CATALOG.protocol.software.altered(last_csn=2)
+    few = CATALOG.altered(protocol=CATALOG.protocol.altered(software=software))
     cards = [profile(serial=n) for n in (1, 3, 2)]
     found = play(*cards, catalog=few)
     assert [seen.card.csn for seen in found.seen] == [1, 2]

@@ -27,7 +27,6 @@ from romtool.text.trace import in_words
 @click.command(
     "rehearse",
     epilog="Example: romtool rehearse hollow-lane.bin --trace",
-    short_help="Play the power-up of a PC with these cards.",
 )
 @click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
 @click.option("--trace", is_flag=True, help="Tell every step, a line each.")

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.schema.checksums import Checksum
+from romtool.schema.described import Described
 from romtool.schema.numbers import parse_hex
 
 
-@dataclass(frozen=True)
-class Register:
+class Register(Described):
     """One register of a card: its number, the states in which the card heeds it, its bits.
 
     `announced`: the field of a device's ID item that says whether the device has it.
@@ -30,16 +29,14 @@ class Register:
         return sum(1 << self.bits[name] for name in names)
 
 
-@dataclass(frozen=True)
-class Setting:
+class Setting(Described):
     """Bits of a descriptor that follow from a field of the item: its value to the bits."""
 
     field: str
     values: Mapping[str, int]
 
 
-@dataclass(frozen=True)
-class Cell:
+class Cell(Described):
     """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
 
     `holds`: line, base, limit (the length, or the first address behind it where the item's field
@@ -55,8 +52,7 @@ class Cell:
     settings: tuple[Setting, ...]
 
 
-@dataclass(frozen=True)
-class Descriptor:
+class Descriptor(Described):
     """The registers for one kind of resource, `at` one after the other.
 
     `bits`: only for items with so many address bits; 0: for all.
@@ -76,8 +72,7 @@ class Descriptor:
                 yield from range(first + cell.at, first + cell.at + cell.bytes)
 
 
-@dataclass(frozen=True)
-class Software:
+class Software(Described):
     """What PnP software does where the standard leaves it free."""
 
     title: str
@@ -90,8 +85,7 @@ class Software:
     most_polls: int
 
 
-@dataclass(frozen=True)
-class Remark:
+class Remark(Described):
     """Words about a card in a PC; {words} are filled in."""
 
     name: str
@@ -99,8 +93,7 @@ class Remark:
     source: str
 
 
-@dataclass(frozen=True, eq=False)
-class Protocol:
+class Protocol(Described):
     """What cards and PnP software say to each other."""
 
     title: str
@@ -132,33 +125,32 @@ class Protocol:
 
 def register_of(raw: Mapping[str, Any], source: str) -> Register:
     """Return the register that a table of the schema describes."""
-    return Register(
-        raw["name"],
-        raw["title"],
-        source,
-        raw["number"],
-        frozenset(raw["states"]),
-        raw.get("bits", {}),
-        raw.get("announced"),
-    )
+    states, bits = frozenset(raw["states"]), raw.get("bits", {})
+    return Register(**{**raw, "source": source, "states": states, "bits": bits})
 
 
 def descriptor_of(raw: Mapping[str, Any], source: str) -> Descriptor:
     """Return the descriptor that a table of the schema describes."""
-    cells = tuple(
-        Cell(
-            cell["at"],
-            cell.get("bytes", 1),
-            cell["holds"],
-            cell.get("unit", 1),
-            cell.get("none", 0),
-            cell.get("upper"),
-            tuple(Setting(one["field"], one["values"]) for one in cell.get("setting", ())),
-        )
-        for cell in raw["cell"]
+    return Descriptor(
+        resource=raw["resource"],
+        title=raw["title"],
+        source=source,
+        bits=raw.get("bits", 0),
+        at=tuple(raw["at"]),
+        cells=tuple(_cell(cell) for cell in raw["cell"]),
     )
-    bits = raw.get("bits", 0)
-    return Descriptor(raw["resource"], raw["title"], source, bits, tuple(raw["at"]), cells)
+
+
+def _cell(raw: Mapping[str, Any]) -> Cell:
+    return Cell(
+        at=raw["at"],
+        bytes=raw.get("bytes", 1),
+        holds=raw["holds"],
+        unit=raw.get("unit", 1),
+        none=raw.get("none", 0),
+        upper=raw.get("upper"),
+        settings=tuple(Setting(**one) for one in raw.get("setting", ())),
+    )
 
 
 def protocol_of(
@@ -173,16 +165,16 @@ def protocol_of(
     software = raw["software"]
     low, high = software["avoids"]
     return Protocol(
-        raw["title"],
-        source,
-        checksum,
-        raw["key_length"],
-        parse_hex(raw["key_lead"]),
-        parse_hex(raw["isolation_reply"]),
-        parse_hex(raw["range_patterns"]),
-        raw["device_registers_from"],
-        Software(**{"source": source, **software, "avoids": (low, high)}),
-        registers,
-        descriptors,
-        remarks,
+        title=raw["title"],
+        source=source,
+        key_register=checksum,
+        key_length=raw["key_length"],
+        key_lead=parse_hex(raw["key_lead"]),
+        isolation_reply=parse_hex(raw["isolation_reply"]),
+        range_patterns=parse_hex(raw["range_patterns"]),
+        device_registers_from=raw["device_registers_from"],
+        software=Software(**{"source": source, **software, "avoids": (low, high)}),
+        registers=registers,
+        descriptors=descriptors,
+        remarks=remarks,
     )
