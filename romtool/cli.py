@@ -20,6 +20,7 @@ COMMANDS = {
     "diff": "Tell what differs between two images.",
     "profile": "Write a dump as an editable profile.",
     "recover": "Put spoilt reads of a part right.",
+    "rehearse": "Play the power-up of a PC with these cards.",
     "schema": "Show layouts, parts and records; check your own.",
 }
 """The commands, in the order of the job, in a few words each: help loads none of them."""

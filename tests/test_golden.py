@@ -22,6 +22,8 @@ ROOT = Path(__file__).resolve().parent.parent
 GOLDEN = ROOT / "tests" / "golden"
 SAMPLES = ("hollow-lane", "hollow-lane-marked")
 WIDTH = 80
+CARDS = ["hollow-lane.toml", "hollow-lane-marked.toml", "spoilt.bin"]
+LOST = ["hollow-lane.toml", "hollow-lane.bin", "blank.bin"]
 
 
 def cases() -> dict[str, tuple[list[str], int]]:
@@ -50,6 +52,10 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "blank.verify": (["verify", "blank.bin", "hollow-lane.toml"], 1),
         "blank.diff": (["diff", "blank.bin", "hollow-lane.toml"], 1),
         "swapped.verify": (["verify", "swapped.bin", "hollow-lane.toml"], 1),
+        "hollow-lane.rehearse": (["rehearse", "hollow-lane.toml"], 0),
+        "hollow-lane.rehearse-trace": (["rehearse", "hollow-lane.toml", "--trace"], 0),
+        "cards.rehearse-trace": (["rehearse", *CARDS, "--trace"], 1),
+        "lost.rehearse": (["rehearse", *LOST], 1),
         "schema-list": (["schema", "list"], 0),
         "schema-irq": (["schema", "show", "irq"], 0),
         "schema-profile": (["schema", "show", "profile"], 0),

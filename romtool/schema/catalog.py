@@ -14,6 +14,7 @@ from romtool.schema.fields import Field, Layout
 from romtool.schema.frames import Frame, Part
 from romtool.schema.kinds import Check, Spelled
 from romtool.schema.numbers import clip
+from romtool.schema.protocol import Protocol
 from romtool.schema.records import Beginning, Header, Record
 from romtool.schema.tables import TableSpec
 
@@ -81,6 +82,7 @@ class Catalog(Described):
     mishaps: Mapping[str, Mishap]
     resources: Mapping[str, Resource]
     bus: Bus
+    protocol: Protocol
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
 

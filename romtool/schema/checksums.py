@@ -41,11 +41,15 @@ def _tables(taps: tuple[int, ...]) -> tuple[list[int], list[int]]:
 def _shifted(state: int, byte: int, taps: tuple[int, ...]) -> int:
     """Return the register's next state, bit by bit."""
     for bit in range(8):
-        new = byte >> bit & 1
-        for tap in taps:
-            new ^= state >> tap & 1
-        state = state >> 1 | new << 7
+        state = shifted(state, taps, byte >> bit & 1)
     return state
+
+
+def shifted(state: int, taps: tuple[int, ...], bit: int = 0) -> int:
+    """Return the next state of an 8-bit shift register, one bit of data later (Spec B.2)."""
+    for tap in taps:
+        bit ^= state >> tap & 1
+    return state >> 1 | bit << 7
 
 
 def sum8(data: bytes, seed: int, taps: tuple[int, ...] = ()) -> int:
@@ -80,3 +84,7 @@ class Checksum(Described):
     def of(self, data: bytes) -> int:
         """Return the checksum (one byte) over `data`."""
         return ALGORITHMS[self.algorithm](data, self.seed, self.taps)
+
+    def next(self, state: int, bit: int = 0) -> int:
+        """Return the shift register's next state; for an algorithm that is one."""
+        return shifted(state, self.taps, bit)

@@ -53,6 +53,7 @@ class Field(Described):
     align: str | None = None
     things: str | None = None
     warn: bool = False
+    turns_off: str | None = None
     path: Path = ()
 
     @property

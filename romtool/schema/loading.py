@@ -15,6 +15,15 @@ from romtool.schema.kinds import Group, Spelling, whole_number
 from romtool.schema.layouts import layout_of
 from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_hex, parse_number
+from romtool.schema.protocol import (
+    Descriptor,
+    Protocol,
+    Register,
+    Remark,
+    descriptor_of,
+    protocol_of,
+    register_of,
+)
 from romtool.schema.records import Header, Record
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
@@ -134,6 +143,7 @@ class _Loader:
         tables: dict[str, TableSpec] = {}
         for _, data in self.parsed:
             tables |= table_specs(data.get("table", []))
+        protocol = self._protocol(resources)
         if self.faults:
             raise Refused(self.faults)
         return Catalog(
@@ -146,6 +156,7 @@ class _Loader:
             mishaps=mishaps,
             resources=resources,
             bus=self._bus(),
+            protocol=protocol,
             tables=tables,
             checksums=self.checksums,
         )
@@ -302,6 +313,42 @@ class _Loader:
                 alias_step=raw["alias_step"],
             )
         raise Refused([Fault("no schema describes the bus")])
+
+    def _descriptors(self, resources: Mapping[str, Resource]) -> Iterator[Descriptor]:
+        """Yield the descriptors: one for each item in effect at once, no register in two."""
+        used: set[int] = set()
+        for _file, path, raw, source in self._all("descriptor"):
+            descriptor = descriptor_of(raw, source)
+            resource = resources.get(descriptor.resource)
+            if resource is None:
+                self._fault(f"no resource is called {descriptor.resource}", (*path, "resource"))
+            elif len(descriptor.at) != resource.most:
+                message = f"{len(descriptor.at)} descriptors for {resource.most} items"
+                self._fault(message, (*path, "at"), "a device has one for each item in effect")
+            numbers = list(descriptor.numbers())
+            if len(set(numbers) - used) < len(numbers):
+                self._fault("a register belongs to two descriptors", path)
+            used.update(numbers)
+            yield descriptor
+
+    def _protocol(self, resources: Mapping[str, Resource]) -> Protocol:
+        registers: dict[str, Register] = {}
+        for _file, path, raw, source in self._all("register"):
+            self._new(registers, raw["name"], path)
+            registers[raw["name"]] = register_of(raw, source)
+        descriptors = tuple(self._descriptors(resources))
+        remarks: dict[str, Remark] = {}
+        for _file, path, raw, _ in self._all("remark"):
+            self._new(remarks, raw["name"], path)
+            remarks[raw["name"]] = Remark(**raw)
+        for file, path, raw, source in self._all("protocol"):
+            key = self.checksums.get(raw["key_register"])
+            if key is None:
+                hint = "the key's register is that of a checksum"
+                message = f"no checksum is called {raw['key_register']}"
+                raise Refused([Fault(message, hint, (*path, "key_register"), file=file.name)])
+            return protocol_of(raw, source, key, registers, descriptors, remarks)
+        raise Refused([Fault("no schema describes the bus protocol")])
 
     def _parts(self) -> dict[str, Part]:
         parts: dict[str, Part] = {}

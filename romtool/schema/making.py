@@ -129,6 +129,7 @@ class FieldMaker:
             align=raw.get("align"),
             things=raw.get("things"),
             warn=raw.get("warn", False),
+            turns_off=raw.get("turns_off"),
             path=path,
         )
 

@@ -36,3 +36,9 @@ def memory_collides(one: Placed, other: Placed) -> bool:
     if not one.length or not other.length:
         return False
     return one.base < other.base + other.length and other.base < one.base + one.length
+
+
+def answers_at(bus: Bus, one: Placed, port: int) -> bool:
+    """Whether a range of ports answers at this one, aliases counted."""
+    offset = port - one.base
+    return 0 <= (offset % bus.alias_step if bus.aliases(one.bits) else offset) < one.length

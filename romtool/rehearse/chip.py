@@ -1,0 +1,77 @@
+"""What a chip makes of its EEPROM at reset, before anything happens on the bus.
+
+Frames are from memory (see `schemas/frames/`); so is that a chip which finds another signature
+ignores the EEPROM.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from romtool.image.model import Image
+from romtool.rehearse.remarks import Said, say
+from romtool.schema.frames import count_of
+from romtool.schema.kinds import Count, Stored
+from romtool.schema.numbers import address, hex_text
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What a chip holds after reset: its PnP data, the identifier first; None: it ignores all.
+
+    `deaf`: why it never heeds the key.
+    """
+
+    data: bytes | None
+    ignored: Said | None = None
+    deaf: Said | None = None
+
+
+def load(image: Image) -> Loaded:
+    """Return what the chip that this image's frame is for holds after reset."""
+    ignored = _ignored(image)
+    if ignored is not None or image.frame is None:
+        return Loaded(None, ignored)
+    behind = _count(image)
+    limits = [size for size in (behind, image.frame.max_pnp_bytes) if size is not None]
+    data = image.data[image.identifier_at :]
+    return Loaded(data[: min(limits, default=None)], None, _deaf(image))
+
+
+def _ignored(image: Image) -> Said | None:
+    """Return why the chip ignores its EEPROM: a signature or the frame's own checksum."""
+    if image.frame is None:
+        return say(image.catalog, "no-layout")
+    for field in image.frame.computed_fields:
+        found = image.computed[field.key]
+        if not isinstance(field.kind, Count) and not found.ok:
+            words = {"stored": _shown(found.stored), "computed": _shown(found.computed)}
+            return say(image.catalog, "eeprom-ignored", title=field.title, **words)
+    return None
+
+
+def _shown(stored: Stored) -> str:
+    return hex_text(stored) if isinstance(stored, bytes) else address(stored)
+
+
+def _count(image: Image) -> int | None:
+    """Return how many PnP bytes the frame says there are; None where it doesn't count them.
+
+    A chip whose count is made another accepted way adds what that way leaves out.
+    """
+    field = image.frame.count_field if image.frame else None
+    if field is None:
+        return None
+    assert isinstance(field.kind, Count)
+    found, uncounted = image.computed[field.key], tuple[str, ...]()
+    if found.way is not None:
+        counted = field.kind.accepts[found.way]
+        uncounted = tuple(name for name in field.kind.counts if name not in counted)
+    return int(found.stored) + count_of(uncounted, image.regions)
+
+
+def _deaf(image: Image) -> Said | None:
+    for field in image.frame.config_fields if image.frame else ():
+        if field.turns_off == "key" and image.config[field.key]:
+            return say(image.catalog, "key-off", title=field.title, key=field.key)
+    return None

@@ -1,0 +1,73 @@
+"""What deserves a look on the cards that were seen, though the software makes nothing of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from romtool.rehearse.losses import Slot
+from romtool.rehearse.registers import held
+from romtool.rehearse.remarks import Said, say
+from romtool.rehearse.software import FoundCard
+from romtool.schema.catalog import Catalog
+from romtool.schema.kinds import Pins
+from romtool.wants.needs import DeviceWants
+
+
+@dataclass(frozen=True)
+class Warned:
+    """What deserves a look on a card that was seen: its slot, the device if it is one's, why."""
+
+    slot: int
+    device: DeviceWants | None
+    said: Said
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A card that the software saw, and the slot in which it stands."""
+
+    slot: int
+    card: FoundCard
+
+
+def warnings(
+    catalog: Catalog,
+    slots: Sequence[Slot],
+    seen: Sequence[Seen],
+    clashes: Sequence[tuple[int, ...]],
+) -> Iterator[Warned]:
+    """Yield what deserves a look; `clashes`: slots that answered a read with different things."""
+    for one in seen:
+        clashing = sorted({n for clash in clashes if one.slot in clash for n in clash})
+        if clashing:
+            names = " and ".join(slots[n].name for n in clashing)
+            yield Warned(one.slot, None, say(catalog, "garbage", names=names, csn=one.card.csn))
+        if one.card.read.fault is not None:
+            yield Warned(one.slot, None, one.card.read.fault)
+        elif one.card.sums_right is False:
+            yield Warned(one.slot, None, say(catalog, "end-checksum"))
+        for device in one.card.devices:
+            if device.fault is not None:
+                yield Warned(one.slot, device.wants, device.fault)
+            elif device.is_on:
+                for said in _undriven(catalog, slots[one.slot], device.wants.number):
+                    yield Warned(one.slot, device.wants, said)
+
+
+def _undriven(catalog: Catalog, slot: Slot, number: int) -> Iterator[Said]:
+    """Yield the lines in a device's registers that the frame's wiring puts on no pin."""
+    if slot.card is None or slot.image.frame is None or number >= len(slot.card.devices):
+        return
+    registers = slot.card.devices[number].registers
+    for resource in catalog.resources.values():
+        fields = slot.image.frame.wiring(resource.name)
+        wired = set[int]()
+        for field in fields:
+            assert isinstance(field.kind, Pins)
+            lines = field.kind.connected(slot.image.config[field.key])
+            wired |= {resource.renamed.get(line, line) for line in lines}
+        for line in held(catalog.protocol, resource.name, "line", registers):
+            if fields and line is not None and line not in wired:
+                words = {"title": resource.title, "line": line, "key": fields[0].key}
+                yield say(catalog, "undriven", **words)

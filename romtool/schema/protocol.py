@@ -1,0 +1,180 @@
+"""The bus protocol as the schema describes it: the key, a card's registers, its descriptors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from romtool.schema.checksums import Checksum
+from romtool.schema.described import Described
+from romtool.schema.numbers import parse_hex
+
+
+class Register(Described):
+    """One register of a card: its number, the states in which the card heeds it, its bits.
+
+    `announced`: the field of a device's ID item that says whether the device has it.
+    """
+
+    name: str
+    title: str
+    source: str
+    number: int
+    states: frozenset[str]
+    bits: Mapping[str, int]
+    announced: str | None = None
+
+    def mask(self, *names: str) -> int:
+        """Return the byte in which just these bits are set."""
+        return sum(1 << self.bits[name] for name in names)
+
+
+class Setting(Described):
+    """Bits of a descriptor that follow from a field of the item: its value to the bits."""
+
+    field: str
+    values: Mapping[str, int]
+
+
+class Cell(Described):
+    """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
+
+    `holds`: line, base, limit (the length, or the first address behind it where the item's field
+    `upper` is true), setting. `none`: what stands there where nothing is given.
+    """
+
+    at: int
+    bytes: int
+    holds: str
+    unit: int
+    none: int
+    upper: str | None
+    settings: tuple[Setting, ...]
+
+
+class Descriptor(Described):
+    """The registers for one kind of resource, `at` one after the other.
+
+    `bits`: only for items with so many address bits; 0: for all.
+    """
+
+    resource: str
+    title: str
+    source: str
+    bits: int
+    at: tuple[int, ...]
+    cells: tuple[Cell, ...]
+
+    def numbers(self) -> Iterator[int]:
+        """Yield the numbers of all its registers."""
+        for first in self.at:
+            for cell in self.cells:
+                yield from range(first + cell.at, first + cell.at + cell.bytes)
+
+
+class Software(Described):
+    """What PnP software does where the standard leaves it free."""
+
+    title: str
+    source: str
+    first_read_port: int
+    read_port_step: int
+    avoids: tuple[int, int]
+    refused_checksum: int
+    last_csn: int
+    most_polls: int
+
+
+class Remark(Described):
+    """Words about a card in a PC; {words} are filled in."""
+
+    name: str
+    text: str
+    source: str
+
+
+class Protocol(Described):
+    """What cards and PnP software say to each other."""
+
+    title: str
+    source: str
+    key_register: Checksum
+    key_length: int
+    key_lead: bytes
+    isolation_reply: bytes
+    range_patterns: bytes
+    device_registers_from: int
+    software: Software
+    registers: Mapping[str, Register]
+    descriptors: tuple[Descriptor, ...]
+    remarks: Mapping[str, Remark]
+
+    def key(self) -> Iterator[int]:
+        """Yield the bytes of the initiation key: the states of the register (Spec B.1)."""
+        state = self.key_register.seed
+        for _ in range(self.key_length):
+            yield state
+            state = self.key_register.next(state)
+
+    def descriptors_of(self, resource: str, bits: int) -> Iterator[Descriptor]:
+        """Yield the descriptors for items of a kind that decode so many address bits."""
+        for descriptor in self.descriptors:
+            if descriptor.resource == resource and descriptor.bits in (0, bits):
+                yield descriptor
+
+
+def register_of(raw: Mapping[str, Any], source: str) -> Register:
+    """Return the register that a table of the schema describes."""
+    states, bits = frozenset(raw["states"]), raw.get("bits", {})
+    return Register(**{**raw, "source": source, "states": states, "bits": bits})
+
+
+def descriptor_of(raw: Mapping[str, Any], source: str) -> Descriptor:
+    """Return the descriptor that a table of the schema describes."""
+    return Descriptor(
+        resource=raw["resource"],
+        title=raw["title"],
+        source=source,
+        bits=raw.get("bits", 0),
+        at=tuple(raw["at"]),
+        cells=tuple(_cell(cell) for cell in raw["cell"]),
+    )
+
+
+def _cell(raw: Mapping[str, Any]) -> Cell:
+    return Cell(
+        at=raw["at"],
+        bytes=raw.get("bytes", 1),
+        holds=raw["holds"],
+        unit=raw.get("unit", 1),
+        none=raw.get("none", 0),
+        upper=raw.get("upper"),
+        settings=tuple(Setting(**one) for one in raw.get("setting", ())),
+    )
+
+
+def protocol_of(
+    raw: Mapping[str, Any],
+    source: str,
+    checksum: Checksum,
+    registers: Mapping[str, Register],
+    descriptors: tuple[Descriptor, ...],
+    remarks: Mapping[str, Remark],
+) -> Protocol:
+    """Return the protocol that a table of the schema describes, with what belongs to it."""
+    software = raw["software"]
+    low, high = software["avoids"]
+    return Protocol(
+        title=raw["title"],
+        source=source,
+        key_register=checksum,
+        key_length=raw["key_length"],
+        key_lead=parse_hex(raw["key_lead"]),
+        isolation_reply=parse_hex(raw["isolation_reply"]),
+        range_patterns=parse_hex(raw["range_patterns"]),
+        device_registers_from=raw["device_registers_from"],
+        software=Software(**{"source": source, **software, "avoids": (low, high)}),
+        registers=registers,
+        descriptors=descriptors,
+        remarks=remarks,
+    )

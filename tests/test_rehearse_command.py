@@ -1,0 +1,96 @@
+"""`romtool rehearse` as it is installed: exit codes, JSON, what it says to people."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.support.tool import CARD, CARD_ITEMS, PROFILE, built, romtool, told
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with two cards that get on, a twin of the first, and one that its chip ignores."""
+    cards = tmp_path / "cards"
+    cards.mkdir()
+    (cards / "a.toml").write_text(PROFILE)
+    other = PROFILE.replace("serial = 1", "serial = 2").replace("0x220", "0x300")
+    (cards / "b.toml").write_text(other.replace("irq = [5]", "irq = [7]"))
+    (tmp_path / "twin.toml").write_text(PROFILE)
+    image = bytearray(built('[image]\nlayout = "counted-7"\n\n' + CARD, tmp_path))
+    image[1] ^= 0x80
+    (tmp_path / "ignored.bin").write_bytes(image)
+    return tmp_path
+
+
+def rehearsed(folder: Path, *args: str, code: int) -> dict[str, Any]:
+    run = romtool("rehearse", *args, "--json", cwd=folder)
+    assert run.returncode == code, told(run)
+    document = json.loads(run.stdout)
+    assert isinstance(document, dict)
+    return document
+
+
+def test_two_cards_that_get_on(folder: Path) -> None:
+    found = rehearsed(folder, "cards", code=0)
+    assert [(card["csn"], card["id"], card["serial"]) for card in found["cards"]] == [
+        (1, "QRL0301", 1),
+        (2, "QRL0301", 2),
+    ]
+    assert found["lost"] == found["left_out"] == found["warnings"] == found["conflict"] == []
+    (device,) = found["cards"][0]["devices"]
+    assert device == {
+        "card": 0,
+        "device": "QRL0001",
+        "number": 0,
+        "choice": 0,
+        "irq": [5],
+        "dma": [0],
+        "io": [{"base": 0x220, "length": 16}],
+        "memory": [],
+    }
+
+
+def test_the_contract_of_a_card(folder: Path) -> None:
+    (card,) = rehearsed(folder, "cards/a.toml", code=0)["cards"]
+    assert card["checksum_ok"] is True
+    # Nine bytes of identifier, and the items as the other hand has them (tests/support/tool.py).
+    assert card["resource_bytes"] == 9 + len(CARD_ITEMS)
+
+
+def test_a_lost_card_is_exit_1(folder: Path) -> None:
+    found = rehearsed(folder, "cards/a.toml", "twin.toml", "ignored.bin", code=1)
+    assert [(lost["card"], lost["id"]) for lost in found["lost"]] == [
+        (1, "QRL0301"),
+        (2, "QRL0301"),
+    ]
+    assert "72 bits" in found["lost"][0]["why"]
+    assert "signature is 55 3B, not 55 BB" in found["lost"][1]["why"]
+    assert len(found["cards"]) == 1
+
+
+def test_steps_in_json(folder: Path) -> None:
+    steps = rehearsed(folder, "cards/a.toml", "--trace", code=0)["steps"]
+    names = [step["step"] for step in steps]
+    assert names[:2] == ["load", "key"]
+    assert names.count("round") == 2
+    assert "steps" not in rehearsed(folder, "cards/a.toml", code=0)
+
+
+def test_an_input_that_cannot_be_used(folder: Path) -> None:
+    run = romtool("rehearse", "none.bin", cwd=folder)
+    assert run.returncode == 2
+    assert told(run).startswith("romtool: none.bin: ")
+    run = romtool("rehearse", "cards/a.toml", "none.bin", cwd=folder)
+    assert run.returncode == 2
+    assert b"1 of 1 cards seen" in run.stdout
+
+
+def test_standard_input(folder: Path) -> None:
+    image = (folder / "ignored.bin").read_bytes()
+    run = romtool("rehearse", "-", stdin=image, cwd=folder)
+    assert run.returncode == 1, told(run)
+    assert b"QRL0301  standard input" in run.stdout
