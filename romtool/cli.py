@@ -19,6 +19,7 @@ COMMANDS = {
     "diff": "Tell what differs between two images.",
     "profile": "Write a dump as an editable profile.",
     "recover": "Put spoilt reads of a part right.",
+    "report": "Write a page about an image.",
     "schema": "Show layouts, parts and records; check your own.",
 }
 """The commands, in the order of the job, in a few words each: help loads none of them."""

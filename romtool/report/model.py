@@ -1,0 +1,190 @@
+"""The report: all that the page shows, as plain data."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from romtool import __version__
+from romtool.image.card import card_of
+from romtool.image.model import Image
+from romtool.report.bytemap import ByteMap, Key, byte_map, legend
+from romtool.report.cards import CardTable, Fact, card_name, card_table
+from romtool.report.given import InThatPC, given_to
+from romtool.report.grids import Grid, grids
+from romtool.report.ports import PortMap, port_map
+from romtool.report.stretches import Marks, Stretch, stretches
+from romtool.report.sums import Sum, sums
+from romtool.rules.check import SEVERITIES
+from romtool.rules.findings import Finding
+from romtool.schema.numbers import clip, one_of, sizes
+from romtool.text.findings import counted, place
+from romtool.wants.read import wants_of
+
+MOST_FINDINGS = 200
+LONGEST_PROFILE = 256 << 10
+"""Characters of a profile that are shown."""
+
+LONGEST_NAME = 120
+
+GOOD, DOUBTFUL, BAD = "good", "doubtful", "bad"
+
+FORMATS = {
+    "raw": "raw binary",
+    "hex": "Intel HEX",
+    "srec": "S-record",
+    "toml": "card profile, built in memory",
+}
+
+
+@dataclass(frozen=True)
+class Subject:
+    """An input as a command took it: `profile` is its text, if it is one."""
+
+    name: str
+    format: str
+    image: Image
+    part: str | None
+    findings: Sequence[Finding]
+    profile: str = ""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How things stand, in a few words and in a sentence: good, doubtful, bad."""
+
+    level: str
+    words: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Told:
+    """A finding, its number from 1 and its place in words; `at` links to its bytes."""
+
+    number: int
+    finding: Finding
+    place: str
+    at: int | None
+
+
+@dataclass(frozen=True)
+class Origin:
+    """How an input came to be: what it is, its size, its SHA-256."""
+
+    name: str
+    format: str
+    size: int
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Report:
+    """All of the page; what an image of no known layout doesn't have is None."""
+
+    version: str
+    title: str
+    verdict: Verdict
+    facts: tuple[Fact, ...]
+    findings: tuple[Told, ...]
+    findings_left_out: int
+    bytemap: ByteMap
+    legend: tuple[Key, ...]
+    stretches: tuple[Stretch, ...]
+    card: CardTable | None
+    grids: tuple[Grid, ...]
+    ports: PortMap | None
+    sums: tuple[Sum, ...]
+    origin: Origin
+    profile: str
+    profile_left_out: int
+
+
+def report_of(subject: Subject, pc: InThatPC | None = None) -> Report:
+    """Return the report of an image; with `pc` also what it gets there."""
+    image = subject.image
+    worst_first = sorted(subject.findings, key=lambda one: SEVERITIES.index(one.severity))
+    marks = Marks(tuple(finding.offset for finding in worst_first))
+    cut = stretches(image, marks)
+    entries = [entry for stretch in cut for entry in stretch.entries]
+    rows = {number: entry.at for entry in entries for number in entry.findings}
+    told = [
+        Told(number, finding, place(finding), rows.get(number))
+        for number, finding in enumerate(worst_first, 1)
+    ]
+    known = image.frame is not None
+    wants, host = wants_of(image), pc.host if pc is not None else None
+    given = given_to(wants, pc)
+    return Report(
+        __version__,
+        _title(subject),
+        verdict_of(image, subject.findings),
+        tuple(_facts(subject)),
+        tuple(told[:MOST_FINDINGS]),
+        max(0, len(told) - MOST_FINDINGS),
+        byte_map(image.data, cut),
+        legend(cut),
+        tuple(cut),
+        card_table(image, pc) if known else None,
+        grids(image, wants, given, host) if known else (),
+        port_map(image, wants, given, host) if known else None,
+        tuple(sums(image)),
+        origin_of(subject),
+        subject.profile[:LONGEST_PROFILE],
+        max(0, len(subject.profile) - LONGEST_PROFILE),
+    )
+
+
+def verdict_of(image: Image, findings: Sequence[Finding]) -> Verdict:
+    """Return what the findings come to."""
+    if image.frame is None:
+        blank = len(set(image.data)) == 1
+        words = "Blank, or not read" if blank else "Unreadable"
+        why = f"every byte is {image.data[0]:02X}h" if blank else "no layout fits these bytes"
+        return Verdict(BAD, words, f"{why[0].upper()}{why[1:]}: there is no card to be seen.")
+    summary = counted(findings)
+    worst = {finding.severity for finding in findings}
+    if SEVERITIES[0] in worst:
+        return Verdict(BAD, "Not fit to burn", f"The checks found {summary}.")
+    if SEVERITIES[1] in worst:
+        return Verdict(DOUBTFUL, "Look at the warnings", f"No errors; the checks found {summary}.")
+    if findings:
+        return Verdict(GOOD, "No faults found", f"The checks found {summary}, and no error.")
+    return Verdict(GOOD, "No faults found", "All checks passed; nothing to complain about.")
+
+
+def _title(subject: Subject) -> str:
+    """Return what the card is called, or the file where no card can be seen."""
+    image = subject.image
+    if image.frame is None:
+        return clip(subject.name, LONGEST_NAME)
+    return card_name(card_of(image)) or image.card_id or clip(subject.name, LONGEST_NAME)
+
+
+def _facts(subject: Subject) -> Iterator[Fact]:
+    """Yield what to know at first sight."""
+    image = subject.image
+    size = len(image.data)
+    parts = [subject.part] if subject.part else [p.name for p in image.catalog.parts_of(size)]
+    if image.frame is not None:
+        identifier = image.catalog.identifier
+        serial = image.identifier_values[0][identifier.serial_field.key]
+        yield Fact(identifier.id_field.title, image.card_id or "can't be spelt")
+        yield Fact(identifier.serial_field.title, "none" if serial is None else str(serial))
+        yield Fact("devices", str(len(card_of(image).devices)))
+    yield Fact("layout", image.frame.name if image.frame else "none fits")
+    yield Fact("part", one_of(parts) if parts else "no part's length", sizes(size))
+    if image.frame is not None:
+        used = image.items_end
+        unused = sum(len(run.raw) for run in image.runs("fill"))
+        yield Fact("bytes used", str(size - unused), f"PnP data to {used - 1:X}h")
+
+
+def origin_of(subject: Subject) -> Origin:
+    """Return how an input came to be."""
+    data = subject.image.data
+    digest = hashlib.sha256(data).hexdigest()
+    return Origin(
+        clip(subject.name, LONGEST_NAME), FORMATS[subject.format], len(data), digest
+    )
