@@ -5,6 +5,7 @@ All measures are in the units of the drawing; pure arithmetic, no markup.
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -12,6 +13,11 @@ from romtool.report.stretches import REST, Entry, Stretch
 from romtool.schema.numbers import clip, sizes
 
 ACROSS = 16
+"""Bytes in a line."""
+
+SHEET = 24
+"""Lines of a drawing; what is longer goes on in another one, so that pages can break there."""
+
 CELL, LINE, GAP = 24, 28, 2
 LEFT = 46
 """The width of the column of addresses."""
@@ -23,7 +29,7 @@ KEPT = 3
 """So many of its lines are drawn before others are hidden, if its bytes are not all the same."""
 
 LONGEST_NAME = 240
-LONGEST_LABEL = 22
+LONGEST_LABEL = 26
 MOST_KEYS = 24
 """So many entries has the legend."""
 
@@ -40,12 +46,15 @@ class Box:
 
 @dataclass(frozen=True)
 class Region:
-    """An entry in the map; `name` says all of it, for those who can't see where it is."""
+    """An entry in a drawing; `name` says all of it, for those who can't see where it is.
+
+    `flag`: the corner that marks a finding.
+    """
 
     at: int
     name: str
     boxes: tuple[Box, ...]
-    is_flagged: bool
+    flag: tuple[int, int] | None
 
 
 @dataclass(frozen=True)
@@ -69,8 +78,8 @@ class Line:
 
 
 @dataclass(frozen=True)
-class ByteMap:
-    """The whole drawing; `changed`: the corners of bytes that the other image has not so."""
+class Sheet:
+    """One drawing; `changed`: the corners of bytes that the other image has not so."""
 
     width: int
     height: int
@@ -101,107 +110,133 @@ def legend(stretches: Sequence[Stretch]) -> tuple[Key, ...]:
     return tuple(keys)
 
 
-def byte_map(data: bytes, stretches: Sequence[Stretch]) -> ByteMap:
+def byte_map(data: bytes, stretches: Sequence[Stretch]) -> tuple[Sheet, ...]:
     """Return the map of an image's bytes."""
     entries = [entry for stretch in stretches for entry in stretch.entries]
     rows = _Rows(data, entries)
-    parts = tuple(
-        Part(
-            stretch.kind,
-            stretch.device,
-            tuple(_region(rows, stretch, entry) for entry in stretch.entries),
-        )
-        for stretch in stretches
-    )
-    corners = [rows.corner(at) for entry in entries for at in sorted(entry.changed)]
-    return ByteMap(
-        LEFT + ACROSS * CELL,
-        rows.height,
-        tuple(rows.lines(stretches)),
-        parts,
-        tuple(corner for corner in corners if corner is not None),
-    )
+    sheets = []
+    for number in range(rows.sheets):
+        shown = [one for one in stretches if rows.is_on(number, one.at, one.at + one.size)]
+        parts = tuple(_part(rows, number, stretch) for stretch in shown)
+        lines = tuple(rows.lines(number, shown))
+        changed = [
+            rows.corner(at)
+            for stretch in shown
+            for entry in stretch.entries
+            for at in sorted(entry.changed)
+            if rows.is_on(number, at, at + 1) and rows.is_drawn(at)
+        ]
+        sheets.append(Sheet(LEFT + ACROSS * CELL, len(lines) * LINE, lines, parts, tuple(changed)))
+    return tuple(sheets)
 
 
-def _region(rows: _Rows, stretch: Stretch, entry: Entry) -> Region:
+def _part(rows: _Rows, sheet: int, stretch: Stretch) -> Part:
+    regions = [
+        _region(rows, sheet, stretch, entry)
+        for entry in stretch.entries
+        if rows.is_on(sheet, entry.at, entry.end)
+    ]
+    return Part(stretch.kind, stretch.device, tuple(regions))
+
+
+def _region(rows: _Rows, sheet: int, stretch: Stretch, entry: Entry) -> Region:
     words = f"{entry.at:04X}, {sizes(len(entry.raw))}: {stretch.label}: "
     words += "; ".join(entry.meanings)
     if entry.findings:
         words += "; has a finding"
     if entry.changed:
         words += "; differs"
-    name = clip(words, LONGEST_NAME)
-    return Region(entry.at, name, tuple(rows.boxes(entry)), bool(entry.findings))
+    boxes = tuple(rows.boxes(sheet, entry))
+    flag = (boxes[0].x + boxes[0].width, boxes[0].y) if entry.findings else None
+    return Region(entry.at, clip(words, LONGEST_NAME), boxes, flag)
 
 
 class _Rows:
-    """The lines of sixteen bytes: which are drawn, and how far down."""
+    """The lines of sixteen bytes: which are drawn, on which sheet, and how far down."""
 
     def __init__(self, data: bytes, entries: Sequence[Entry]) -> None:
         self.data = data
-        count = -(-len(data) // ACROSS)
-        hidden: dict[int, Entry] = {}
-        for entry in entries:
-            for line in _hidden(entry):
-                hidden[line] = entry
-        self.y: dict[int, int] = {}
-        self.hidden_at: dict[int, tuple[int, Entry]] = {}
-        y, line = 0, 0
-        while line < count:
-            self.y[line] = y
+        hidden = {lines.start: (lines, entry) for lines, entry in _all_hidden(entries)}
+        self.place: dict[int, int] = {}
+        self.hidden: dict[int, tuple[range, Entry]] = {}
+        line = 0
+        while line * ACROSS < len(data):
+            self.place[line] = len(self.place)
             if line in hidden:
-                entry = hidden[line]
-                behind = _hidden(entry).stop
-                self.hidden_at[line] = behind, entry
-                line = behind
+                self.hidden[line] = hidden[line]
+                line = hidden[line][0].stop
             else:
                 line += 1
-            y += LINE
-        self.height = y
+        self.starts = list(self.place)
 
-    def boxes(self, entry: Entry) -> Iterator[Box]:
-        """Yield where an entry is drawn."""
+    @property
+    def sheets(self) -> int:
+        """How many drawings it takes."""
+        return -(-len(self.place) // SHEET)
+
+    def _drawn_line(self, at: int) -> int:
+        """Return the line that a byte is drawn in, or hidden in."""
+        return self.starts[bisect.bisect(self.starts, at // ACROSS) - 1]
+
+    def is_drawn(self, at: int) -> bool:
+        """Whether a byte isn't hidden."""
+        return self._drawn_line(at) not in self.hidden
+
+    def is_on(self, sheet: int, at: int, end: int) -> bool:
+        """Whether some of the bytes from `at` to `end` are on a sheet."""
+        first, last = (self.place[self._drawn_line(one)] // SHEET for one in (at, end - 1))
+        return first <= sheet <= last
+
+    def _y(self, line: int) -> int:
+        return self.place[line] % SHEET * LINE
+
+    def boxes(self, sheet: int, entry: Entry) -> Iterator[Box]:
+        """Yield where an entry is drawn on a sheet."""
         at = entry.at
         while at < entry.end:
-            line = at // ACROSS
-            if line in self.hidden_at:
-                behind = self.hidden_at[line][0] * ACROSS
+            line = self._drawn_line(at)
+            first, last = at % ACROSS, ACROSS - 1
+            if line in self.hidden:
+                at = self.hidden[line][0].stop * ACROSS
             else:
-                behind = (line + 1) * ACROSS
-            last = min(entry.end, behind) - 1
-            width = ACROSS if line in self.hidden_at else last - at + 1
-            x = LEFT + at % ACROSS * CELL
-            yield Box(x + GAP // 2, self.y[line] + GAP // 2, width * CELL - GAP, LINE - 2 * GAP)
-            at = behind
+                behind = min(entry.end, (line + 1) * ACROSS)
+                last = (behind - 1) % ACROSS
+                at = behind
+            if self.place[line] // SHEET == sheet:
+                x, y = LEFT + first * CELL, self._y(line)
+                width = (last - first + 1) * CELL
+                yield Box(x + GAP // 2, y + GAP, width - GAP, LINE - 2 * GAP)
 
-    def corner(self, at: int) -> tuple[int, int] | None:
-        """Return the corner of a byte's cell, None for a byte that isn't drawn."""
-        line = at // ACROSS
-        if line not in self.y or line in self.hidden_at:
-            return None
-        return LEFT + at % ACROSS * CELL + GAP // 2, self.y[line] + GAP // 2
+    def corner(self, at: int) -> tuple[int, int]:
+        """Return the corner of a byte's cell."""
+        return LEFT + at % ACROSS * CELL + GAP // 2, self._y(at // ACROSS) + GAP
 
-    def lines(self, stretches: Sequence[Stretch]) -> Iterator[Line]:
-        """Yield what is written in the lines."""
+    def lines(self, sheet: int, shown: Sequence[Stretch]) -> Iterator[Line]:
+        """Yield what is written in the lines of a sheet, with the stretches that begin there."""
         labels: dict[int, list[str]] = {}
-        for stretch in stretches:
-            labels.setdefault(stretch.at // ACROSS, []).append(clip(stretch.short, LONGEST_LABEL))
-        for line, y in self.y.items():
-            address = f"{line * ACROSS:04X}"
-            words = ", ".join(labels.get(line, ()))
-            if line in self.hidden_at:
-                behind, entry = self.hidden_at[line]
-                left_out = sizes((behind - line) * ACROSS)
-                what = f"{left_out} more of {entry.raw[0]:02X}" if entry.is_even else left_out
-                yield Line(y, address, hidden=f"… {what}, to {behind * ACROSS - 1:04X} …")
+        for stretch in shown:
+            labels.setdefault(stretch.at // ACROSS, []).append(stretch.short)
+        for line in self.starts[sheet * SHEET : (sheet + 1) * SHEET]:
+            address, y = f"{line * ACROSS:04X}", self._y(line)
+            words = clip(", ".join(labels.get(line, ())), LONGEST_LABEL)
+            if line in self.hidden:
+                yield Line(y, address, hidden=_hidden_words(*self.hidden[line]))
                 continue
             cells = enumerate(self.data[line * ACROSS : (line + 1) * ACROSS])
             placed = tuple((LEFT + x * CELL + CELL // 2, f"{byte:02X}") for x, byte in cells)
             yield Line(y, address, placed, labels=words)
 
 
-def _hidden(entry: Entry) -> range:
-    """Return the lines that are not drawn: inside an entry that fills many, but not its last."""
-    first, behind = -(-entry.at // ACROSS), entry.end // ACROSS
-    first += 0 if entry.is_even else KEPT
-    return range(first, behind - 1) if behind - 1 - first >= FEWEST_HIDDEN else range(0)
+def _hidden_words(lines: range, entry: Entry) -> str:
+    left_out = sizes(len(lines) * ACROSS)
+    what = f"{left_out} of {entry.raw[0]:02X}" if entry.is_even else left_out
+    return f"… {what}, to {lines.stop * ACROSS - 1:04X} …"
+
+
+def _all_hidden(entries: Sequence[Entry]) -> Iterator[tuple[range, Entry]]:
+    """Yield the lines that are not drawn: inside entries that fill many, but for their last."""
+    for entry in entries:
+        first, behind = -(-entry.at // ACROSS), entry.end // ACROSS
+        first += 0 if entry.is_even else KEPT
+        if behind - 1 - first >= FEWEST_HIDDEN:
+            yield range(first, behind - 1), entry

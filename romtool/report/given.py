@@ -54,9 +54,7 @@ def chosen(alternatives: tuple[Alternative, ...], given: Given) -> Alternative:
     return next(one for one in alternatives if one.number == given.choice)
 
 
-def values(
-    alternative: Alternative, given: Given
-) -> Iterator[tuple[Need, int | Placed | None]]:
+def values(alternative: Alternative, given: Given) -> Iterator[tuple[Need, int | Placed | None]]:
     """Yield each need of an alternative with what it was given, in item order."""
     queues = {kind: iter(getattr(given, kind)) for kind in {n.kind for n in alternative.needs}}
     for need in alternative.needs:

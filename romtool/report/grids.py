@@ -84,9 +84,7 @@ class Grid:
         return [mark for mark in MARKS if mark in found]
 
 
-def grids(
-    image: Image, wants: CardWants, given: GivenTo, host: Host | None
-) -> tuple[Grid, ...]:
+def grids(image: Image, wants: CardWants, given: GivenTo, host: Host | None) -> tuple[Grid, ...]:
     """Return a grid for each kind of line that a device can ask for."""
     made = []
     for resource in image.catalog.resources.values():
@@ -107,9 +105,7 @@ def _lines_kind(image: Image, resource: Resource) -> LinesKind | None:
 class _Maker:
     """Makes the grid of one resource."""
 
-    def __init__(
-        self, image: Image, resource: Resource, given: GivenTo, host: Host | None
-    ) -> None:
+    def __init__(self, image: Image, resource: Resource, given: GivenTo, host: Host | None) -> None:
         self.image, self.resource, self.given = image, resource, given
         self.taken = None if host is None else getattr(host, resource.name)
         self.pins = _pins(image, resource.name)

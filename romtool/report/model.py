@@ -9,17 +9,19 @@ from dataclasses import dataclass
 from romtool import __version__
 from romtool.image.card import card_of
 from romtool.image.model import Image
-from romtool.report.bytemap import ByteMap, Key, byte_map, legend
+from romtool.report.bytemap import Key, Sheet, byte_map, legend
 from romtool.report.cards import CardTable, Fact, card_name, card_table
 from romtool.report.given import InThatPC, given_to
 from romtool.report.grids import Grid, grids
+from romtool.report.pc import PCTable, pc_table, pc_verdict
 from romtool.report.ports import PortMap, port_map
 from romtool.report.stretches import Marks, Stretch, stretches
 from romtool.report.sums import Sum, sums
+from romtool.report.verdict import Verdict, verdict_of
 from romtool.rules.check import SEVERITIES
 from romtool.rules.findings import Finding
 from romtool.schema.numbers import clip, one_of, sizes
-from romtool.text.findings import counted, place
+from romtool.text.findings import place
 from romtool.wants.read import wants_of
 
 MOST_FINDINGS = 200
@@ -27,8 +29,6 @@ LONGEST_PROFILE = 256 << 10
 """Characters of a profile that are shown."""
 
 LONGEST_NAME = 120
-
-GOOD, DOUBTFUL, BAD = "good", "doubtful", "bad"
 
 FORMATS = {
     "raw": "raw binary",
@@ -48,15 +48,6 @@ class Subject:
     part: str | None
     findings: Sequence[Finding]
     profile: str = ""
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """How things stand, in a few words and in a sentence: good, doubtful, bad."""
-
-    level: str
-    words: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -85,13 +76,14 @@ class Report:
 
     version: str
     title: str
-    verdict: Verdict
+    verdicts: tuple[Verdict, ...]
     facts: tuple[Fact, ...]
     findings: tuple[Told, ...]
     findings_left_out: int
-    bytemap: ByteMap
+    sheets: tuple[Sheet, ...]
     legend: tuple[Key, ...]
     stretches: tuple[Stretch, ...]
+    pc: PCTable | None
     card: CardTable | None
     grids: tuple[Grid, ...]
     ports: PortMap | None
@@ -119,13 +111,14 @@ def report_of(subject: Subject, pc: InThatPC | None = None) -> Report:
     return Report(
         __version__,
         _title(subject),
-        verdict_of(image, subject.findings),
+        tuple(_verdicts(subject, pc)),
         tuple(_facts(subject)),
         tuple(told[:MOST_FINDINGS]),
         max(0, len(told) - MOST_FINDINGS),
         byte_map(image.data, cut),
         legend(cut),
         tuple(cut),
+        pc_table(image, wants, pc) if pc is not None and known else None,
         card_table(image, pc) if known else None,
         grids(image, wants, given, host) if known else (),
         port_map(image, wants, given, host) if known else None,
@@ -136,22 +129,10 @@ def report_of(subject: Subject, pc: InThatPC | None = None) -> Report:
     )
 
 
-def verdict_of(image: Image, findings: Sequence[Finding]) -> Verdict:
-    """Return what the findings come to."""
-    if image.frame is None:
-        blank = len(set(image.data)) == 1
-        words = "Blank, or not read" if blank else "Unreadable"
-        why = f"every byte is {image.data[0]:02X}h" if blank else "no layout fits these bytes"
-        return Verdict(BAD, words, f"{why[0].upper()}{why[1:]}: there is no card to be seen.")
-    summary = counted(findings)
-    worst = {finding.severity for finding in findings}
-    if SEVERITIES[0] in worst:
-        return Verdict(BAD, "Not fit to burn", f"The checks found {summary}.")
-    if SEVERITIES[1] in worst:
-        return Verdict(DOUBTFUL, "Look at the warnings", f"No errors; the checks found {summary}.")
-    if findings:
-        return Verdict(GOOD, "No faults found", f"The checks found {summary}, and no error.")
-    return Verdict(GOOD, "No faults found", "All checks passed; nothing to complain about.")
+def _verdicts(subject: Subject, pc: InThatPC | None) -> Iterator[Verdict]:
+    yield verdict_of(subject.image, subject.findings)
+    if pc is not None and subject.image.frame is not None:
+        yield pc_verdict(pc)
 
 
 def _title(subject: Subject) -> str:
@@ -185,6 +166,4 @@ def origin_of(subject: Subject) -> Origin:
     """Return how an input came to be."""
     data = subject.image.data
     digest = hashlib.sha256(data).hexdigest()
-    return Origin(
-        clip(subject.name, LONGEST_NAME), FORMATS[subject.format], len(data), digest
-    )
+    return Origin(clip(subject.name, LONGEST_NAME), FORMATS[subject.format], len(data), digest)

@@ -26,6 +26,9 @@ MOST_RANGES = 24
 Run = tuple[int, int]
 """The first port of a run, and how many it has."""
 
+Asked = tuple[Span, int | None]
+"""A range, and the choice (from 1) that asks for it; None: it always applies."""
+
 
 @dataclass(frozen=True)
 class Lane:
@@ -93,12 +96,12 @@ def port_map(image: Image, wants: CardWants, given: GivenTo, host: Host | None) 
         owners.append(Owner(host.name, tuple(_host_lanes(bus, host.io))))
     room, left_out = MOST_LANES, 0
     for device in wants.devices:
-        lanes = list(_device_lanes(bus, device, given, kind))
-        left_out += max(0, len(lanes) - room)
-        if lanes[:room]:
-            shown = tuple(lanes[:room])
-            owners.append(Owner(device.id, shown, device.name or "", device.number))
-        room = max(0, room - len(lanes))
+        asked = _asked(device, kind)
+        lanes = [_lane(bus, asking, given) for asking in list(asked.values())[:room]]
+        left_out += len(asked) - len(lanes)
+        if lanes:
+            owners.append(Owner(device.id, tuple(lanes), device.name or "", device.number))
+        room -= len(lanes)
     return PortMap(bus.alias_step, tuple(owners), left_out, bus.source)
 
 
@@ -139,22 +142,17 @@ def _taken(bus: Bus, ranges: Sequence[Placed], words: str, note: str) -> Lane:
     return Lane(words, "taken", note, fixed=_runs(strip.near), far=_runs(strip.far))
 
 
-def _device_lanes(bus: Bus, device: DeviceWants, given: GivenTo, kind: str) -> Iterator[Lane]:
-    """Yield a strip for each different range, with the choices that ask for it."""
-    asked: dict[Span, list[int | None]] = {}
-    got: dict[Span, Placed] = {}
+def _asked(device: DeviceWants, kind: str) -> dict[Span, list[Asked]]:
+    """Return each different range that a device asks for, with all that ask for it."""
+    asked: dict[Span, list[Asked]] = {}
     for span, choice in _spans(device):
         if span.kind == kind and not span.is_empty:
-            asked.setdefault(span, []).append(choice)
-            placed = given.to(span)
-            if isinstance(placed, Placed):
-                got[span] = placed
-    for span, choices in asked.items():
-        yield _lane(bus, span, _who(choices), got.get(span))
+            asked.setdefault(span, []).append((span, choice))
+    return asked
 
 
-def _spans(device: DeviceWants) -> Iterator[tuple[Span, int | None]]:
-    """Yield each range with the choice (from 1) that it belongs to, None if it always applies."""
+def _spans(device: DeviceWants) -> Iterator[Asked]:
+    """Yield each range with the choice that asks for it."""
     for need in (*device.before, *device.after):
         if isinstance(need, Span):
             yield need, None
@@ -174,7 +172,11 @@ def _who(choices: Sequence[int | None]) -> str:
     return f"choice{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"
 
 
-def _lane(bus: Bus, span: Span, who: str, placed: Placed | None) -> Lane:
+def _lane(bus: Bus, asked: Sequence[Asked], given: GivenTo) -> Lane:
+    """Return the strip of one range, for all that ask for it."""
+    span = asked[0][0]
+    got = (given.to(one) for one, _ in asked)
+    placed = next((value for value in got if isinstance(value, Placed)), None)
     strip, chosen = _Strip(bus.alias_step), _Strip(bus.alias_step)
     # So many bases cover all that lie in the strip; as many again, all places of those above it.
     for base in span.bases[: 2 * bus.alias_step]:
@@ -185,7 +187,7 @@ def _lane(bus: Bus, span: Span, who: str, placed: Placed | None) -> Lane:
     near = _runs(strip.near)
     return Lane(
         span.item.words if span.item is not None else "",
-        who,
+        _who([choice for _, choice in asked]),
         _aliases(bus, span.low, span.bits) if single else _aliases(bus, None, span.bits),
         fixed=near if single else (),
         may_be=() if single else near,

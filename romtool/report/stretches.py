@@ -127,7 +127,9 @@ def _grouped(image: Image, rows: Sequence[Row]) -> Iterator[Stretch]:
         if kind == UNKNOWN:
             label = NO_LAYOUT
         entries = tuple(
-            Entry(row.offset, row.raw, tuple(clip(words, LONGEST_MEANING) for words in row.meanings))
+            Entry(
+                row.offset, row.raw, tuple(clip(words, LONGEST_MEANING) for words in row.meanings)
+            )
             for row in inside
         )
         yield Stretch(kind, label, entries, device, choice)

@@ -80,16 +80,19 @@ class Browser:
 
     def console(self) -> list[str]:
         """What the browser complained about since it was last asked."""
-        return [f"{one['level']}: {one['message']}" for one in self.driver.get_log("browser")]
+        return [f"{one['level']}: {one['message']}" for one in self._log("browser")]
 
     def requests(self) -> list[str]:
         """The addresses that were asked for since this was last asked."""
         found = []
-        for entry in self.driver.get_log("performance"):
+        for entry in self._log("performance"):
             message = json.loads(entry["message"])["message"]
             if message["method"] == "Network.requestWillBeSent":
                 found.append(message["params"]["request"]["url"])
         return found
+
+    def _log(self, name: str) -> list[dict[str, Any]]:
+        return list(self.driver.execute("getLog", {"type": name})["value"])
 
 
 @contextlib.contextmanager
