@@ -16,7 +16,8 @@ from romtool.commands.common import (
     take_image,
 )
 from romtool.files.output import write_files
-from romtool.report.model import Subject, report_of
+from romtool.report.model import report_of
+from romtool.report.origin import Subject
 
 
 @click.command(
@@ -54,8 +55,13 @@ def command(
     from romtool.report.page import page
 
     catalog = catalog_of(schemas)
-    taken = take_image(catalog, image, layout=layout, part=part, forced=forced)
-    text = page(report_of(_subject(taken)))
+    taken = [
+        take_image(catalog, name, layout=layout, part=part, forced=forced)
+        for name in (image, other)
+        if name is not None
+    ]
+    first, *rest = (_subject(one) for one in taken)
+    text = page(report_of(first, other=rest[0] if rest else None))
     stem = "image" if image == "-" else Path(image).stem
     path = output or Path(f"{stem}.html")
     write_files([(path, text.encode())], force=force)

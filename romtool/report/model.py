@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from romtool import __version__
+from romtool.diff.changes import Differences
+from romtool.diff.compare import compare
 from romtool.image.card import card_of
-from romtool.image.model import Image
 from romtool.report.bytemap import Key, Sheet, byte_map, legend
 from romtool.report.cards import CardTable, Fact, card_name, card_table
 from romtool.report.given import InThatPC, given_to
 from romtool.report.grids import Grid, grids
+from romtool.report.origin import LONGEST_NAME, Origin, Subject, origin_of
+from romtool.report.other import OtherTable, changed_spans, other_table, other_verdict
 from romtool.report.pc import PCTable, pc_table, pc_verdict
 from romtool.report.ports import PortMap, port_map
 from romtool.report.stretches import Marks, Stretch, stretches
@@ -28,27 +30,6 @@ MOST_FINDINGS = 200
 LONGEST_PROFILE = 256 << 10
 """Characters of a profile that are shown."""
 
-LONGEST_NAME = 120
-
-FORMATS = {
-    "raw": "raw binary",
-    "hex": "Intel HEX",
-    "srec": "S-record",
-    "toml": "card profile, built in memory",
-}
-
-
-@dataclass(frozen=True)
-class Subject:
-    """An input as a command took it: `profile` is its text, if it is one."""
-
-    name: str
-    format: str
-    image: Image
-    part: str | None
-    findings: Sequence[Finding]
-    profile: str = ""
-
 
 @dataclass(frozen=True)
 class Told:
@@ -58,16 +39,6 @@ class Told:
     finding: Finding
     place: str
     at: int | None
-
-
-@dataclass(frozen=True)
-class Origin:
-    """How an input came to be: what it is, its size, its SHA-256."""
-
-    name: str
-    format: str
-    size: int
-    sha256: str
 
 
 @dataclass(frozen=True)
@@ -84,6 +55,7 @@ class Report:
     legend: tuple[Key, ...]
     stretches: tuple[Stretch, ...]
     pc: PCTable | None
+    other: OtherTable | None
     card: CardTable | None
     grids: tuple[Grid, ...]
     ports: PortMap | None
@@ -93,11 +65,18 @@ class Report:
     profile_left_out: int
 
 
-def report_of(subject: Subject, pc: InThatPC | None = None) -> Report:
-    """Return the report of an image; with `pc` also what it gets there."""
+def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | None = None) -> Report:
+    """Return the report of an image.
+
+    With `pc` also what the card gets there, with `other` also how that image differs.
+    """
     image = subject.image
+    found = None
+    if other is not None:
+        found = compare(image, other.image, (subject.part, other.part))
     worst_first = sorted(subject.findings, key=lambda one: SEVERITIES.index(one.severity))
-    marks = Marks(tuple(finding.offset for finding in worst_first))
+    changed = changed_spans(found) if found is not None else ()
+    marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))
     cut = stretches(image, marks)
     entries = [entry for stretch in cut for entry in stretch.entries]
     rows = {number: entry.at for entry in entries for number in entry.findings}
@@ -111,7 +90,7 @@ def report_of(subject: Subject, pc: InThatPC | None = None) -> Report:
     return Report(
         __version__,
         _title(subject),
-        tuple(_verdicts(subject, pc)),
+        tuple(_verdicts(subject, pc, other, found)),
         tuple(_facts(subject)),
         tuple(told[:MOST_FINDINGS]),
         max(0, len(told) - MOST_FINDINGS),
@@ -119,6 +98,7 @@ def report_of(subject: Subject, pc: InThatPC | None = None) -> Report:
         legend(cut),
         tuple(cut),
         pc_table(image, wants, pc) if pc is not None and known else None,
+        other_table(subject, other, found) if other and found else None,
         card_table(image, pc) if known else None,
         grids(image, wants, given, host) if known else (),
         port_map(image, wants, given, host) if known else None,
@@ -129,10 +109,14 @@ def report_of(subject: Subject, pc: InThatPC | None = None) -> Report:
     )
 
 
-def _verdicts(subject: Subject, pc: InThatPC | None) -> Iterator[Verdict]:
+def _verdicts(
+    subject: Subject, pc: InThatPC | None, other: Subject | None, found: Differences | None
+) -> Iterator[Verdict]:
     yield verdict_of(subject.image, subject.findings)
     if pc is not None and subject.image.frame is not None:
         yield pc_verdict(pc)
+    if other is not None and found is not None:
+        yield other_verdict(subject, other, found)
 
 
 def _title(subject: Subject) -> str:
@@ -160,10 +144,3 @@ def _facts(subject: Subject) -> Iterator[Fact]:
         used = image.items_end
         unused = sum(len(run.raw) for run in image.runs("fill"))
         yield Fact("bytes used", str(size - unused), f"PnP data to {used - 1:X}h")
-
-
-def origin_of(subject: Subject) -> Origin:
-    """Return how an input came to be."""
-    data = subject.image.data
-    digest = hashlib.sha256(data).hexdigest()
-    return Origin(clip(subject.name, LONGEST_NAME), FORMATS[subject.format], len(data), digest)
