@@ -9,7 +9,7 @@ import base64
 import contextlib
 import json
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -63,15 +63,11 @@ class Browser:
         """What a script in the page returns."""
         return self.driver.execute_script(script, *arguments)
 
-    def picture(self, whole: bool = False, **clip: int) -> bytes:
-        """A PNG of the window; of the whole page; or of what x, y, width, height cut out of it."""
-        options: dict[str, Any] = {"format": "png", "captureBeyondViewport": whole or bool(clip)}
-        if whole:
-            size = self.asked("Page.getLayoutMetrics")["cssContentSize"]
-            clip = {"x": 0, "y": 0, "width": size["width"], "height": size["height"]}
-        if clip:
-            options["clip"] = {"scale": 1, **clip}
-        return base64.b64decode(self.asked("Page.captureScreenshot", **options)["data"])
+    def picture(self, clip: Mapping[str, int]) -> bytes:
+        """A PNG of what x, y, width and height cut out of the page."""
+        cut = {"scale": 1, **clip}
+        answer = self.asked("Page.captureScreenshot", format="png", clip=cut)
+        return base64.b64decode(answer["data"])
 
     def printed(self) -> bytes:
         """The page as a PDF on A4, as the page itself wants it."""
