@@ -23,12 +23,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from romtool import __version__
+from romtool.assign.assign import assign
+from romtool.assign.host import Host
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
+from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
 from romtool.report.page import page
 from romtool.rules.check import check
+from romtool.wants.collide import Placed
+from romtool.wants.read import wants_of
 from tests.support.pages import (
     HTML,
     SVG,
@@ -280,6 +285,15 @@ def by_class(root: Element, name: str) -> Element:
 # --- what it says
 
 
+def hosted(image: bytes, host: Host) -> Element:
+    """The page about an image in a PC."""
+    catalog = load_catalog()
+    read = decode(catalog, image)
+    pc = InThatPC(host, assign(catalog, [wants_of(read)], host))
+    subject = Subject("card.bin", "raw", read, "24C04", check(read))
+    return parsed(page(report_of(subject, pc)).encode())
+
+
 def test_glance(sample: Element) -> None:
     """Verdict and facts come first, as the profile has them."""
     first = found(sample, "section")[0]
@@ -417,6 +431,49 @@ def test_differences(pages: dict[str, bytes]) -> None:
     assert "The second image is the same" in text(found(same, "section")[0])
     assert not with_class(same, "changes")
     assert "blank.bin" in text(section(parsed(pages["two, unreadable"]), "other"))
+
+
+def test_in_a_pc(image: bytes) -> None:
+    """IRQ 5 and the ports at 220h are taken: the best that is left, by the contract's order.
+
+    Device 1 then has choice 2 at best (7 or 9), so one of the others can't have its first choice
+    (9 and 7): the choices 2, 1, 2 come before 2, 2, 1, and 7 is the smaller line for device 1.
+    """
+    host = Host("A <b>PC</b>", frozenset({4, 5}), frozenset({2}), (Placed(0x220, 16, 10),))
+    root = hosted(image, host)
+    first = text(found(root, "section")[0])
+    assert "Fits A <b>PC</b> Every device gets a choice; their priorities add up to 2" in first
+    titles, *given_out = rows(by_class(root, "given-out"))
+    assert titles == ["Device", "Choice", "IRQ line", "DMA channel", "I/O port range"]
+    assert given_out == [
+        ["1 QRL0001 Digital audio and FM", "2 acceptable", "7", "1", "240h-24Fh, 388h-38Bh"],
+        ["2 QRL0002 MIDI UART", "1 good", "9", "", "330h-331h"],
+        ["3 QRL0003 16-bit codec", "2 acceptable", "11", "3", "534h-537h"],
+    ]
+    irq = next(table for table in found(root, "table") if table.get("class") == "grid")
+    taken = next(row for row in rows(irq) if row[0] == "in that PC")
+    assert [line for line, mark in enumerate(taken[1:]) if mark] == [4, 5]
+    marks = [row[1:] for row in rows(irq) if row[0] == "2 acceptable"]
+    assert marks[0][5] == "✕offered, but taken in that PC"
+    assert [row.index("◆given to it") for row in marks if "◆given to it" in row] == [7, 11]
+    lanes = [row[0] for row in rows(by_class(root, "lanes"))]
+    assert "220h-22Fh, 10-bit decode taken; also answers at 620h, A20h, E20h: every 400h above" in (
+        lanes
+    )
+    assert any("given 240h-24Fh" in words for words in lanes)
+    assert len(with_class(root, "tag")) == 3
+
+
+def test_not_in_that_pc(image: bytes) -> None:
+    """With all wired lines taken, what stands in the way is told, and who gets nothing."""
+    root = hosted(image, Host(irq=frozenset({5, 7, 9, 11})))
+    assert "Does not fit empty PC At best 3 devices" in text(found(root, "section")[0])
+    conflict = [text(one) for one in with_class(root, "conflict")[0]]
+    device, *entries = conflict
+    assert re.fullmatch(r"QRL000[123]", device)
+    assert entries
+    assert all(re.fullmatch(r"host irq (5|7|9|11)", one) for one in entries)
+    assert [row[1] for row in rows(by_class(root, "given-out"))[1:]] == ["✕ gets nothing"] * 3
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from romtool.commands.common import (
     guarded,
     image_options,
     take_image,
+    take_pair,
 )
 from romtool.files.output import write_files
 from romtool.report.model import report_of
@@ -22,8 +23,7 @@ from romtool.report.origin import Subject
 
 @click.command(
     "report",
-    epilog="Example: romtool report donor.bin --host samples/host.toml -o donor.html",
-    short_help="Write a page about an image.",
+    epilog="Example: romtool report donor.bin hollow-lane.toml -o donor.html",
 )
 @click.argument("image")
 @click.argument("other", required=False, metavar="[IMAGE2]")
@@ -55,13 +55,13 @@ def command(
     from romtool.report.page import page
 
     catalog = catalog_of(schemas)
-    taken = [
-        take_image(catalog, name, layout=layout, part=part, forced=forced)
-        for name in (image, other)
-        if name is not None
-    ]
-    first, *rest = (_subject(one) for one in taken)
-    text = page(report_of(first, other=rest[0] if rest else None))
+    if other is None:
+        taken = take_image(catalog, image, layout=layout, part=part, forced=forced)
+        second = None
+    else:
+        pair = take_pair(catalog, image, other, layout=layout, part=part, forced=forced)
+        taken, second = pair[0], _subject(pair[1])
+    text = page(report_of(_subject(taken), other=second))
     stem = "image" if image == "-" else Path(image).stem
     path = output or Path(f"{stem}.html")
     write_files([(path, text.encode())], force=force)
