@@ -21,6 +21,7 @@ COMMANDS = {
     "profile": "Write a dump as an editable profile.",
     "recover": "Put spoilt reads of a part right.",
     "rehearse": "Play the power-up of a PC with these cards.",
+    "report": "Write a page about an image.",
     "schema": "Show layouts, parts and records; check your own.",
 }
 """The commands, in the order of the job, in a few words each: help loads none of them."""

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, NoReturn, TypeVar
 
 import click
 
-from romtool.errors import Refused
+from romtool.errors import Refused, refuse
 from romtool.files.intake import FORMATS, Intake, expand, take
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
@@ -171,6 +171,33 @@ def take_image(
     except Refused as refused:
         raise refused.in_file(intake.name) from None
     return Taken(intake, image, settled or (stated.part if stated else None))
+
+
+def take_pair(
+    catalog: Catalog,
+    first: str,
+    second: str,
+    *,
+    layout: str | None,
+    part: str | None,
+    forced: str | None,
+) -> tuple[Taken, Taken]:
+    """Return two inputs that are held against each other; raises Refused.
+
+    Layout and part are those of both. A format that is named is meant for standard input, whose
+    name tells nothing, if one of the two comes from there.
+    """
+    if first == second == "-":
+        raise refuse("standard input can be read only once", "name a file for one of the two")
+    names = (first, second)
+    meant = [name for name in names if name == "-"] or names
+    one, other = (
+        take_image(
+            catalog, name, layout=layout, part=part, forced=forced if name in meant else None
+        )
+        for name in names
+    )
+    return one, other
 
 
 def take_images(

@@ -17,10 +17,9 @@ from romtool.commands.common import (
     guarded,
     image_options,
     json_option,
-    take_image,
+    take_pair,
 )
 from romtool.diff.compare import compare
-from romtool.errors import refuse
 from romtool.text.diff import counted, differences_lines
 
 
@@ -49,18 +48,8 @@ def command(
     0 only if every byte is the same. The options hold for both;
     with standard input (-) for one of the two, --input is for that one.
     """
-    if first == second == "-":
-        raise refuse("standard input can be read only once", "name a file for one of the two")
     catalog = catalog_of(schemas)
-    names = (first, second)
-    # A format that is named is meant for standard input, whose name tells nothing.
-    meant = [name for name in names if name == "-"] or names
-    a, b = (
-        take_image(
-            catalog, name, layout=layout, part=part, forced=forced if name in meant else None
-        )
-        for name in names
-    )
+    a, b = take_pair(catalog, first, second, layout=layout, part=part, forced=forced)
     found = compare(a.image, b.image, (a.part, b.part))
     if as_json:
         echo_json(found.as_json())

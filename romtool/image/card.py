@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from romtool.image.model import Image
 from romtool.image.walk import Item
+from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 
 Entry = dict[str, object]
+
+Place = tuple[int, int | None]
+"""The device and the choice that an item belongs to, each from 0; None: to no choice."""
 
 
 class Choice:
@@ -35,11 +39,7 @@ class Choice:
     @property
     def priority_words(self) -> str:
         """Its priority in words."""
-        field, value = self.start.record.head, self.priority
-        if value is None:
-            return field.absent or "none"
-        shown = field.kind.show(value)
-        return f"{field.title} {shown}" if isinstance(value, int) else shown
+        return priority_words(self.start.record.head, self.priority)
 
 
 class Device:
@@ -77,6 +77,19 @@ class Card:
         self.items: list[Item] = []
         self.devices: list[Device] = []
         self.end: Item | None = None
+
+    def places(self) -> dict[int, Place]:
+        """Return where each item of a device, by its offset, belongs."""
+        found: dict[int, Place] = {}
+        for number, device in enumerate(self.devices):
+            own = [device.start, *device.compatible, *device.items, *device.after]
+            for item in [*own, device.name, device.closed]:
+                if item is not None:
+                    found[item.offset] = number, None
+            for index, choice in enumerate(device.choices):
+                for item in (choice.start, *choice.items):
+                    found[item.offset] = number, index
+        return found
 
 
 def card_of(image: Image) -> Card:
@@ -120,6 +133,14 @@ def _place(device: Device, item: Item) -> None:
         device.name = item
     else:
         device.items.append(item)
+
+
+def priority_words(field: Field, value: object) -> str:
+    """Return the priority of a choice in words; `field` is that of the item which opens it."""
+    if value is None:
+        return field.absent or "none"
+    shown = field.kind.show(value)
+    return f"{field.title} {shown}" if isinstance(value, int) else shown
 
 
 def entry_of(image: Image, item: Item) -> Entry:

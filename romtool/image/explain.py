@@ -75,13 +75,9 @@ def item_owners(image: Image) -> dict[int, str]:
     """Return what each item (by its offset) is part of: the card, a device, a choice of one."""
     card = card_of(image)
     owners = {item.offset: "card" for item in image.items}
-    for device in card.devices:
-        id_ = device.start.head
-        for item in device.all_items:
-            owners[item.offset] = f"device {id_}"
-        for number, choice in enumerate(device.choices, 1):
-            for item in choice.all_items:
-                owners[item.offset] = f"device {id_}, choice {number}"
+    for offset, (device, choice) in card.places().items():
+        which = "" if choice is None else f", choice {choice + 1}"
+        owners[offset] = f"device {card.devices[device].start.head}{which}"
     return owners
 
 

@@ -22,6 +22,8 @@ _PACKAGES = {
     "objcopy": "binutils",
     "srec_cat": "srecord",
     "srec_info": "srecord",
+    "chromium": "chromium",
+    "chromedriver": "chromium-driver",
 }
 
 # A card of invented data that has no faults. `[image]` comes first, so that a test can put another

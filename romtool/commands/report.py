@@ -1,0 +1,75 @@
+"""`romtool report`: one page about an image, to look at and to print."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from romtool.commands.common import (
+    Taken,
+    catalog_of,
+    echo,
+    force_option,
+    guarded,
+    image_options,
+    take_image,
+    take_pair,
+)
+from romtool.files.output import write_files
+from romtool.report.model import report_of
+from romtool.report.origin import Subject
+
+
+@click.command(
+    "report",
+    epilog="Example: romtool report donor.bin hollow-lane.toml -o donor.html",
+)
+@click.argument("image")
+@click.argument("other", required=False, metavar="[IMAGE2]")
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="The page to write; left out: STEM.html in this folder.",
+)
+@image_options
+@force_option
+@guarded
+def command(
+    image: str,
+    other: str | None,
+    output: Path | None,
+    layout: str | None,
+    part: str | None,
+    forced: str | None,
+    schemas: tuple[Path, ...],
+    force: bool,
+) -> None:
+    """Write one HTML page about IMAGE that needs nothing else, to look at and to print.
+
+    Verdict and findings, a map of the bytes, the card and its devices, lines and ports, checksums,
+    and how it was made; of two images also the differences.
+    """
+    from romtool.report.page import page
+
+    catalog = catalog_of(schemas)
+    if other is None:
+        taken = take_image(catalog, image, layout=layout, part=part, forced=forced)
+        second = None
+    else:
+        pair = take_pair(catalog, image, other, layout=layout, part=part, forced=forced)
+        taken, second = pair[0], _subject(pair[1])
+    text = page(report_of(_subject(taken), other=second))
+    stem = "image" if image == "-" else Path(image).stem
+    path = output or Path(f"{stem}.html")
+    write_files([(path, text.encode())], force=force)
+    echo(f"wrote {path}")
+
+
+def _subject(taken: Taken) -> Subject:
+    intake = taken.intake
+    return Subject(
+        taken.name, intake.format, taken.image, taken.part, taken.findings(), intake.text
+    )

@@ -1,0 +1,1 @@
+"""A page about an image: a model of plain data, and the template that shows it."""

@@ -1,0 +1,242 @@
+"""The byte map: where each byte is drawn, in lines of sixteen, long runs shortened.
+
+All measures are in the units of the drawing; pure arithmetic, no markup.
+"""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from romtool.report.stretches import REST, Entry, Stretch
+from romtool.schema.numbers import clip, sizes
+
+ACROSS = 16
+"""Bytes in a line."""
+
+SHEET = 24
+"""Lines of a drawing; what is longer goes on in another one, so that pages can break there."""
+
+CELL, LINE, GAP = 24, 28, 2
+LEFT = 46
+"""The width of the column of addresses."""
+
+FEWEST_HIDDEN = 3
+"""So many whole lines of one entry are worth hiding."""
+
+KEPT = 3
+"""So many of its lines are drawn before others are hidden, if its bytes are not all the same."""
+
+LONGEST_NAME = 240
+LONGEST_LABEL = 26
+MOST_KEYS = 24
+"""So many entries has the legend."""
+
+
+@dataclass(frozen=True)
+class Box:
+    """A part of a region: bytes side by side in one line."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+
+
+@dataclass(frozen=True)
+class Region:
+    """An entry in a drawing; `name` says all of it, for those who can't see where it is.
+
+    `flag`: the corner that marks a finding.
+    """
+
+    at: int
+    name: str
+    boxes: tuple[Box, ...]
+    flag: tuple[int, int] | None
+
+
+@dataclass(frozen=True)
+class Part:
+    """A stretch in the map."""
+
+    kind: str
+    device: int | None
+    regions: tuple[Region, ...]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A drawn line: its address and the bytes in it with their places, or words for hidden ones."""
+
+    y: int
+    address: str
+    cells: tuple[tuple[int, str], ...] = ()
+    hidden: str = ""
+    labels: str = ""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One drawing; `changed`: the corners of bytes that the other image has not so."""
+
+    width: int
+    height: int
+    lines: tuple[Line, ...]
+    parts: tuple[Part, ...]
+    changed: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True)
+class Key:
+    """An entry of the legend: what is drawn so, and how much of it there is."""
+
+    kind: str
+    device: int | None
+    label: str
+    size: str
+
+
+def legend(stretches: Sequence[Stretch]) -> tuple[Key, ...]:
+    """Return what each way of drawing stands for, in the order of the bytes."""
+    found: dict[tuple[str, int | None], tuple[str, int]] = {}
+    for stretch in stretches:
+        label, size = found.get((stretch.kind, stretch.device), (stretch.label, 0))
+        found[stretch.kind, stretch.device] = label, size + stretch.size
+    keys = [Key(*drawn, label, sizes(size)) for drawn, (label, size) in found.items()]
+    if len(keys) > MOST_KEYS:
+        keys[MOST_KEYS:] = [Key(REST, None, f"{len(keys) - MOST_KEYS} more", "")]
+    return tuple(keys)
+
+
+def byte_map(data: bytes, stretches: Sequence[Stretch]) -> tuple[Sheet, ...]:
+    """Return the map of an image's bytes."""
+    entries = [entry for stretch in stretches for entry in stretch.entries]
+    rows = _Rows(data, entries)
+    sheets = []
+    for number in range(rows.sheets):
+        shown = [one for one in stretches if rows.is_on(number, one.at, one.at + one.size)]
+        parts = tuple(_part(rows, number, stretch) for stretch in shown)
+        lines = tuple(rows.lines(number, shown))
+        changed = [
+            rows.corner(at)
+            for stretch in shown
+            for entry in stretch.entries
+            for at in sorted(entry.changed)
+            if rows.is_on(number, at, at + 1) and rows.is_drawn(at)
+        ]
+        sheets.append(Sheet(LEFT + ACROSS * CELL, len(lines) * LINE, lines, parts, tuple(changed)))
+    return tuple(sheets)
+
+
+def _part(rows: _Rows, sheet: int, stretch: Stretch) -> Part:
+    regions = [
+        _region(rows, sheet, stretch, entry)
+        for entry in stretch.entries
+        if rows.is_on(sheet, entry.at, entry.end)
+    ]
+    return Part(stretch.kind, stretch.device, tuple(regions))
+
+
+def _region(rows: _Rows, sheet: int, stretch: Stretch, entry: Entry) -> Region:
+    words = f"{entry.at:04X}, {sizes(len(entry.raw))}: {stretch.label}: "
+    words += "; ".join(entry.meanings)
+    if entry.findings:
+        words += "; has a finding"
+    if entry.changed:
+        words += "; differs"
+    boxes = tuple(rows.boxes(sheet, entry))
+    flag = (boxes[0].x + boxes[0].width, boxes[0].y) if entry.findings else None
+    return Region(entry.at, clip(words, LONGEST_NAME), boxes, flag)
+
+
+class _Rows:
+    """The lines of sixteen bytes: which are drawn, on which sheet, and how far down."""
+
+    def __init__(self, data: bytes, entries: Sequence[Entry]) -> None:
+        self.data = data
+        hidden = {lines.start: (lines, entry) for lines, entry in _all_hidden(entries)}
+        self.place: dict[int, int] = {}
+        self.hidden: dict[int, tuple[range, Entry]] = {}
+        line = 0
+        while line * ACROSS < len(data):
+            self.place[line] = len(self.place)
+            if line in hidden:
+                self.hidden[line] = hidden[line]
+                line = hidden[line][0].stop
+            else:
+                line += 1
+        self.starts = list(self.place)
+
+    @property
+    def sheets(self) -> int:
+        """How many drawings it takes."""
+        return -(-len(self.place) // SHEET)
+
+    def _drawn_line(self, at: int) -> int:
+        """Return the line that a byte is drawn in, or hidden in."""
+        return self.starts[bisect.bisect(self.starts, at // ACROSS) - 1]
+
+    def is_drawn(self, at: int) -> bool:
+        """Whether a byte isn't hidden."""
+        return self._drawn_line(at) not in self.hidden
+
+    def is_on(self, sheet: int, at: int, end: int) -> bool:
+        """Whether some of the bytes from `at` to `end` are on a sheet."""
+        first, last = (self.place[self._drawn_line(one)] // SHEET for one in (at, end - 1))
+        return first <= sheet <= last
+
+    def _y(self, line: int) -> int:
+        return self.place[line] % SHEET * LINE
+
+    def boxes(self, sheet: int, entry: Entry) -> Iterator[Box]:
+        """Yield where an entry is drawn on a sheet."""
+        at = entry.at
+        while at < entry.end:
+            line = self._drawn_line(at)
+            first, last = at % ACROSS, ACROSS - 1
+            if line in self.hidden:
+                at = self.hidden[line][0].stop * ACROSS
+            else:
+                behind = min(entry.end, (line + 1) * ACROSS)
+                last = (behind - 1) % ACROSS
+                at = behind
+            if self.place[line] // SHEET == sheet:
+                x, y = LEFT + first * CELL, self._y(line)
+                width = (last - first + 1) * CELL
+                yield Box(x + GAP // 2, y + GAP, width - GAP, LINE - 2 * GAP)
+
+    def corner(self, at: int) -> tuple[int, int]:
+        """Return the corner of a byte's cell."""
+        return LEFT + at % ACROSS * CELL + GAP // 2, self._y(at // ACROSS) + GAP
+
+    def lines(self, sheet: int, shown: Sequence[Stretch]) -> Iterator[Line]:
+        """Yield what is written in the lines of a sheet, with the stretches that begin there."""
+        labels: dict[int, list[str]] = {}
+        for stretch in shown:
+            labels.setdefault(stretch.at // ACROSS, []).append(stretch.short)
+        for line in self.starts[sheet * SHEET : (sheet + 1) * SHEET]:
+            address, y = f"{line * ACROSS:04X}", self._y(line)
+            words = clip(", ".join(labels.get(line, ())), LONGEST_LABEL)
+            if line in self.hidden:
+                yield Line(y, address, hidden=_hidden_words(*self.hidden[line]))
+                continue
+            cells = enumerate(self.data[line * ACROSS : (line + 1) * ACROSS])
+            placed = tuple((LEFT + x * CELL + CELL // 2, f"{byte:02X}") for x, byte in cells)
+            yield Line(y, address, placed, labels=words)
+
+
+def _hidden_words(lines: range, entry: Entry) -> str:
+    left_out = sizes(len(lines) * ACROSS)
+    what = f"{left_out} of {entry.raw[0]:02X}" if entry.is_even else left_out
+    return f"… {what}, to {lines.stop * ACROSS - 1:04X} …"
+
+
+def _all_hidden(entries: Sequence[Entry]) -> Iterator[tuple[range, Entry]]:
+    """Yield the lines that are not drawn: inside entries that fill many, but for their last."""
+    for entry in entries:
+        first, behind = -(-entry.at // ACROSS), entry.end // ACROSS
+        first += 0 if entry.is_even else KEPT
+        if behind - 1 - first >= FEWEST_HIDDEN:
+            yield range(first, behind - 1), entry

@@ -1,0 +1,61 @@
+"""What an assignment gives to each item of a card."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from romtool.assign.answer import Assignment, Given
+from romtool.assign.host import Host
+from romtool.wants.collide import Placed
+from romtool.wants.needs import Alternative, CardWants, Need
+
+
+@dataclass(frozen=True)
+class InThatPC:
+    """A PC, and what PnP software can give there to the card alone: the answer of `assign`."""
+
+    host: Host
+    assignment: Assignment
+
+    def given(self, device: int) -> Given | None:
+        """Return what a device of the card (from 0) gets."""
+        return next((one for one in self.assignment.devices if one.number == device), None)
+
+
+@dataclass(frozen=True)
+class GivenTo:
+    """A line, a channel or a range, by the offset of the item that asked for it."""
+
+    by_item: dict[int, int | Placed] = field(default_factory=dict)
+
+    def to(self, need: Need) -> int | Placed | None:
+        """Return what a need was given."""
+        return self.by_item.get(need.item.offset) if need.item is not None else None
+
+
+def given_to(wants: CardWants, pc: InThatPC | None) -> GivenTo:
+    """Return what each item of a card is given, nothing without a PC."""
+    return GivenTo(dict(_pairs(wants, pc)) if pc is not None else {})
+
+
+def _pairs(wants: CardWants, pc: InThatPC) -> Iterator[tuple[int, int | Placed]]:
+    for device in wants.devices:
+        given = pc.given(device.number)
+        if given is None:
+            continue
+        for need, value in values(chosen(device.alternatives, given), given):
+            if need.item is not None and value is not None:
+                yield need.item.offset, value
+
+
+def chosen(alternatives: tuple[Alternative, ...], given: Given) -> Alternative:
+    """Return the alternative that a device was given."""
+    return next(one for one in alternatives if one.number == given.choice)
+
+
+def values(alternative: Alternative, given: Given) -> Iterator[tuple[Need, int | Placed | None]]:
+    """Yield each need of an alternative with what it was given, in item order."""
+    queues = {kind: iter(getattr(given, kind)) for kind in {n.kind for n in alternative.needs}}
+    for need in alternative.needs:
+        yield need, next(queues[need.kind])

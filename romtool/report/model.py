@@ -1,0 +1,146 @@
+"""The report: all that the page shows, as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from romtool import __version__
+from romtool.diff.changes import Differences
+from romtool.diff.compare import compare
+from romtool.image.card import card_of
+from romtool.report.bytemap import Key, Sheet, byte_map, legend
+from romtool.report.cards import CardTable, Fact, card_name, card_table
+from romtool.report.given import InThatPC, given_to
+from romtool.report.grids import Grid, grids
+from romtool.report.origin import LONGEST_NAME, Origin, Subject, origin_of
+from romtool.report.other import OtherTable, changed_spans, other_table, other_verdict
+from romtool.report.pc import PCTable, pc_table, pc_verdict
+from romtool.report.ports import PortMap, port_map
+from romtool.report.stretches import Marks, Stretch, stretches
+from romtool.report.sums import Sum, sums
+from romtool.report.verdict import Verdict, verdict_of
+from romtool.rules.check import SEVERITIES
+from romtool.rules.findings import Finding
+from romtool.schema.numbers import clip, one_of, sizes
+from romtool.text.findings import place
+from romtool.wants.read import wants_of
+
+MOST_FINDINGS = 200
+LONGEST_PROFILE = 256 << 10
+"""Characters of a profile that are shown."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """A finding, its number from 1 and its place in words; `at` links to its bytes."""
+
+    number: int
+    finding: Finding
+    place: str
+    at: int | None
+
+
+@dataclass(frozen=True)
+class Report:
+    """All of the page; what an image of no known layout doesn't have is None."""
+
+    version: str
+    title: str
+    verdicts: tuple[Verdict, ...]
+    facts: tuple[Fact, ...]
+    findings: tuple[Told, ...]
+    findings_left_out: int
+    sheets: tuple[Sheet, ...]
+    legend: tuple[Key, ...]
+    stretches: tuple[Stretch, ...]
+    pc: PCTable | None
+    other: OtherTable | None
+    card: CardTable | None
+    grids: tuple[Grid, ...]
+    ports: PortMap | None
+    sums: tuple[Sum, ...]
+    origin: Origin
+    profile: str
+    profile_left_out: int
+
+
+def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | None = None) -> Report:
+    """Return the report of an image.
+
+    With `pc` also what the card gets there, with `other` also how that image differs.
+    """
+    image = subject.image
+    found = None
+    if other is not None:
+        found = compare(image, other.image, (subject.part, other.part))
+    worst_first = sorted(subject.findings, key=lambda one: SEVERITIES.index(one.severity))
+    changed = changed_spans(found) if found is not None else ()
+    marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))
+    cut = stretches(image, marks)
+    entries = [entry for stretch in cut for entry in stretch.entries]
+    rows = {number: entry.at for entry in entries for number in entry.findings}
+    told = [
+        Told(number, finding, place(finding), rows.get(number))
+        for number, finding in enumerate(worst_first, 1)
+    ]
+    known = image.frame is not None
+    wants, host = wants_of(image), pc.host if pc is not None else None
+    given = given_to(wants, pc)
+    return Report(
+        __version__,
+        _title(subject),
+        tuple(_verdicts(subject, pc, other, found)),
+        tuple(_facts(subject)),
+        tuple(told[:MOST_FINDINGS]),
+        max(0, len(told) - MOST_FINDINGS),
+        byte_map(image.data, cut),
+        legend(cut),
+        tuple(cut),
+        pc_table(image, wants, pc) if pc is not None and known else None,
+        other_table(subject, other, found) if other and found else None,
+        card_table(image, pc) if known else None,
+        grids(image, wants, given, host) if known else (),
+        port_map(image, wants, given, host) if known else None,
+        tuple(sums(image)),
+        origin_of(subject),
+        subject.profile[:LONGEST_PROFILE],
+        max(0, len(subject.profile) - LONGEST_PROFILE),
+    )
+
+
+def _verdicts(
+    subject: Subject, pc: InThatPC | None, other: Subject | None, found: Differences | None
+) -> Iterator[Verdict]:
+    yield verdict_of(subject.image, subject.findings)
+    if pc is not None and subject.image.frame is not None:
+        yield pc_verdict(pc)
+    if other is not None and found is not None:
+        yield other_verdict(subject, other, found)
+
+
+def _title(subject: Subject) -> str:
+    """Return what the card is called, or the file where no card can be seen."""
+    image = subject.image
+    if image.frame is None:
+        return clip(subject.name, LONGEST_NAME)
+    return card_name(card_of(image)) or image.card_id or clip(subject.name, LONGEST_NAME)
+
+
+def _facts(subject: Subject) -> Iterator[Fact]:
+    """Yield what to know at first sight."""
+    image = subject.image
+    size = len(image.data)
+    parts = [subject.part] if subject.part else [p.name for p in image.catalog.parts_of(size)]
+    if image.frame is not None:
+        identifier = image.catalog.identifier
+        serial = image.identifier_values[0][identifier.serial_field.key]
+        yield Fact(identifier.id_field.title, image.card_id or "can't be spelt")
+        yield Fact(identifier.serial_field.title, "none" if serial is None else str(serial))
+        yield Fact("devices", str(len(card_of(image).devices)))
+    yield Fact("layout", image.frame.name if image.frame else "none fits")
+    yield Fact("part", one_of(parts) if parts else "no part's length", sizes(size))
+    if image.frame is not None:
+        used = image.items_end
+        unused = sum(len(run.raw) for run in image.runs("fill"))
+        yield Fact("bytes used", str(size - unused), f"PnP data to {used - 1:X}h")

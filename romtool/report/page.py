@@ -1,0 +1,68 @@
+"""The page itself: the model put into the template, everything escaped; nothing is fetched."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from romtool.report.model import Report
+
+TEMPLATE, STYLE, SCRIPT = "report.html", "report.css", "report.js"
+
+
+def page(report: Report) -> str:
+    """Return the report as one HTML page that needs nothing else; the same for the same report."""
+    environment = Environment(
+        loader=PackageLoader("romtool.report"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+        finalize=_finalized,
+        keep_trailing_newline=True,
+    )
+    style, script = (_source(environment, name) for name in (STYLE, SCRIPT))
+    return environment.get_template(TEMPLATE).render(
+        report=report,
+        style=Markup(style),
+        script=Markup(script),
+        style_hash=_hash(style),
+        script_hash=_hash(script),
+    )
+
+
+def _source(environment: Environment, name: str) -> str:
+    """Return a file that stands beside the template, as it is."""
+    assert environment.loader is not None
+    return environment.loader.get_source(environment, name)[0]
+
+
+def _hash(text: str) -> str:
+    """Return how a page names the one style and the one script that it admits."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+def _finalized(value: Any) -> Any:
+    """Return what is put into the page: no character in it steers a browser or a reader."""
+    if value is None:
+        return ""
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return visible(value)
+    return value
+
+
+def visible(text: str) -> str:
+    """Return a text with what can't be seen in it written out, such as `\\x1b`."""
+    if text.isprintable():
+        return text
+    return "".join(
+        char if char.isprintable() or char in "\n\t" else _written(char) for char in text
+    )
+
+
+def _written(char: str) -> str:
+    return f"\\x{ord(char):02x}" if ord(char) < 0x100 else f"\\u{ord(char):04x}"

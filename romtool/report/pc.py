@@ -1,0 +1,112 @@
+"""What the devices of a card get in a PC, as a table; or what stands in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from romtool.image.card import priority_words
+from romtool.image.model import Image
+from romtool.report.given import InThatPC, chosen, values
+from romtool.report.ports import range_words
+from romtool.report.verdict import BAD, GOOD, Verdict
+from romtool.schema.bus import Resource
+from romtool.schema.numbers import clip
+from romtool.wants.collide import Placed
+from romtool.wants.needs import CardWants, DeviceWants
+
+MOST_ROWS = 64
+"""So many devices are shown, and so many sides of a conflict."""
+
+LONGEST_NAME = 80
+
+
+@dataclass(frozen=True)
+class GivenRow:
+    """What a device (counted from 1) gets, resource by resource; `choice` is empty for none.
+
+    `served`: whether it gets anything at all.
+    """
+
+    number: int
+    id: str
+    name: str
+    choice: str
+    cells: tuple[str, ...]
+    served: bool = True
+
+
+@dataclass(frozen=True)
+class PCTable:
+    """An assignment, with the resources that some device gets.
+
+    `conflict`: of what nothing can be left out without it becoming possible.
+    """
+
+    name: str
+    titles: tuple[str, ...]
+    rows: tuple[GivenRow, ...]
+    conflict: tuple[str, ...]
+    left_out: int
+
+
+def pc_table(image: Image, wants: CardWants, pc: InThatPC) -> PCTable:
+    """Return what each device of a card gets in a PC."""
+    resources = image.catalog.resources
+    rows = [_row(image, device, pc, resources) for device in wants.devices[:MOST_ROWS]]
+    used = [
+        place for place in range(len(resources)) if any(r.served and r.cells[place] for r in rows)
+    ]
+    titles = [resource.title for resource in resources.values()]
+    shown = [replace(row, cells=tuple(row.cells[at] for at in used if row.served)) for row in rows]
+    return PCTable(
+        pc_name(pc),
+        tuple(titles[at] for at in used),
+        tuple(shown),
+        pc.assignment.conflict[:MOST_ROWS],
+        max(0, len(wants.devices) - MOST_ROWS),
+    )
+
+
+def pc_name(pc: InThatPC) -> str:
+    """Return what the PC is called."""
+    return clip(pc.host.name, LONGEST_NAME)
+
+
+def _row(
+    image: Image, device: DeviceWants, pc: InThatPC, resources: Mapping[str, Resource]
+) -> GivenRow:
+    given, name = pc.given(device.number), device.name or ""
+    if given is None:
+        return GivenRow(device.number + 1, device.id, name, "", (), served=False)
+    alternative = chosen(device.alternatives, given)
+    cells: dict[str, list[str]] = {resource: [] for resource in resources}
+    for need, value in values(alternative, given):
+        if value is not None:
+            cells[need.kind].append(_words(value))
+    choice = ""
+    if alternative.number is not None:
+        field = image.catalog.by_role["choice"].head
+        choice = f"{alternative.number + 1} {priority_words(field, alternative.priority)}"
+    words = tuple(", ".join(found) for found in cells.values())
+    return GivenRow(device.number + 1, device.id, name, choice, words)
+
+
+def _words(value: int | Placed) -> str:
+    if isinstance(value, Placed):
+        return range_words(value.base, value.length)
+    return str(value)
+
+
+def pc_verdict(pc: InThatPC) -> Verdict:
+    """Return whether the card fits into a PC, in words."""
+    answer, name = pc.assignment, pc_name(pc)
+    if not answer.feasible:
+        lost = len(answer.left_out)
+        some = f"{lost} device{'' if lost == 1 else 's'} of it"
+        return Verdict(BAD, f"Does not fit {name}", f"At best {some} must do without.")
+    if answer.score:
+        text = f"Every device gets a choice; their priorities add up to {answer.score} (best: 0)."
+    else:
+        text = "Every device gets a choice of the best priority."
+    return Verdict(GOOD, f"Fits {name}", text)

@@ -1,0 +1,212 @@
+"""The bytes of an image cut into stretches of one owner, and those into entries with a meaning."""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby, islice
+
+from romtool.image.card import card_of
+from romtool.image.explain import NO_LAYOUT, RUN_WORDS, Row, explain
+from romtool.image.model import Image
+from romtool.schema.numbers import clip, hex_text, sizes
+
+MOST_ENTRIES = 2500
+MOST_BYTES = 8192
+"""So many entries, beginning among so many bytes, are shown one by one; behind them each stretch
+is one entry."""
+
+MOST_STRETCHES = 500
+"""So many stretches are shown as one entry each; behind them all that is left is one."""
+
+LONGEST_MEANING = 300
+HEAD, TAIL = 32, 8
+"""Bytes shown of a long entry: from its begin, and from its end."""
+
+CARD, DEVICE, UNKNOWN, REST = "card", "device", "unknown", "rest"
+"""What a stretch can be part of, besides the frame, the identifier and the runs of the tail."""
+
+Span = tuple[int, int]
+"""Where something begins, and the place behind its end."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Bytes that belong together, with what they mean.
+
+    `findings`: the numbers (from 1) of the findings about them; `changed`: those addresses in it
+    that are not the same in the other image.
+    """
+
+    at: int
+    raw: bytes
+    meanings: tuple[str, ...]
+    findings: tuple[int, ...] = ()
+    changed: frozenset[int] = frozenset()
+
+    @property
+    def end(self) -> int:
+        """The address behind its last byte."""
+        return self.at + len(self.raw)
+
+    @property
+    def is_even(self) -> bool:
+        """Whether all its bytes are the same."""
+        return len(set(self.raw)) == 1
+
+    @property
+    def shown(self) -> str:
+        """Its bytes as text, of many only the first and the last."""
+        if len(self.raw) > HEAD and self.is_even:
+            return f"{hex_text(self.raw[:4])} …"
+        if len(self.raw) <= HEAD + TAIL + 1:
+            return hex_text(self.raw)
+        left_out = len(self.raw) - HEAD - TAIL
+        first, last = hex_text(self.raw[:HEAD]), hex_text(self.raw[-TAIL:])
+        return f"{first} … {left_out} more … {last}"
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Entries side by side that are part of the same thing.
+
+    `kind` says of what: frame, identifier, card, device, patch, data, fill, unknown, or of
+    several things (rest). `device` and `choice` count from 0.
+    """
+
+    kind: str
+    label: str
+    entries: tuple[Entry, ...]
+    device: int | None = None
+    choice: int | None = None
+
+    @property
+    def at(self) -> int:
+        """The address of its first byte."""
+        return self.entries[0].at
+
+    @property
+    def size(self) -> int:
+        """How many bytes it has."""
+        return self.entries[-1].end - self.at
+
+    @property
+    def short(self) -> str:
+        """What it is called beside the map."""
+        if self.choice is not None:
+            return f"choice {self.choice + 1}"
+        if self.device is not None:
+            return f"{self.device + 1} {self.label.partition(' ')[2]}"
+        return self.label
+
+
+@dataclass(frozen=True)
+class Marks:
+    """What is marked in the bytes: the address of each finding (if it has one), and changes."""
+
+    findings: tuple[int | None, ...] = ()
+    changed: tuple[Span, ...] = ()
+
+
+def stretches(image: Image, marks: Marks = Marks()) -> list[Stretch]:
+    """Return all bytes of an image, in order."""
+    rows = explain(image)
+    found = list(_grouped(image, rows))
+    entries = iter(_marked([entry for stretch in found for entry in stretch.entries], marks))
+    found = [replace(one, entries=tuple(islice(entries, len(one.entries)))) for one in found]
+    return list(_bounded(found))
+
+
+def _grouped(image: Image, rows: Sequence[Row]) -> Iterator[Stretch]:
+    """Yield the rows in stretches."""
+    owner = _Owners(image)
+    for (kind, device, choice), group in groupby(rows, owner.of):
+        inside = list(group)
+        label = inside[0].owner if kind not in RUN_WORDS else RUN_WORDS[kind]
+        if kind == UNKNOWN:
+            label = NO_LAYOUT
+        entries = tuple(
+            Entry(
+                row.offset, row.raw, tuple(clip(words, LONGEST_MEANING) for words in row.meanings)
+            )
+            for row in inside
+        )
+        yield Stretch(kind, label, entries, device, choice)
+
+
+class _Owners:
+    """What the rows of an image are part of: kind, device, choice."""
+
+    def __init__(self, image: Image) -> None:
+        self.image = image
+        self.items = [item.offset for item in image.items]
+        self.places = card_of(image).places()
+        self.runs = {run.offset: run.kind for run in image.tail}
+
+    def of(self, row: Row) -> tuple[str, int | None, int | None]:
+        """Return what a row is part of."""
+        image = self.image
+        if image.frame is None:
+            return UNKNOWN, None, None
+        if row.offset in self.runs:
+            return self.runs[row.offset], None, None
+        if row.offset < image.items_at:
+            return row.owner, None, None
+        item = self.items[bisect.bisect(self.items, row.offset) - 1]
+        if item not in self.places:
+            return CARD, None, None
+        return DEVICE, *self.places[item]
+
+
+def _marked(entries: list[Entry], marks: Marks) -> list[Entry]:
+    """Return the entries with the findings about them, and with what is changed in them."""
+    starts = [entry.at for entry in entries]
+    findings: dict[int, list[int]] = {}
+    for number, at in enumerate(marks.findings, 1):
+        if at is not None and entries:
+            findings.setdefault(max(0, bisect.bisect(starts, at) - 1), []).append(number)
+    changed: dict[int, set[int]] = {}
+    for first, behind in marks.changed:
+        for at in range(first, behind):
+            changed.setdefault(max(0, bisect.bisect(starts, at) - 1), set()).add(at)
+    return [
+        replace(
+            entry,
+            findings=tuple(findings.get(index, ())),
+            changed=frozenset(changed.get(index, ())),
+        )
+        for index, entry in enumerate(entries)
+    ]
+
+
+def _bounded(found: Sequence[Stretch]) -> Iterator[Stretch]:
+    """Yield the stretches, the first ones entry by entry, later ones as one entry each."""
+    entries = merged = 0
+    for index, stretch in enumerate(found):
+        entries += len(stretch.entries)
+        last = stretch.entries[-1].at
+        if entries <= MOST_ENTRIES and last < MOST_BYTES:
+            yield stretch
+        elif merged < MOST_STRETCHES:
+            merged += 1
+            yield _as_one(stretch, stretch.entries, f"{len(stretch.entries)} fields")
+        else:
+            rest = [entry for one in found[index:] for entry in one.entries]
+            yield _as_one(Stretch(REST, "the rest", ()), rest, f"{len(rest)} fields")
+            return
+
+
+def _as_one(stretch: Stretch, entries: Sequence[Entry], words: str) -> Stretch:
+    """Return a stretch of a single entry that stands for all of these."""
+    if len(entries) == 1:
+        return replace(stretch, entries=tuple(entries))
+    raw = b"".join(entry.raw for entry in entries)
+    one = Entry(
+        entries[0].at,
+        raw,
+        (f"{words}, {sizes(len(raw))}",),
+        tuple(number for entry in entries for number in entry.findings),
+        frozenset(at for entry in entries for at in entry.changed),
+    )
+    return replace(stretch, entries=(one,))
