@@ -56,6 +56,8 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "hollow-lane.rehearse-trace": (["rehearse", "hollow-lane.toml", "--trace"], 0),
         "cards.rehearse-trace": (["rehearse", *CARDS, "--trace"], 1),
         "lost.rehearse": (["rehearse", *LOST], 1),
+        "several.check": (["check", "hollow-lane.bin", "changed.toml", "blank.bin"], 1),
+        "several.verify": (["verify", "hollow-lane.bin", "swapped.bin", "hollow-lane.toml"], 1),
         "schema-list": (["schema", "list"], 0),
         "schema-irq": (["schema", "show", "irq"], 0),
         "schema-profile": (["schema", "show", "profile"], 0),

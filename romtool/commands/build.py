@@ -118,7 +118,7 @@ def command(
     if as_json:
         return
     for one in written:
-        echo(f"{visible(name_text(one.path))}  {one.size} bytes")
+        echo(f"{visible(one.name)}  {one.size} bytes")
         echo(f"  SHA-256 {one.digest}")
     if series.manifest is not None:
         echo(f"{visible(name_text(series.manifest))}  {len(series.names)} images")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import os
 import re
 import signal
 import sys
@@ -44,18 +45,18 @@ def serials_option(ctx: click.Context, param: click.Parameter, value: str | None
 class Written(NamedTuple):
     """A file that was written: its size in bytes, and the SHA-256 of what stands in it."""
 
-    path: Path
+    name: str
     size: int
     digest: str
 
     def as_json(self) -> dict[str, Any]:
         """Return the file as in the JSON answers."""
-        return {"file": name_text(self.path), "size": self.size, "sha256": self.digest}
+        return {"file": self.name, "size": self.size, "sha256": self.digest}
 
     @classmethod
     def of(cls, path: Path, data: bytes) -> Written:
         """Return what is to be told of a file with this content."""
-        return cls(path, len(data), hashlib.sha256(data).hexdigest())
+        return cls(name_text(path), len(data), hashlib.sha256(data).hexdigest())
 
 
 class Series:
@@ -110,7 +111,7 @@ class Series:
         burnt = self._formats.index("bin") if "bin" in self._formats else 0
         files = written[burnt :: len(self._formats)]
         rows = [
-            {"serial": serial} | one.as_json() | {"file": name_text(one.path.name)}
+            {"serial": serial} | one.as_json() | {"file": os.path.basename(one.name)}
             for serial, one in zip(self._serials, files, strict=True)
         ]
         answer = {"tool": "romtool", "version": __version__, "images": rows}

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-MANY = 64
-"""So many things are worth the start of other processes (about as long as 30 checks)."""
+MANY = 256
+"""So many things are worth the start of other processes, which takes as long as 130 checks."""
 
 BATCH = 8
 """So many are handed to a process at once."""

@@ -17,7 +17,11 @@ import romtool.cli
 romtool.cli.main()
 """
 
-TWO_CORES = "import os; os.sched_getaffinity = lambda process: {0, 1}"
+TWO_CORES = """
+import os, romtool.commands.spread
+os.sched_getaffinity = lambda process: {0, 1}
+romtool.commands.spread.MANY = 2
+"""
 ONE_CORE = "import os; os.sched_getaffinity = lambda process: {0}"
 
 
