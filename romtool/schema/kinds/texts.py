@@ -140,7 +140,7 @@ class Text(Kind):
         return value.encode(self.encoding, "surrogatepass")
 
     def takes(self) -> str:
-        return "a text in printable ASCII" if self.encoding == "ascii" else "a text"
+        return "printable ASCII" if self.encoding == "ascii" else "a text"
 
     def json_schema(self) -> dict[str, Any]:
         wrong = "[^ -~]" if self.encoding == "ascii" else r"[\x00-\x1F\x7F-\x9F]"
