@@ -31,7 +31,7 @@ EPILOG = """\
 Example: romtool new card.toml; then build card.toml, and verify READBACK card.toml.
 
 \b
-Completion by the Tab key: put into the file that your shell reads at its start
+Completion by the Tab key: put into the start-up file of your shell
   bash  eval "$(_ROMTOOL_COMPLETE=bash_source romtool)"
   zsh   eval "$(_ROMTOOL_COMPLETE=zsh_source romtool)"
   fish  _ROMTOOL_COMPLETE=fish_source romtool | source

@@ -56,7 +56,8 @@ def command(
 ) -> None:
     """Check the structure of images: checksums, signature, count, items and their order.
 
-    Exit code 1 where there are errors.
+    With --expect, also whether the first choices are what that software assumes. Exit code 1
+    where there are errors.
     """
     catalog, expectations = with_expectations(schemas, expected)
 
