@@ -23,7 +23,7 @@ from romtool.toml.parse import parse_toml
 
 HINTS = (
     "Change it to what your board has, then `romtool build` it, and `romtool check` it with "
-    "--expect dos-games. A setting behind # is left out: the value shown then holds. Numbers are "
+    "--expect {expect}. A setting behind # is left out: the value shown then holds. Numbers are "
     'written 544, 0x220 or "220h". All keys: `romtool schema show profile`.',
     "Editors that know TOML complete and underline by the file that the first line names: "
     "`romtool schema json -o profile.schema.json` makes it, in the folder of this one.",
@@ -74,7 +74,7 @@ class _Writer:
         yield from comment(f"{self.starter.title}: {self.starter.text} ({self.starter.source}).")
         for hint in HINTS:
             yield "#"
-            yield from comment(hint)
+            yield from comment(hint.format(expect=self.starter.expect))
 
     def _image(self, part: Part, stated: bool) -> Iterator[str]:
         catalog, frame = self.catalog, self.frame

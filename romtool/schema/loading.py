@@ -142,8 +142,8 @@ class _Loader:
             self._new(mishaps, raw["name"], path)
             pattern = parse_hex(raw.get("pattern", ""))
             mishaps[raw["name"]] = Mishap(**{**raw, "source": source, "pattern": pattern})
-        starter = self._starter()
         expectations = self._expectations(identifier, records, resources)
+        starter = self._starter()
         tables: dict[str, TableSpec] = {}
         for _, data in self.parsed:
             tables |= table_specs(data.get("table", []))

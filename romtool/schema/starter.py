@@ -26,13 +26,14 @@ class StarterTable:
 class Starter:
     """The card that a new profile describes.
 
-    `wiring`: for each bus the lines to wire, the most wanted first, where a layout's typical
-    wiring won't do.
+    `expect`: the expectation that it meets. `wiring`: for each bus the lines to wire, the most
+    wanted first, where a layout's typical wiring won't do.
     """
 
     title: str
     text: str
     source: str
+    expect: str
     wiring: Mapping[str, tuple[int, ...]]
     card: Table
     devices: tuple[StarterTable, ...]
@@ -44,6 +45,7 @@ def starter_of(raw: Table, source: str) -> Starter:
         raw["title"],
         raw["text"],
         source,
+        raw["expect"],
         {bus: tuple(lines) for bus, lines in raw["wiring"].items()},
         raw["card"],
         tuple(_table(device) for device in raw["device"]),
