@@ -7,7 +7,15 @@ from pathlib import Path
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import catalog_of, echo, force_option, guarded, schemas_option, tell
+from romtool.commands.common import (
+    catalog_of,
+    echo,
+    echo_utf8,
+    force_option,
+    guarded,
+    schemas_option,
+    tell,
+)
 from romtool.files.output import write_files
 from romtool.image.decode import frame_named
 from romtool.profile.starter_text import starter_text
@@ -18,7 +26,6 @@ SUFFIX = ".toml"
 @click.command(
     "new",
     epilog="Example: romtool new my-card.toml --layout counted-19 --part 24C04",
-    short_help="Write a profile to begin with.",
 )
 @click.argument("file", shell_complete=completing.files)
 @click.option(
@@ -47,7 +54,7 @@ def command(
     frame = catalog.default_frame if layout is None else frame_named(catalog, layout)
     text = starter_text(catalog, frame, None if part is None else catalog.part(part))
     if file == "-":
-        click.echo(text, nl=False)
+        echo_utf8(text)
         return
     write_files([(Path(file), text.encode())], force=force)
     echo(f"wrote {file}")

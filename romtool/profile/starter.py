@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
 from typing import Any
 
 from romtool.schema.fields import Field
@@ -67,11 +66,11 @@ def _is_whole(device: StarterTable, connected: Mapping[str, set[int]]) -> bool:
 def _on(starter: Starter, connected: Mapping[str, set[int]]) -> Starter:
     """Return the starter on a board that connects these lines, without devices that can't be."""
     devices = [
-        replace(device, choices=_choices(device.choices, connected)) for device in starter.devices
+        device.altered(choices=_choices(device.choices, connected)) for device in starter.devices
     ]
     kept = zip(devices, starter.devices, strict=True)
-    return replace(
-        starter, devices=tuple(one for one, was in kept if one.choices or not was.choices)
+    return starter.altered(
+        devices=tuple(one for one, was in kept if one.choices or not was.choices)
     )
 
 
@@ -84,7 +83,7 @@ def _choices(
         entries = [_entry(entry, connected) for entry in choice.keys[RESOURCES]]
         known = [one.keys[RESOURCES] for one in kept]
         if None not in entries and entries not in known:
-            kept.append(replace(choice, keys={**choice.keys, RESOURCES: entries}))
+            kept.append(choice.altered(keys={**choice.keys, RESOURCES: entries}))
     return tuple(kept)
 
 

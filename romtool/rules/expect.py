@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from romtool.image.card import Device, card_of
 from romtool.image.model import Image
@@ -106,8 +106,7 @@ def _lines(alternative: Alternative, wanted: ExpectedLines) -> list[Lines]:
     ]
 
 
-@dataclass(frozen=True)
-class _Look:
+class _Look(NamedTuple):
     """Where software looks, in words, and what a first choice has of that kind.
 
     `needs` can be it; those in `offering` take what is wanted or something else, `settled` says
@@ -187,4 +186,4 @@ class _Judge:
 
     def _sourced(self, found: Finding) -> Finding:
         """Return a finding with the source of the expectation instead of the rule's."""
-        return replace(found, source=self.function.source)
+        return found._replace(source=self.function.source)

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from romtool.errors import Fault, Path, Wrong
+from romtool.schema.described import Described
 from romtool.schema.kinds import Kind, whole_number
 from romtool.schema.numbers import one_of
 
 
-@dataclass(frozen=True)
-class ExpectedLines:
+class ExpectedLines(Described):
     """Lines or channels that a function has: `first` are the conventional ones.
 
     `resource` names the kind (irq, dma); `widths`: the bits that it has to move at a time, any
@@ -24,8 +23,7 @@ class ExpectedLines:
     widths: frozenset[str]
 
 
-@dataclass(frozen=True)
-class Function:
+class Function(Described):
     """One thing that software looks for in a card.
 
     `length`: fewest and most ports; `near`: bases where they usually stand; `bases`: the
@@ -43,8 +41,7 @@ class Function:
     lines: tuple[ExpectedLines, ...]
 
 
-@dataclass(frozen=True)
-class Expectation:
+class Expectation(Described):
     """The conventions of some software; `file` is the schema file that tells them."""
 
     name: str
@@ -58,26 +55,36 @@ class Expectation:
 def expectation_of(raw: Mapping[str, Any], source: str, file: str) -> Expectation:
     """Return the expectation of a table of a schema file in which `function_faults` finds none."""
     functions = tuple(_function(one, one.get("source", source)) for one in raw["function"])
-    return Expectation(raw["name"], raw["title"], raw.get("text", ""), source, functions, file)
+    return Expectation(
+        name=raw["name"],
+        title=raw["title"],
+        text=raw.get("text", ""),
+        source=source,
+        functions=functions,
+        file=file,
+    )
 
 
 def _function(raw: Mapping[str, Any], source: str) -> Function:
     fewest, most = raw["length"][0], raw["length"][-1]
+    lines = (
+        ExpectedLines(
+            resource=one["resource"],
+            first=frozenset(one["first"]),
+            widths=frozenset(one.get("widths", ())),
+        )
+        for one in raw.get("lines", ())
+    )
     return Function(
-        raw["name"],
-        raw["text"],
-        source,
-        raw.get("required", False),
-        frozenset(known.upper() for known in raw.get("compatible", ())),
-        (fewest, most),
-        tuple(_bases(one) for one in raw.get("near", ())),
-        frozenset(whole_number(base) for base in raw["bases"]),
-        tuple(
-            ExpectedLines(
-                one["resource"], frozenset(one["first"]), frozenset(one.get("widths", ()))
-            )
-            for one in raw.get("lines", ())
-        ),
+        name=raw["name"],
+        text=raw["text"],
+        source=source,
+        required=raw.get("required", False),
+        compatible=frozenset(known.upper() for known in raw.get("compatible", ())),
+        length=(fewest, most),
+        near=tuple(_bases(one) for one in raw.get("near", ())),
+        bases=frozenset(whole_number(base) for base in raw["bases"]),
+        lines=tuple(lines),
     )
 
 

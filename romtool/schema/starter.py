@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
+
+from romtool.schema.described import Described
 
 Table = Mapping[str, Any]
 
@@ -13,8 +14,7 @@ CHOICE = "choice"
 RESOURCES = "resources"
 
 
-@dataclass(frozen=True)
-class StarterTable:
+class StarterTable(Described):
     """A device or a choice: the comment above it, its keys, and the choices below it."""
 
     text: str
@@ -22,8 +22,7 @@ class StarterTable:
     choices: tuple[StarterTable, ...] = ()
 
 
-@dataclass(frozen=True)
-class Starter:
+class Starter(Described):
     """The card that a new profile describes.
 
     `expect`: the expectation that it meets. `wiring`: for each bus the lines to wire, the most
@@ -42,18 +41,17 @@ class Starter:
 def starter_of(raw: Table, source: str) -> Starter:
     """Return the starter of its table in a schema file."""
     return Starter(
-        raw["title"],
-        raw["text"],
-        source,
-        raw["expect"],
-        {bus: tuple(lines) for bus, lines in raw["wiring"].items()},
-        raw["card"],
-        tuple(_table(device) for device in raw["device"]),
+        title=raw["title"],
+        text=raw["text"],
+        source=source,
+        expect=raw["expect"],
+        wiring={bus: tuple(lines) for bus, lines in raw["wiring"].items()},
+        card=raw["card"],
+        devices=tuple(_table(device) for device in raw["device"]),
     )
 
 
 def _table(raw: Table) -> StarterTable:
     keys = {key: value for key, value in raw.items() if key not in (TEXT, CHOICE)}
-    return StarterTable(
-        raw.get(TEXT, ""), keys, tuple(_table(choice) for choice in raw.get(CHOICE, ()))
-    )
+    choices = tuple(_table(choice) for choice in raw.get(CHOICE, ()))
+    return StarterTable(text=raw.get(TEXT, ""), keys=keys, choices=choices)
