@@ -13,6 +13,7 @@ import click
 from romtool import __version__
 
 COMMANDS = {
+    "new": "Write a profile to begin with.",
     "build": "Build the image of a card profile.",
     "inspect": "Show an image.",
     "check": "Check images before they are burnt.",
@@ -25,6 +26,16 @@ COMMANDS = {
     "schema": "Show layouts, parts and records; check your own.",
 }
 """The commands, in the order of the job, in a few words each: help loads none of them."""
+
+EPILOG = """\
+Example: romtool new card.toml; then build card.toml, and verify READBACK card.toml.
+
+\b
+Completion by the Tab key: put into the start-up file of your shell
+  bash  eval "$(_ROMTOOL_COMPLETE=bash_source romtool)"
+  zsh   eval "$(_ROMTOOL_COMPLETE=zsh_source romtool)"
+  fish  _ROMTOOL_COMPLETE=fish_source romtool | source
+"""
 
 
 class ReaderGone(Exception):
@@ -70,7 +81,7 @@ class Commands(click.Group):
 @click.command(
     cls=Commands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
-    epilog="The job in three steps: build PROFILE, inspect IMAGE, verify READBACK PROFILE.",
+    epilog=EPILOG,
 )
 @click.option(
     "--schemas",

@@ -58,6 +58,9 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "lost.rehearse": (["rehearse", *LOST], 1),
         "several.check": (["check", "hollow-lane.bin", "changed.toml", "blank.bin"], 1),
         "several.verify": (["verify", "hollow-lane.bin", "swapped.bin", "hollow-lane.toml"], 1),
+        "misplaced.check": (["check", "misplaced.toml", "--expect", "dos-games"], 1),
+        "new-plain": (["new", "-"], 0),
+        "new-counted-19": (["new", "-", "--layout", "counted-19", "--part", "24C04"], 0),
         "schema-list": (["schema", "list"], 0),
         "schema-irq": (["schema", "show", "irq"], 0),
         "schema-profile": (["schema", "show", "profile"], 0),
@@ -102,6 +105,14 @@ def changed() -> str:
     return text
 
 
+def misplaced(profile: str) -> str:
+    """The first sample with first choices that games for DOS don't look for."""
+    changed = profile.replace("{ irq = [5] },", "{ irq = [11] },", 1)
+    changed = changed.replace("{ dma = [1] },", "", 1)
+    changed = changed.replace("io = 0x220", "io = [0x220, 0x260], align = 0x20", 1)
+    return changed.replace("io = 0x388", "io = 0x398", 1)
+
+
 def make_folder(folder: Path) -> None:
     """Put the samples, their images, and the spoilt and blank ones into a folder."""
     for stem in SAMPLES:
@@ -110,6 +121,8 @@ def make_folder(folder: Path) -> None:
         assert run.returncode == 0, told(run)
     image = (folder / "hollow-lane.bin").read_bytes()
     (folder / "spoilt.bin").write_bytes(spoilt(image))
+    text = (folder / "hollow-lane.toml").read_text(encoding="utf-8")
+    (folder / "misplaced.toml").write_text(misplaced(text), encoding="utf-8")
     (folder / "blank.bin").write_bytes(b"\xff" * len(image))
     (folder / "swapped.bin").write_bytes(swap_pairs(one_bit_late(image)))
     (folder / "changed.toml").write_text(changed(), encoding="utf-8")

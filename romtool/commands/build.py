@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     NO,
     catalog_of,
@@ -52,7 +53,7 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
     "build",
     epilog="Example: romtool build samples/hollow-lane.toml -o out --serials 1-20",
 )
-@click.argument("profile")
+@click.argument("profile", shell_complete=completing.files)
 @click.option(
     "-o",
     "--output",

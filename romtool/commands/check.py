@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     DONE,
     NO,
     Taken,
-    catalog_of,
     echo,
     guarded,
     image_options,
@@ -20,8 +20,10 @@ from romtool.commands.common import (
     leave,
     take_image,
 )
+from romtool.commands.expecting import expect_option, with_expectations
 from romtool.commands.many import Answer, summary, tell_each
 from romtool.rules.findings import Finding
+from romtool.schema.expect import Expectation
 from romtool.text.findings import block, counted
 from romtool.text.page import title
 
@@ -32,15 +34,19 @@ KINDS = {"error": "with errors", "warning": "with warnings"}
 
 @click.command(
     "check",
-    epilog="Example: romtool check donor.bin --strict",
+    epilog="Example: romtool check donor.bin --expect dos-games",
 )
-@click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
+@click.argument(
+    "images", nargs=-1, required=True, metavar="IMAGE...", shell_complete=completing.files
+)
+@expect_option
 @click.option("--strict", is_flag=True, help="Warnings count as errors.")
 @image_options
 @json_option
 @guarded
 def command(
     images: tuple[str, ...],
+    expected: str | None,
     strict: bool,
     layout: str | None,
     part: str | None,
@@ -50,13 +56,14 @@ def command(
 ) -> None:
     """Check the structure of images: checksums, signature, count, items and their order.
 
-    Exit code 1 where there are errors.
+    With --expect, also whether the first choices are what that software assumes. Exit code 1
+    where there are errors.
     """
-    catalog = catalog_of(schemas)
+    catalog, expectations = with_expectations(schemas, expected)
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
         one = take_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
-        return _answer(one, as_json)
+        return _answer(one, expectations, as_json)
 
     counts = tell_each(images, work, as_json=as_json, doing="checking")
     if not as_json and counts.total() > 1:
@@ -67,8 +74,8 @@ def command(
     leave(NO if failed else DONE)
 
 
-def _answer(one: Taken, as_json: bool) -> Answer:
-    findings = one.findings()
+def _answer(one: Taken, expectations: Sequence[Expectation], as_json: bool) -> Answer:
+    findings = one.findings(expectations)
     found = {finding.severity for finding in findings}
     kind = next((KINDS[severity] for severity in KINDS if severity in found), CLEAN)
     if as_json:

@@ -12,6 +12,7 @@ from typing import Any, NamedTuple, NoReturn, TypeVar
 
 import click
 
+from romtool.commands import completing
 from romtool.errors import Refused, refuse
 from romtool.files.intake import FORMATS, Intake, expand, take
 from romtool.files.schemas import load_catalog
@@ -20,6 +21,7 @@ from romtool.image.model import Image
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
+from romtool.schema.expect import Expectation
 from romtool.text.faults import fault_line, one_line
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -109,19 +111,32 @@ input_option = click.option(
     type=click.Choice(FORMATS),
     help="What the input is, where its content doesn't tell.",
 )
-layout_option = click.option("--layout", metavar="L", help="The layout, where bytes don't tell.")
-part_option = click.option("--part", metavar="P", help="The EEPROM part, where bytes don't tell.")
+layout_option = click.option(
+    "--layout",
+    metavar="L",
+    shell_complete=completing.layouts,
+    help="The layout, where bytes don't tell.",
+)
+part_option = click.option(
+    "--part",
+    metavar="P",
+    shell_complete=completing.parts,
+    help="The EEPROM part, where bytes don't tell.",
+)
 image_options: Callable[[F], F] = add_options(
     layout_option, part_option, input_option, schemas_option
 )
 
 
-def catalog_of(schemas: tuple[Path, ...]) -> Catalog:
-    """Return the catalogue with the user's schemas; raises Refused with the place of faults."""
+def catalog_of(schemas: tuple[Path, ...], files: Sequence[Path] = ()) -> Catalog:
+    """Return the catalogue with the user's schemas; raises Refused with the place of faults.
+
+    `files`: single schema files beside the folders.
+    """
     context = click.get_current_context(silent=True)
     root = context.find_root().params.get("schemas", ()) if context else ()
     folders = list(dict.fromkeys([*(Path(folder) for folder in root), *schemas]))
-    return load_catalog(folders)
+    return load_catalog(folders, files)
 
 
 class Taken(NamedTuple):
@@ -136,9 +151,12 @@ class Taken(NamedTuple):
         """The input's name, for messages and answers."""
         return self.intake.name
 
-    def findings(self) -> list[Finding]:
-        """Return what the rules find, with lines for what came from a profile."""
-        return [placed(finding, self.intake) for finding in check(self.image)]
+    def findings(self, expectations: Sequence[Expectation] = ()) -> list[Finding]:
+        """Return what the rules find, with lines for what came from a profile.
+
+        `expectations`: software whose conventions are checked too.
+        """
+        return [placed(finding, self.intake) for finding in check(self.image, expectations)]
 
 
 def placed(finding: Finding, intake: Intake) -> Finding:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     DONE,
     NO,
@@ -27,8 +28,8 @@ from romtool.text.diff import counted, differences_lines
     "diff",
     epilog="Example: romtool diff donor.bin hollow-lane.toml",
 )
-@click.argument("first", metavar="A")
-@click.argument("second", metavar="B")
+@click.argument("first", metavar="A", shell_complete=completing.files)
+@click.argument("second", metavar="B", shell_complete=completing.files)
 @image_options
 @json_option
 @guarded

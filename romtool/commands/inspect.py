@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     DONE,
     Taken,
@@ -27,7 +28,9 @@ DECODED = "decoded"
 
 
 @click.command("inspect", epilog="Example: romtool inspect donor.bin --bytes")
-@click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
+@click.argument(
+    "images", nargs=-1, required=True, metavar="IMAGE...", shell_complete=completing.files
+)
 @click.option("--bytes", "with_bytes", is_flag=True, help="Add every byte with its meaning.")
 @image_options
 @json_option

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     catalog_of,
     echo,
@@ -27,7 +28,7 @@ from romtool.text.findings import counted
     "profile",
     epilog="Example: romtool profile donor.bin -o donor.toml",
 )
-@click.argument("dump")
+@click.argument("dump", shell_complete=completing.files)
 @click.option(
     "-o",
     "--output",

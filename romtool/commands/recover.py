@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     DONE,
     NO,
@@ -42,7 +43,9 @@ MOST_PLACES = 8
     "recover",
     epilog="Example: romtool recover read1.bin read2.bin read3.bin -o donor.bin",
 )
-@click.argument("dumps", nargs=-1, required=True, metavar="DUMP...")
+@click.argument(
+    "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
+)
 @click.option(
     "-o",
     "--output",

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     DONE,
     NO,
@@ -28,7 +29,9 @@ from romtool.text.trace import in_words
     "rehearse",
     epilog="Example: romtool rehearse hollow-lane.bin --trace",
 )
-@click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
+@click.argument(
+    "images", nargs=-1, required=True, metavar="IMAGE...", shell_complete=completing.files
+)
 @click.option("--trace", is_flag=True, help="Tell every step, a line each.")
 @image_options
 @json_option

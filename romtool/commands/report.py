@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     Taken,
     catalog_of,
@@ -25,8 +26,8 @@ from romtool.report.origin import Subject
     "report",
     epilog="Example: romtool report donor.bin hollow-lane.toml -o donor.html",
 )
-@click.argument("image")
-@click.argument("other", required=False, metavar="[IMAGE2]")
+@click.argument("image", shell_complete=completing.files)
+@click.argument("other", required=False, metavar="[IMAGE2]", shell_complete=completing.files)
 @click.option(
     "-o",
     "--output",

@@ -8,24 +8,30 @@ from typing import Any
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     catalog_of,
     echo,
     echo_json,
     echo_lines,
+    force_option,
     guarded,
     json_option,
+    json_text,
     schemas_option,
 )
 from romtool.errors import Fault, Refused, refuse
+from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog
+from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, Layout
 from romtool.schema.json_schema import profile_schema
 from romtool.schema.numbers import did_you_mean
 from romtool.text.faults import visible
 from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
+    expectation_lines,
     frame_lines,
     list_lines,
     part_lines,
@@ -47,7 +53,7 @@ def command() -> None:
 @json_option
 @guarded
 def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
-    """List the layouts, parts and records that are known."""
+    """List the layouts, parts, expectations and records that are known."""
     catalog = catalog_of(schemas)
     if not as_json:
         echo_lines(list_lines(catalog))
@@ -58,18 +64,21 @@ def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
             "parts": [
                 {"name": p.name, "bus": p.bus, "bytes": p.size} for p in catalog.parts.values()
             ],
+            "expectations": [
+                {"name": e.name, "title": e.title} for e in catalog.expectations.values()
+            ],
             "records": [{"name": r.name, "title": r.title} for r in catalog.records.values()],
         }
     )
 
 
 @command.command("show", epilog="Example: romtool schema show counted-19")
-@click.argument("name")
+@click.argument("name", shell_complete=completing.names)
 @schemas_option
 @json_option
 @guarded
 def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
-    """Show a layout as a map of its bytes; or a record, a part, a rule.
+    """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
 
     The name `profile` stands for all keys of a card profile.
     """
@@ -103,6 +112,12 @@ def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
         part = catalog.part(name)
         answer = {"name": part.name, "bus": part.bus, "bytes": part.size, "source": part.source}
         lines = part_lines(part)
+    elif name in catalog.expectations:
+        expectation = catalog.expectations[name]
+        answer = {"name": expectation.name, "title": expectation.title}
+        answer |= {"text": expectation.text, "source": expectation.source}
+        answer |= {"file": expectation.file, "functions": _functions(expectation)}
+        lines = expectation_lines(expectation)
     elif name in catalog.rules:
         rule = catalog.rules[name]
         answer = {"name": rule.name, "severity": rule.severity, "message": rule.message}
@@ -132,8 +147,32 @@ def _fields(layout: Layout) -> list[dict[str, Any]]:
     ]
 
 
+def _functions(expectation: Expectation) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": function.name,
+            "text": function.text,
+            "source": function.source,
+            "required": function.required,
+            "compatible": sorted(function.compatible),
+            "length": list(function.length),
+            "bases": sorted(function.bases),
+            "lines": [
+                {
+                    "resource": lines.resource,
+                    "first": sorted(lines.first),
+                    "widths": sorted(lines.widths),
+                }
+                for lines in function.lines
+            ],
+        }
+        for function in expectation.functions
+    ]
+
+
 def _unknown(catalog: Catalog, name: str) -> Refused:
-    known = [*catalog.frames, *catalog.records, *catalog.parts, *catalog.rules]
+    known = [*catalog.frames, *catalog.records, *catalog.parts, *catalog.expectations]
+    known += catalog.rules
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return Refused([Fault(f"nothing here is called {name}", hint)])
 
@@ -143,7 +182,9 @@ def _unknown(catalog: Catalog, name: str) -> Refused:
     epilog="Example: romtool schema lint my-chip.toml",
     short_help="Check schema files of your own.",
 )
-@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.argument(
+    "files", nargs=-1, required=True, metavar="FILE...", shell_complete=completing.files
+)
 @schemas_option
 @guarded
 def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
@@ -164,9 +205,26 @@ def _files(path: Path) -> list[Path]:
     return found
 
 
-@command.command("json", epilog="Example: romtool schema json > profile.schema.json")
+@command.command("json", epilog="Example: romtool schema json -o profile.schema.json")
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="The file to write; left out: standard output.",
+)
 @schemas_option
+@force_option
 @guarded
-def json_(schemas: tuple[Path, ...]) -> None:
-    """Print the JSON Schema of a card profile, for editors."""
-    echo_json(profile_schema(catalog_of(schemas)))
+def json_(output: Path | None, schemas: tuple[Path, ...], force: bool) -> None:
+    """Print the JSON Schema of a card profile, for editors that complete and underline TOML.
+
+    `new` and `profile` write profiles whose first line names the file profile.schema.json beside
+    them: -o puts it there. With frames and parts of your own, give --schemas here too.
+    """
+    schema = profile_schema(catalog_of(schemas))
+    if output is None:
+        echo_json(schema)
+        return
+    write_files([(output, json_text(schema).encode() + b"\n")], force=force)
+    echo(f"wrote {output}")

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from romtool.commands import completing
 from romtool.commands.common import (
     DONE,
     NO,
@@ -38,8 +39,10 @@ MATCHING, DIFFERENT = "as expected", "different"
     "verify",
     epilog="Example: romtool verify readback.bin hollow-lane.toml",
 )
-@click.argument("readbacks", nargs=-1, required=True, metavar="READBACK...")
-@click.argument("expected")
+@click.argument(
+    "readbacks", nargs=-1, required=True, metavar="READBACK...", shell_complete=completing.files
+)
+@click.argument("expected", shell_complete=completing.files)
 @click.option("--swap-pairs", is_flag=True, help="The readback has its byte pairs swapped.")
 @image_options
 @json_option

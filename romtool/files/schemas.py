@@ -60,7 +60,8 @@ def read_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Ca
     found = schema_files(shipped_folder(), own=False)
     for folder in folders:
         found += schema_files(folder, own=True)
-    found += [_schema_file(path, own=True) for path in files]
+    known = {Path(file.name).resolve() for file in found if file.own}
+    found += [_schema_file(path, own=True) for path in files if path.resolve() not in known]
     texts = {file.name: file.text for file in found}
     try:
         return load(found)

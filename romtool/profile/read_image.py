@@ -11,7 +11,7 @@ from romtool.limits import MAX_IMAGE
 from romtool.profile.reader import Reader
 from romtool.schema.fields import Field
 from romtool.schema.kinds import Constant, Count, Hex, whole_number
-from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex
+from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, spells_number
 from romtool.schema.tables import check_table, describe
 
 
@@ -120,7 +120,7 @@ class ImageReader(Reader):
         kind = field_.kind
         if isinstance(kind, Count) and isinstance(value, str) and value in kind.accepts:
             self.result.override[field_.key] = value
-        elif isinstance(kind, Count) and isinstance(value, str) and value[:1].isalpha():
+        elif isinstance(kind, Count) and isinstance(value, str) and not spells_number(value):
             words = one_of([*(f'"{way}"' for way in kind.accepts), "a number"])
             message = f"{field_.title}: {describe(value)} is no way of counting"
             self.fault(message, f"write {words}", path)

@@ -12,6 +12,9 @@ from romtool.schema.kinds import Kind
 from romtool.schema.numbers import parse_hex
 from romtool.schema.records import Record
 
+EDITOR_LINE = "#:schema ./profile.schema.json"
+"""The comment by which editors that know TOML find a JSON Schema, beside the profile."""
+
 WIDTH = 78
 WIDE = 100
 """So far may a comment behind a setting reach."""
@@ -59,7 +62,7 @@ def raw_value(text: str) -> str:
 
 def profile_toml(catalog: Catalog, tables: Mapping[str, Any], heading: list[str]) -> str:
     """Return the TOML text of a profile's tables; `heading`: lines of comment at its top."""
-    lines: list[str] = []
+    lines = [EDITOR_LINE, ""]
     for text in heading:
         lines += comment(text)
     lines += ["", *_image(catalog, tables["image"])]

@@ -10,12 +10,14 @@ from romtool.errors import Wrong, refuse
 from romtool.schema.bus import Bus, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
+from romtool.schema.expect import Expectation
 from romtool.schema.fields import Field, Layout
 from romtool.schema.frames import Frame, Part
 from romtool.schema.kinds import Check, Spelled
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import Beginning, Header, Record
+from romtool.schema.starter import Starter
 from romtool.schema.tables import TableSpec
 
 
@@ -80,6 +82,8 @@ class Catalog(Described):
     parts: Mapping[str, Part]
     rules: Mapping[str, Rule]
     mishaps: Mapping[str, Mishap]
+    expectations: Mapping[str, Expectation]
+    starter: Starter
     resources: Mapping[str, Resource]
     bus: Bus
     protocol: Protocol

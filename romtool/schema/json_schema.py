@@ -1,58 +1,70 @@
-"""The JSON Schema of a card profile, made from the schemas: for editors that complete TOML."""
+"""The JSON Schema of a card profile, made from the schemas: for editors that complete TOML.
+
+It objects to what `build` refuses for its keys, types and ranges, and to nothing else. Out of its
+reach, and so for `build` to tell, is:
+
+- what doesn't fit: image, part and size; a tail on top of the PnP data; PnP data longer than the
+  frame's count can say; a text or bytes longer than an item, or than 64 KiB for a raw image; an
+  `id_length` shorter than the device's registers need;
+- `raw` in an entry that isn't whole items;
+- a number with a point and no fraction (5.0), which JSON holds to be the same as 5;
+- one line twice in a list in two spellings (5 and "5h"); a text in decimal that is no multiple of
+  its unit;
+- characters of a Unicode name that can't be printed, but for control characters.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
-from romtool.schema.kinds import NUMBER_SCHEMA, Count
-from romtool.schema.records import Record
-from romtool.schema.tables import KeySpec, TableSpec
+from romtool.schema.frames import Frame, is_computed
+from romtool.schema.json_keys import (
+    Json,
+    described,
+    either,
+    entries_schema,
+    part_names,
+    table_schema,
+)
+from romtool.schema.kinds import Constant, Count
+from romtool.schema.kinds.texts import hex_schema
 
-HEX: dict[str, Any] = {"type": "string", "pattern": "^[0-9A-Fa-f\\s]*$"}
-PLAIN: dict[str, dict[str, Any]] = {
-    "word": {"type": "string"},
-    "text": {"type": "string"},
-    "hex": HEX,
-    "integer": {"type": "integer"},
-    "number": NUMBER_SCHEMA,
-    "boolean": {"type": "boolean"},
-    "entries": {"type": "array", "items": {"$ref": "#/$defs/entry"}},
-    "any": {},
-}
+DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
 
-def profile_schema(catalog: Catalog) -> dict[str, Any]:
+def profile_schema(catalog: Catalog) -> Json:
     """Return the JSON Schema (draft 2020-12) of a profile."""
-    tables = {name: _table(catalog, catalog.tables[name]) for name in _reached(catalog)}
+    tables = {name: table_schema(catalog, catalog.tables[name]) for name in _reached(catalog)}
     root = tables.pop("profile")
-    root["properties"]["config"] = {"$ref": "#/$defs/config"}
-    tables["image"]["properties"]["layout"]["enum"] = list(catalog.frames)
-    tables["image"]["properties"]["part"]["enum"] = list(catalog.parts)
-    override = tables["override"]["properties"]
+    config = catalog.tables["profile"].keys["config"]
+    root["properties"]["config"] = {"$ref": "#/$defs/config", "description": config.text}
     needed = tables["card"].pop("required")
-    for frame in catalog.frames.values():
-        for field in frame.computed_fields:
-            override.setdefault(field.key, _computed(field))
-    config: dict[str, Any] = {}
-    for frame in catalog.frames.values():
-        for field in frame.config_fields:
-            config.setdefault(field.key, []).append(_described(field))
+    _image(catalog, tables["image"])
+    override = tables["override"]["properties"]
+    whole = catalog.identifier.name
+    override[whole] |= hex_schema(catalog.identifier.size, catalog.identifier.size)
+    own = dict(override)
+    frames = catalog.frames.values()
+    override |= _together([_overrides(frame) for frame in frames])
     return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$schema": DRAFT,
         "title": "romtool card profile",
         **root,
-        "allOf": [_card_of(catalog, needed), *(_config_of(catalog, n) for n in catalog.frames)],
+        "allOf": [
+            _raw_or_card(root["properties"]),
+            _card_of(catalog, needed),
+            *(_layout(frame, own) for frame in frames),
+        ],
         "$defs": {
             **tables,
             "config": {
                 "type": "object",
-                "properties": {key: _either(found) for key, found in config.items()},
+                "properties": _together([_config(frame) for frame in frames]),
                 "additionalProperties": False,
             },
-            "entry": {"anyOf": [*_entries(catalog), _raw_entry(catalog)]},
+            "entry": entries_schema(catalog),
         },
     }
 
@@ -67,101 +79,86 @@ def _reached(catalog: Catalog) -> list[str]:
     return names
 
 
-def _table(catalog: Catalog, spec: TableSpec) -> dict[str, Any]:
+def _image(catalog: Catalog, image: Json) -> None:
+    """Add what the catalogue knows of [image]: layouts, parts, what can't stand together."""
+    keys = image["properties"]
+    keys["layout"] |= {"enum": list(catalog.frames), "default": catalog.default_frame.name}
+    keys["part"] |= part_names(catalog.parts)
+    keys["raw"] |= hex_schema(1)
+    image["not"] = {"required": ["part", "size"]}
+
+
+def _together(found: list[Json]) -> Json:
+    """Return the keys of all layouts, each with what any of them takes."""
+    keys = dict.fromkeys(key for one in found for key in one)
+    return {key: either([one[key] for one in found if key in one]) for key in keys}
+
+
+def _config(frame: Frame) -> Json:
+    return {field.key: described(field) for field in frame.config_fields}
+
+
+def _overrides(frame: Frame) -> Json:
+    """Return what of a frame can be overridden: a constant that is part of a byte can't."""
     return {
-        "type": "object",
-        "description": spec.text,
-        "properties": {key.name: _key(catalog, key) for key in spec.keys.values()},
-        "required": [key.name for key in spec.keys.values() if key.required],
-        "additionalProperties": False,
+        field.key: _computed(field)
+        for field in frame.computed_fields
+        if not isinstance(field.kind, Constant) or field.kind.is_bytes
     }
 
 
-def _key(catalog: Catalog, key: KeySpec) -> dict[str, Any]:
-    if key.field is not None:
-        field = catalog.field(key.field)
-        value = field.kind.json_schema()
-        if key.absent is not None:
-            value = {"anyOf": [value, {"const": key.absent}]}
-        if key.type == "list":
-            value = {"type": "array", "items": value}
-        return {**value, "description": key.text or field.text}
-    if key.table is not None:
-        target = {"$ref": f"#/$defs/{key.table}"}
-        return target if key.type == "table" else {"type": "array", "items": target}
-    limits = {"minimum": key.minimum, "maximum": key.maximum}
-    found = {name: limit for name, limit in limits.items() if limit is not None}
-    if key.type == "number":
-        number, text = NUMBER_SCHEMA["anyOf"]
-        return {"anyOf": [number | found, text], "description": key.text}
-    return {**PLAIN[key.type], **found, "description": key.text}
-
-
-def _described(field: Field) -> dict[str, Any]:
-    words = f"{field.title}: {field.text}" if field.text else field.title
-    return {**field.kind.json_schema(), "description": words}
-
-
-def _computed(field: Field) -> dict[str, Any]:
+def _computed(field: Field) -> Json:
     value = field.kind.json_schema()
-    if isinstance(field.kind, Count):
-        value = {"anyOf": [value, {"enum": list(field.kind.accepts)}]}
+    if isinstance(field.kind, Count) and field.kind.accepts:
+        value = {"anyOf": [{"enum": list(field.kind.accepts)}, *value["anyOf"]]}
     return {**value, "description": f"{field.title}: the stored value"}
 
 
-def _either(found: list[dict[str, Any]]) -> dict[str, Any]:
-    distinct = [one for index, one in enumerate(found) if one not in found[:index]]
-    return distinct[0] if len(distinct) == 1 else {"anyOf": distinct}
-
-
-def _card_of(catalog: Catalog, needed: list[str]) -> dict[str, Any]:
-    """Say what [card] must hold, where the identifier isn't overridden as a whole."""
-    whole = {"required": [catalog.identifier.name]}
+def _raw_or_card(tables: Json) -> Json:
+    """Say what must stand: [card], or the whole image as raw bytes and nothing else."""
+    others: dict[str, Any] = {name: False for name in tables if name != "image"}
     return {
-        "if": {"properties": {"override": whole}, "required": ["override"]},
+        "if": {"required": ["image"], "properties": {"image": {"required": ["raw"]}}},
+        "then": {"properties": {"image": {"maxProperties": 1}, **others}},
+        "else": {"required": ["card"]},
+    }
+
+
+def _card_of(catalog: Catalog, needed: list[str]) -> Json:
+    """Say what [card] must hold: an ID, or nothing of an identifier that is overridden whole."""
+    stated = {"required": [catalog.identifier.name]}
+    fields = [f.key for f in catalog.identifier.layout.fields if not is_computed(f)]
+    without = {"properties": dict.fromkeys(fields, False)}
+    return {
+        "properties": {"card": {"allOf": _versions(catalog)}},
+        "if": {"properties": {"override": stated}, "required": ["override"]},
+        "then": {"properties": {"card": without}},
         "else": {"properties": {"card": {"required": needed}}},
     }
 
 
-def _config_of(catalog: Catalog, name: str) -> dict[str, Any]:
-    """Say which configuration keys a layout has."""
-    frame = catalog.frames[name]
-    properties = {field.key: _described(field) for field in frame.config_fields}
-    chosen: dict[str, Any] = {"properties": {"layout": {"const": name}}}
+def _versions(catalog: Catalog) -> list[Json]:
+    """Say what has no place in [card] where an item is left out by a word."""
+    found = []
+    for key in catalog.tables["card"].keys.values():
+        if key.absent is not None and key.field is not None:
+            record = catalog.records[key.field.partition(".")[0]]
+            others = [f.key for f in record.profile_fields if f.key != key.name]
+            left_out = {"properties": {key.name: {"const": key.absent}}, "required": [key.name]}
+            found.append({"if": left_out, "then": {"properties": dict.fromkeys(others, False)}})
+    return found
+
+
+def _layout(frame: Frame, own: Json) -> Json:
+    """Say what a layout's configuration and its overrides may hold."""
+    chosen: Json = {"properties": {"layout": {"const": frame.name}}}
+    condition: Json = {"properties": {"image": chosen}}
     if not frame.default:
         chosen["required"] = ["layout"]
-    condition: dict[str, Any] = {"properties": {"image": chosen}}
-    if not frame.default:
         condition["required"] = ["image"]
-    config = {"properties": properties, "additionalProperties": False}
-    return {"if": condition, "then": {"properties": {"config": config}}}
-
-
-def _entries(catalog: Catalog) -> Iterable[dict[str, Any]]:
-    for rivals in catalog.entries.values():
-        forms = [record.form for record in rivals if record.form]
-        yield _entry(rivals[0], forms)
-
-
-def _entry(record: Record, forms: list[str]) -> dict[str, Any]:
-    properties = {field.key: _described(field) for field in record.profile_fields}
-    if forms:
-        properties["form"] = {"enum": forms}
-    required = [f.key for f in record.profile_fields if not f.may_be_left_out]
-    return {
-        "type": "object",
-        "title": record.title,
-        "properties": properties,
-        "required": required,
-        "additionalProperties": False,
+    override = own | _overrides(frame)
+    tables = {"config": _config(frame), "override": override}
+    closed = {
+        name: {"properties": keys, "additionalProperties": False} for name, keys in tables.items()
     }
-
-
-def _raw_entry(catalog: Catalog) -> dict[str, Any]:
-    return {
-        "type": "object",
-        "title": catalog.tables["entry"].keys["raw"].text,
-        "properties": {"raw": HEX},
-        "required": ["raw"],
-        "additionalProperties": False,
-    }
+    return {"if": condition, "then": {"properties": closed}}

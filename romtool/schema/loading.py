@@ -9,9 +9,10 @@ from romtool.errors import Fault, Path, Refused
 from romtool.schema.bus import Asks, Bus, Resource
 from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
 from romtool.schema.checksums import Checksum
+from romtool.schema.expect import Expectation, expectation_of, function_faults
 from romtool.schema.fields import Layout
 from romtool.schema.frames import Frame, Part, is_computed
-from romtool.schema.kinds import Group, Spelling, whole_number
+from romtool.schema.kinds import Group, Lines, Spelling, whole_number
 from romtool.schema.layouts import layout_of
 from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_hex, parse_number
@@ -25,6 +26,7 @@ from romtool.schema.protocol import (
     register_of,
 )
 from romtool.schema.records import Header, Record
+from romtool.schema.starter import Starter, starter_of
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
 
@@ -140,6 +142,8 @@ class _Loader:
             self._new(mishaps, raw["name"], path)
             pattern = parse_hex(raw.get("pattern", ""))
             mishaps[raw["name"]] = Mishap(**{**raw, "source": source, "pattern": pattern})
+        expectations = self._expectations(identifier, records, resources)
+        starter = self._starter()
         tables: dict[str, TableSpec] = {}
         for _, data in self.parsed:
             tables |= table_specs(data.get("table", []))
@@ -154,6 +158,8 @@ class _Loader:
             parts=parts,
             rules=rules,
             mishaps=mishaps,
+            expectations=expectations,
+            starter=starter,
             resources=resources,
             bus=self._bus(),
             protocol=protocol,
@@ -299,6 +305,33 @@ class _Loader:
                 widths={width: frozenset(lines) for width, lines in raw.get("widths", {}).items()},
             )
         return resources
+
+    def _starter(self) -> Starter:
+        for _file, _path, raw, source in self._all("starter"):
+            return starter_of(raw, source)
+        raise Refused([Fault("no schema describes a card to begin with")])
+
+    def _expectations(
+        self,
+        identifier: Identifier,
+        records: Mapping[str, Record],
+        resources: Mapping[str, Resource],
+    ) -> dict[str, Expectation]:
+        """Return what software expects; a user's own replaces a shipped one of its name."""
+        asked = {r.asks.kind for r in records.values() if r.asks and isinstance(r.head.kind, Lines)}
+        lines = {kind: resources[kind].widths for kind in asked if kind in resources}
+        shipped: dict[str, Expectation] = {}
+        own: dict[str, Expectation] = {}
+        for file, path, raw, source in self._all("expectation"):
+            known = own if file.own else shipped
+            self._new(known, raw["name"], path)
+            for index, function in enumerate(raw["function"]):
+                place = (*path, "function", index)
+                found = function_faults(function, place, identifier.id_field.kind, lines)
+                self.faults += Refused(found).in_file(file.name).faults
+            if not self.faults:
+                known[raw["name"]] = expectation_of(raw, source, file.name)
+        return shipped | own
 
     def _bus(self) -> Bus:
         for _file, _path, raw, source in self._all("bus"):

@@ -25,6 +25,11 @@ def parse_number(text: str) -> int:
     return int(found["x"] or found["h"], 16)
 
 
+def spells_number(text: str) -> bool:
+    """Whether a text is written as a number is, however large."""
+    return _NUMBER.match(text.strip()) is not None
+
+
 def address(value: int) -> str:
     """Return a number as the trade writes addresses: 220h."""
     return f"{value:X}h"

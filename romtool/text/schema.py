@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romtool.schema.catalog import Catalog, Rule
+from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, Field, Layout, Unit
 from romtool.schema.frames import Frame, Part, is_computed
 from romtool.schema.kinds import Check, Constant, Count, Reserved
-from romtool.schema.numbers import hex_text, sizes
+from romtool.schema.numbers import address, hex_text, one_of, sizes
 from romtool.schema.records import Record
 from romtool.text.page import line, title
 
@@ -24,6 +25,11 @@ def list_lines(catalog: Catalog) -> Iterator[str]:
     yield from title("Parts")
     for part in catalog.parts.values():
         yield from line(part.name, f"{part.bus}, {sizes(part.size)}", indent=2, column=KEY)
+    yield ""
+    yield from title("Expectations")
+    for expectation in catalog.expectations.values():
+        words = ", ".join(function.name for function in expectation.functions)
+        yield from line(expectation.name, f"{expectation.title}: {words}", indent=2, column=KEY)
     yield ""
     yield from title("Records")
     for record in catalog.records.values():
@@ -64,6 +70,30 @@ def part_lines(part: Part) -> Iterator[str]:
     if part.organisation:
         yield from line("read in", " or ".join(f"{n} bits" for n in part.organisation), indent=2)
     yield from line("source", part.source, indent=2)
+
+
+def expectation_lines(expectation: Expectation) -> Iterator[str]:
+    """Yield what some software expects, function by function."""
+    yield from title(expectation.name, expectation.title)
+    if expectation.text:
+        yield from line("", expectation.text, indent=2)
+    yield from line("source", expectation.source, indent=2)
+    yield from line("file", expectation.file, indent=2)
+    for function in expectation.functions:
+        yield ""
+        yield from title(function.name, "required" if function.required else "")
+        yield from line("", function.text, indent=2)
+        bases = one_of([address(base) for base in sorted(function.bases)])
+        fewest, most = function.length
+        many = str(most) if fewest == most else f"{fewest} to {most}"
+        yield from line("ports", f"{many} at {bases}", indent=2)
+        for lines in function.lines:
+            words = one_of([str(number) for number in sorted(lines.first)])
+            if lines.widths:
+                words += f", {one_of(sorted(lines.widths))} bits"
+            yield from line(lines.resource, words, indent=2)
+        if function.compatible:
+            yield from line("IDs", ", ".join(sorted(function.compatible)), indent=2)
 
 
 def rule_lines(rule: Rule) -> Iterator[str]:

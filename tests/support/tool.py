@@ -18,12 +18,15 @@ import pytest
 
 # Debian packages of the outside programs, for the reason of a skip.
 _PACKAGES = {
+    "bash": "bash",
+    "fish": "fish",
     "iasl": "acpica-tools",
     "objcopy": "binutils",
     "srec_cat": "srecord",
     "srec_info": "srecord",
     "chromium": "chromium",
     "chromedriver": "chromium-driver",
+    "zsh": "zsh",
 }
 
 # A card of invented data that has no faults. `[image]` comes first, so that a test can put another

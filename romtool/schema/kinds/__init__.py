@@ -5,13 +5,12 @@ JSON. `to_value` raises Unexplained where the stored bits mean nothing that a pr
 bytes then stay raw. `to_stored` raises Wrong where a person wrote what the field can't take.
 """
 
-from romtool.schema.kinds.base import NUMBER_SCHEMA, Kind, Stored, Unexplained, Value, whole_number
+from romtool.schema.kinds.base import Kind, Stored, Unexplained, Value, whole_number
 from romtool.schema.kinds.choices import Choice, Flag, Flags, Lines, Pins
 from romtool.schema.kinds.numbers import Check, Count, Number, Range
 from romtool.schema.kinds.texts import Constant, Group, Hex, Reserved, Spelled, Spelling, Text
 
 __all__ = [
-    "NUMBER_SCHEMA",
     "Check",
     "Choice",
     "Constant",

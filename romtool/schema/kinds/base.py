@@ -39,8 +39,16 @@ class Kind(Described):
         """Return the value in words."""
         return str(value)
 
+    def takes(self) -> str:
+        """Say in a few words which values it takes, as a profile writes them."""
+        return ""
+
     def json_schema(self) -> dict[str, Any]:
         """Return the JSON Schema of the value."""
+        return {}
+
+    def json_limits(self, least: int, most: int) -> dict[str, Any]:
+        """Return the JSON Schema of what `least` to `most` bytes hold, of a field without width."""
         return {}
 
     @functools.cached_property
@@ -65,14 +73,6 @@ def a_list(value: Value) -> list[Value]:
     if not isinstance(value, list):
         raise Wrong(f"{describe(value)} is not a list", "put it in [ ]")
     return value
-
-
-NUMBER_SCHEMA: dict[str, Any] = {
-    "anyOf": [
-        {"type": "integer", "minimum": 0},
-        {"type": "string", "pattern": "^(0[xX][0-9A-Fa-f]+|[0-9A-Fa-f]+[hH]|[0-9]+)$"},
-    ]
-}
 
 
 SHOWS: dict[str, Callable[[int], str]] = {

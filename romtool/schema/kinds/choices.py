@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from romtool.errors import Wrong
 from romtool.schema.kinds.base import (
-    NUMBER_SCHEMA,
     SHOWS,
     Kind,
     Stored,
@@ -18,6 +17,7 @@ from romtool.schema.kinds.base import (
     whole_number,
 )
 from romtool.schema.numbers import did_you_mean, one_of, parse_number
+from romtool.schema.spelt_numbers import number_schema
 from romtool.schema.tables import describe
 
 
@@ -36,6 +36,9 @@ class Flag(Kind):
 
     def show(self, value: Value) -> str:
         return "yes" if value else "no"
+
+    def takes(self) -> str:
+        return "true or false"
 
     def json_schema(self) -> dict[str, Any]:
         return {"type": "boolean"}
@@ -82,12 +85,26 @@ class Choice(Kind):
             words.append(f"a number from {max(self.names) + 1} to {self.top}")
         return one_of(words)
 
+    def takes(self) -> str:
+        return self._choices()
+
     def json_schema(self) -> dict[str, Any]:
-        named = {"enum": list(self.names.values())}
-        if not self.numbers:
-            return named
-        number = {"type": "integer", "minimum": max(self.names) + 1, "maximum": self.top}
-        return {"anyOf": [named, number]}
+        words = [name for name in self.names.values() if isinstance(name, str)]
+        named = [{"enum": words}] if words else []
+        runs = [(name, name) for name in self.names.values() if isinstance(name, int)]
+        if self.numbers:
+            runs += list(self._unnamed())
+        if not runs:
+            return named[0]
+        return {"anyOf": [*named, *number_schema(*runs)["anyOf"]]}
+
+    def _unnamed(self) -> Iterator[tuple[int, int]]:
+        """Yield the runs of stored numbers that have no name."""
+        first = 0
+        for behind in [*sorted(self.names), self.top + 1]:
+            if first < behind:
+                yield first, behind - 1
+            first = behind + 1
 
 
 class Flags(Kind):
@@ -112,8 +129,11 @@ class Flags(Kind):
     def show(self, value: Value) -> str:
         return " and ".join(value) if value else "none"
 
+    def takes(self) -> str:
+        return "a list of " + one_of([f'"{name}"' for name in self.names]) + ", each once"
+
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "array", "items": {"enum": list(self.names)}}
+        return {"type": "array", "items": {"enum": list(self.names)}, "uniqueItems": True}
 
 
 class Lines(Kind):
@@ -137,9 +157,8 @@ class Lines(Kind):
                 number = whole_number(item)
                 if not 0 <= number - self.first < self.bits:
                     show = SHOWS[self.form]
-                    last = show(self.first + self.bits - 1)
                     raise Wrong(
-                        f"{show(number)} is outside {show(self.first)} to {last}",
+                        f"{show(number)} is outside {show(self.first)} to {show(self.last)}",
                         "each number stands for one bit of the item",
                     )
                 if stored >> (number - self.first) & 1:
@@ -152,8 +171,20 @@ class Lines(Kind):
     def show(self, value: Value) -> str:
         return one_of([SHOWS[self.form](number) for number in value]) if value else "none"
 
+    @property
+    def last(self) -> int:
+        """The number that the highest bit stands for."""
+        return self.first + self.bits - 1
+
+    def takes(self) -> str:
+        """Say the least and the greatest number of the list."""
+        ends = (self.first, self.last)
+        low, high = (str(n) if self.form == "decimal" else f"0x{n:X}" for n in ends)
+        return f"a list of numbers from {low} to {high}, each once"
+
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "array", "items": NUMBER_SCHEMA}
+        numbers = number_schema((self.first, self.last))
+        return {"type": "array", "items": numbers, "uniqueItems": True}
 
 
 class Pins(Kind):
@@ -206,10 +237,13 @@ class Pins(Kind):
         """Return a pin and what is connected to it: `C 9`."""
         return f"{self.pin_name(pin)} {'-' if line == self.unconnected else line}"
 
+    def takes(self) -> str:
+        return f"{self.pins} numbers from 0 to {(1 << self.pin_bits) - 1}, one a pin"
+
     def json_schema(self) -> dict[str, Any]:
         return {
             "type": "array",
-            "items": NUMBER_SCHEMA,
+            "items": number_schema((0, (1 << self.pin_bits) - 1)),
             "minItems": self.pins,
             "maxItems": self.pins,
         }

@@ -9,7 +9,6 @@ from typing import Any
 from romtool.errors import Wrong
 from romtool.schema.checksums import Checksum
 from romtool.schema.kinds.base import (
-    NUMBER_SCHEMA,
     SHOWS,
     Kind,
     Stored,
@@ -18,6 +17,7 @@ from romtool.schema.kinds.base import (
     whole_number,
 )
 from romtool.schema.numbers import address
+from romtool.schema.spelt_numbers import number_schema
 
 
 class Number(Kind):
@@ -67,8 +67,22 @@ class Number(Kind):
             return f"{value:0{(self.bits + 3) // 4}X}h"
         return SHOWS[self.form](value)
 
+    def takes(self) -> str:
+        """Say the least and the greatest number, and the steps between them."""
+        least = self.unit if self.zero_means is not None else 0
+        most = max(self.top * self.unit, self.zero_means or 0)
+        step = "" if self.unit == 1 else f", in steps of {self._spelt(self.unit)}"
+        return f"{self._spelt(least)} to {self._spelt(most)}{step}"
+
+    def _spelt(self, number: int) -> str:
+        return str(number) if self.form == "decimal" else f"0x{number:X}"
+
     def json_schema(self) -> dict[str, Any]:
-        return NUMBER_SCHEMA
+        highest = self.top * self.unit
+        if self.zero_means is None:
+            return number_schema((0, highest), unit=self.unit)
+        special = (self.zero_means, self.zero_means)
+        return number_schema((self.unit, highest), special, unit=self.unit)
 
 
 class Range(Number):
@@ -108,9 +122,14 @@ class Range(Number):
             return f"{address(value[0])} to {address(value[1])}"
         return address(value)
 
+    def takes(self) -> str:
+        pair = f"[lowest, highest], each {super().takes()}"
+        return f"{super().takes()}, or {pair}" if self.single else pair
+
     def json_schema(self) -> dict[str, Any]:
-        pair = {"type": "array", "items": NUMBER_SCHEMA, "minItems": 2, "maxItems": 2}
-        return {"anyOf": [*NUMBER_SCHEMA["anyOf"], pair]} if self.single else pair
+        number = super().json_schema()
+        pair = {"type": "array", "items": number, "minItems": 2, "maxItems": 2}
+        return {"anyOf": [*number["anyOf"], pair]} if self.single else pair
 
 
 class Count(Number):

@@ -78,7 +78,7 @@ class Spelled(Kind):
 
     def to_stored(self, value: Value) -> Stored:
         fault = Wrong(f"{describe(value)} is not {self.spelling.title}")
-        if not isinstance(value, str):
+        if not isinstance(value, str) or not value.isascii():
             raise fault
         stored, place = 0, 0
         for before, bits, alphabet in self.spelling.characters():
@@ -94,8 +94,17 @@ class Spelled(Kind):
             raise fault
         return stored
 
+    def takes(self) -> str:
+        return self.spelling.title
+
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "string"}
+        pattern, length = "", 0
+        for before, _, alphabet in self.spelling.characters():
+            either = dict.fromkeys(alphabet + alphabet.lower())
+            pattern += re.escape(before) + f"[{''.join(re.escape(char) for char in either)}]"
+            length += len(before) + 1
+        # The length keeps a line end out, which `$` alone would let pass.
+        return {"type": "string", "pattern": f"^{pattern}$", "maxLength": length}
 
 
 class Text(Kind):
@@ -130,8 +139,26 @@ class Text(Kind):
                 )
         return value.encode(self.encoding, "surrogatepass")
 
+    def takes(self) -> str:
+        return "printable ASCII" if self.encoding == "ascii" else "a text"
+
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "string"} | ({"pattern": "^[ -~]*$"} if self.encoding == "ascii" else {})
+        wrong = "[^ -~]" if self.encoding == "ascii" else r"[\x00-\x1F\x7F-\x9F]"
+        return {"type": "string", "not": {"pattern": wrong}}
+
+    def json_limits(self, least: int, most: int) -> dict[str, Any]:
+        return {"maxLength": most} if self.encoding == "ascii" else {}
+
+
+MOST_COUNTED = 255
+"""So many bytes, at most, are counted by a pattern: editors' patterns count no further."""
+
+
+def hex_schema(least: int = 0, most: int | None = None) -> dict[str, Any]:
+    """Return the JSON Schema of `least` to `most` bytes in hex digits, white space between."""
+    end = most if most is not None and most <= MOST_COUNTED else ""
+    byte = r"[0-9A-Fa-f]\s*[0-9A-Fa-f]\s*"
+    return {"type": "string", "pattern": rf"^\s*({byte}){{{least},{end}}}$"}
 
 
 class Hex(Kind):
@@ -150,8 +177,14 @@ class Hex(Kind):
             raise Wrong(f"{self.bits // 8} bytes belong here, {len(data)} given")
         return data
 
+    def takes(self) -> str:
+        return (f"{self.bits // 8} bytes" if self.bits else "bytes") + " in hex digits"
+
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "string", "pattern": "^[0-9A-Fa-f\\s]*$"}
+        return hex_schema(self.bits // 8, self.bits // 8) if self.bits else hex_schema()
+
+    def json_limits(self, least: int, most: int) -> dict[str, Any]:
+        return hex_schema(least, most)
 
 
 class Constant(Hex):

@@ -1,0 +1,77 @@
+"""What a shell completes behind options and for arguments: names of the schemas, and files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from romtool.errors import Refused
+from romtool.files.schemas import load_catalog
+
+if TYPE_CHECKING:
+    import click
+    from click.shell_completion import CompletionItem
+
+    from romtool.schema.catalog import Catalog
+
+
+def files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Leave it to the shell to complete the name of a file."""
+    from click.shell_completion import CompletionItem
+
+    return [CompletionItem(incomplete, type="file")]
+
+
+def layouts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the name of a layout."""
+    frames = (frame for catalog in _catalogs(ctx) for frame in catalog.frames.values())
+    return _items(((frame.name, frame.title) for frame in frames), incomplete)
+
+
+def parts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the name of an EEPROM part."""
+    known = (part for catalog in _catalogs(ctx) for part in catalog.parts.values())
+    return _items(((part.name, f"{part.size} bytes, {part.bus}") for part in known), incomplete)
+
+
+def expectations(
+    ctx: click.Context, param: click.Parameter, incomplete: str
+) -> list[CompletionItem]:
+    """Complete the name of an expectation, or else of a file with one."""
+    known = (one for catalog in _catalogs(ctx) for one in catalog.expectations.values())
+    named = _items(((one.name, one.title) for one in known), incomplete)
+    return named or files(ctx, param, incomplete)
+
+
+def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete whatever `schema show` can show."""
+    found: list[tuple[str, str]] = []
+    for catalog in _catalogs(ctx):
+        found.append(("profile", catalog.tables["profile"].text))
+        tables = (catalog.frames, catalog.records, catalog.expectations)
+        found += [(one.name, one.title) for table in tables for one in table.values()]
+        found += [(part.name, part.bus) for part in catalog.parts.values()]
+        found += [(rule.name, rule.severity) for rule in catalog.rules.values()]
+    return _items(found, incomplete)
+
+
+def _catalogs(ctx: click.Context) -> Iterator[Catalog]:
+    """Yield the catalogue with the folders named so far; nothing where they have faults."""
+    folders = [
+        *(ctx.find_root().params.get("schemas") or ()),
+        *(ctx.params.get("schemas") or ()),
+    ]
+    try:
+        yield load_catalog(list(dict.fromkeys(folders)))
+    except Refused:
+        return
+
+
+def _items(words: Iterable[tuple[str, str]], incomplete: str) -> list[CompletionItem]:
+    """Return the words that begin so, capitals or not, each with what it is."""
+    from click.shell_completion import CompletionItem
+
+    begun = incomplete.lower()
+    return [
+        CompletionItem(word, help=text) for word, text in words if word.lower().startswith(begun)
+    ]

@@ -1,0 +1,62 @@
+"""`romtool new`: a profile to begin with."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from romtool.commands import completing
+from romtool.commands.common import (
+    catalog_of,
+    echo,
+    echo_utf8,
+    force_option,
+    guarded,
+    schemas_option,
+    tell,
+)
+from romtool.files.output import write_files
+from romtool.image.decode import frame_named
+from romtool.profile.starter_text import starter_text
+
+SUFFIX = ".toml"
+
+
+@click.command(
+    "new",
+    epilog="Example: romtool new my-card.toml --layout counted-19 --part 24C04",
+)
+@click.argument("file", shell_complete=completing.files)
+@click.option(
+    "--layout",
+    metavar="L",
+    shell_complete=completing.layouts,
+    help="What the chip wants before the PnP data; left out: nothing.",
+)
+@click.option(
+    "--part",
+    metavar="P",
+    shell_complete=completing.parts,
+    help="The EEPROM part; left out: the smallest that holds it.",
+)
+@schemas_option
+@force_option
+@guarded
+def command(
+    file: str, layout: str | None, part: str | None, schemas: tuple[Path, ...], force: bool
+) -> None:
+    """Write a commented card profile that builds as it is: a small board for DOS games.
+
+    Each key says what it means and what it takes. FILE - is standard output.
+    """
+    catalog = catalog_of(schemas)
+    frame = catalog.default_frame if layout is None else frame_named(catalog, layout)
+    text = starter_text(catalog, frame, None if part is None else catalog.part(part))
+    if file == "-":
+        echo_utf8(text)
+        return
+    write_files([(Path(file), text.encode())], force=force)
+    echo(f"wrote {file}")
+    if not file.lower().endswith(SUFFIX):
+        tell(f"{file}: commands other than build know a profile by {SUFFIX}, or by --input toml")
