@@ -6,7 +6,8 @@ import pytest
 
 from romtool.errors import Refused
 from romtool.files.schemas import load_catalog, schema_files, shipped_folder
-from romtool.schema.loading import SchemaFile, load
+from romtool.schema.gathering import SchemaFile
+from romtool.schema.loading import load
 
 CATALOG = load_catalog()
 

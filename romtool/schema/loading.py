@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from romtool.errors import Fault, Path, Refused
 from romtool.schema.bus import Asks, Bus, Resource
@@ -12,31 +12,16 @@ from romtool.schema.checksums import Checksum
 from romtool.schema.expect import Expectation, expectation_of, function_faults
 from romtool.schema.fields import Layout
 from romtool.schema.frames import Frame, Part, is_computed
+from romtool.schema.gathering import SchemaFile
 from romtool.schema.kinds import Group, Lines, Spelling, whole_number
 from romtool.schema.layouts import layout_of
 from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_hex, parse_number
-from romtool.schema.protocol import (
-    Descriptor,
-    Protocol,
-    Register,
-    Remark,
-    descriptor_of,
-    protocol_of,
-    register_of,
-)
+from romtool.schema.protocol_loading import ProtocolTables
 from romtool.schema.records import Header, Record
 from romtool.schema.starter import Starter, starter_of
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
-
-
-class SchemaFile(NamedTuple):
-    """One schema file: its name for messages, and its text."""
-
-    name: str
-    text: str
-    own: bool = True
 
 
 def load(files: Sequence[SchemaFile]) -> Catalog:
@@ -74,14 +59,13 @@ def _in(file: str, faults: Iterable[Fault]) -> Iterator[Fault]:
     yield from Refused(faults).in_file(file).faults
 
 
-class _Loader:
+class _Loader(ProtocolTables):
     """Builds the catalogue; each step refuses what doesn't add up, with its place."""
 
     def __init__(
         self, parsed: list[tuple[SchemaFile, dict[str, Any]]], meta: Mapping[str, TableSpec]
     ) -> None:
-        self.parsed = parsed
-        self.faults: list[Fault] = []
+        super().__init__(parsed)
         self.blocks: dict[str, Block] = {}
         self.checksums: dict[str, Checksum] = {}
         self.spellings: dict[str, Spelling] = {}
@@ -147,7 +131,7 @@ class _Loader:
         tables: dict[str, TableSpec] = {}
         for _, data in self.parsed:
             tables |= table_specs(data.get("table", []))
-        protocol = self._protocol(resources)
+        protocol = self._protocol(resources, self.checksums)
         if self.faults:
             raise Refused(self.faults)
         return Catalog(
@@ -166,27 +150,6 @@ class _Loader:
             tables=tables,
             checksums=self.checksums,
         )
-
-    def _all(self, name: str) -> Iterator[tuple[SchemaFile, Path, dict[str, Any], str]]:
-        """Yield every table of this name with its file, its path and its source.
-
-        What a table itself refuses is collected, and the next one is looked at.
-        """
-        for file, data in self.parsed:
-            found = data.get(name, [])
-            single = isinstance(found, dict)
-            for index, raw in enumerate([found] if single else found):
-                path: Path = (name,) if single else (name, index)
-                self.file = file.name
-                yield file, path, raw, raw.get("source", data["source"])
-
-    def _new(self, known: Mapping[str, object], name: str, path: Path) -> None:
-        if name in known:
-            hint = "give it a name of its own"
-            self._fault(f"{path[0]} {name} is described twice", (*path, "name"), hint)
-
-    def _fault(self, message: str, path: Path, hint: str = "") -> None:
-        self.faults.append(Fault(message, hint, path, file=self.file))
 
     def _frames(self) -> dict[str, Frame]:
         frames: dict[str, Frame] = {}
@@ -346,42 +309,6 @@ class _Loader:
                 alias_step=raw["alias_step"],
             )
         raise Refused([Fault("no schema describes the bus")])
-
-    def _descriptors(self, resources: Mapping[str, Resource]) -> Iterator[Descriptor]:
-        """Yield the descriptors: one for each item in effect at once, no register in two."""
-        used: set[int] = set()
-        for _file, path, raw, source in self._all("descriptor"):
-            descriptor = descriptor_of(raw, source)
-            resource = resources.get(descriptor.resource)
-            if resource is None:
-                self._fault(f"no resource is called {descriptor.resource}", (*path, "resource"))
-            elif len(descriptor.at) != resource.most:
-                message = f"{len(descriptor.at)} descriptors for {resource.most} items"
-                self._fault(message, (*path, "at"), "a device has one for each item in effect")
-            numbers = list(descriptor.numbers())
-            if len(set(numbers) - used) < len(numbers):
-                self._fault("a register belongs to two descriptors", path)
-            used.update(numbers)
-            yield descriptor
-
-    def _protocol(self, resources: Mapping[str, Resource]) -> Protocol:
-        registers: dict[str, Register] = {}
-        for _file, path, raw, source in self._all("register"):
-            self._new(registers, raw["name"], path)
-            registers[raw["name"]] = register_of(raw, source)
-        descriptors = tuple(self._descriptors(resources))
-        remarks: dict[str, Remark] = {}
-        for _file, path, raw, _ in self._all("remark"):
-            self._new(remarks, raw["name"], path)
-            remarks[raw["name"]] = Remark(**raw)
-        for file, path, raw, source in self._all("protocol"):
-            key = self.checksums.get(raw["key_register"])
-            if key is None:
-                hint = "the key's register is that of a checksum"
-                message = f"no checksum is called {raw['key_register']}"
-                raise Refused([Fault(message, hint, (*path, "key_register"), file=file.name)])
-            return protocol_of(raw, source, key, registers, descriptors, remarks)
-        raise Refused([Fault("no schema describes the bus protocol")])
 
     def _parts(self) -> dict[str, Part]:
         parts: dict[str, Part] = {}
