@@ -82,12 +82,10 @@ class Card:
         """Return where each item of a device, by its offset, belongs."""
         found: dict[int, Place] = {}
         for number, device in enumerate(self.devices):
-            own = [device.start, *device.compatible, *device.items, *device.after]
-            for item in [*own, device.name, device.closed]:
-                if item is not None:
-                    found[item.offset] = number, None
+            for item in device.all_items:
+                found[item.offset] = number, None
             for index, choice in enumerate(device.choices):
-                for item in (choice.start, *choice.items):
+                for item in choice.all_items:
                     found[item.offset] = number, index
         return found
 
