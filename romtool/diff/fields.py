@@ -44,9 +44,9 @@ def compare_fields(ledger: Ledger, a: Held, b: Held) -> None:
 
     A value that stays, and is no longer what it should be, is a consequence too.
     """
-    kind, stays = a.field.kind, bool(a.stored == b.stored)
-    if isinstance(kind, Pins) and kind == b.field.kind and not stays:
-        words = _pins(kind, a.stored, b.stored)
+    kind, other, stays = a.field.kind, b.field.kind, bool(a.stored == b.stored)
+    if not stays and isinstance(kind, Pins) and isinstance(other, Pins) and kind.pins == other.pins:
+        words = _pins((kind, other), (a.stored, b.stored))
     else:
         words = _words(a), _words(b)
     if stays and words[0] == words[1]:
@@ -72,12 +72,15 @@ def _words(held: Held) -> str:
     return stated(held.field.kind, held.stored, found)
 
 
-def _pins(kind: Pins, a: Stored, b: Stored) -> tuple[str, str]:
-    """Return what two wirings connect to the pins in which they differ."""
-    lines = kind.to_value(a), kind.to_value(b)
-    pins = [pin for pin in range(kind.pins) if lines[0][pin] != lines[1][pin]]
-    one, other = (", ".join(kind.show_pin(pin, side[pin]) for pin in pins) for side in lines)
-    return one, other
+def _pins(kinds: tuple[Pins, Pins], stored: tuple[Stored, Stored]) -> tuple[str, str]:
+    """Return what two wirings of as many pins connect to those in which they differ."""
+    one, other = (kind.to_value(side) for kind, side in zip(kinds, stored, strict=True))
+    pins = [pin for pin in range(kinds[0].pins) if one[pin] != other[pin]]
+
+    def words(kind: Pins, lines: list[int]) -> str:
+        return ", ".join(kind.show_pin(pin, lines[pin]) for pin in pins)
+
+    return words(kinds[0], one), words(kinds[1], other)
 
 
 def compare_frames(ledger: Ledger, a: Image, b: Image) -> None:

@@ -54,7 +54,7 @@ def collide(one: Need, value: int, other: Need, second: int) -> bool:
     mine, theirs = (value, what[3]), (second, others[3])
     if kind == "io" and 10 in (what[4], others[4]):
         return bool(residues(*mine) & residues(*theirs))
-    return max(value, second) < min(value + what[3], second + others[3])
+    return bool(max(value, second) < min(value + what[3], second + others[3]))
 
 
 def residues(base: int, length: int) -> frozenset[int]:
