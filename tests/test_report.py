@@ -180,6 +180,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory, image: bytes) -> dict[str, b
     made = {name: of_bytes(folder, data) for name, data in kinds(folder, image).items()}
     made["profile"] = reported(folder, str(SAMPLE))
     made["faults"] = reported(folder, str(FAULTS))
+    made["marked"] = reported(folder, str(SAMPLE.with_name("hollow-lane-marked.toml")))
     made["two"] = reported(folder, str(FAULTS), str(SAMPLE))
     (folder / "image.bin").write_bytes(image)
     made["same"] = reported(folder, str(SAMPLE), "image.bin")
@@ -490,6 +491,45 @@ def test_what_is_no_card(pages: dict[str, bytes], name: str, words: str) -> None
     root = parsed(pages[name])
     assert text(by_id(root, "verdict")) == words
     assert "no-frame" in text(section(root, "findings")) or name == "cut"
+
+
+def test_commands_in_findings(pages: dict[str, bytes]) -> None:
+    """What a finding says to run is marked as such, without the backticks of a terminal."""
+    findings = section(parsed(pages["unreadable"]), "findings")
+    assert [text(one) for one in found(findings, "code")] == ["recover"]
+    assert "`" not in text(findings)
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"), [("bin", "raw binary"), ("hex", "Intel HEX"), ("srec", "S-record")]
+)
+def test_formats(tmp_path: Path, kind: str, words: str) -> None:
+    """What an image was read from is told; its bytes and its SHA-256 are the same."""
+    run = romtool("build", str(SAMPLE), "-o", str(tmp_path), "--format", f"bin,{kind}")
+    assert run.returncode == 0, told(run)
+    made = section(parsed(reported(tmp_path, f"hollow-lane.{kind}")), "made")
+    assert f"hollow-lane.{kind}, {words}" in text(made)
+    assert hashlib.sha256((tmp_path / "hollow-lane.bin").read_bytes()).hexdigest() in text(made)
+    assert not found(made, "pre")
+
+
+def test_own_layout(tmp_path: Path) -> None:
+    """A frame of a user's own is shown as any other: its fields, its wiring, its checksum."""
+    schemas = ROOT / "samples" / "schemas"
+    profile = SAMPLE.read_text(encoding="utf-8").replace("counted-19", "hollow-lane-24")
+    profile = re.sub(r"(?ms)^\[config\].*?(?=^\[card\])", "", profile)
+    (tmp_path / "own.toml").write_text(profile, encoding="utf-8")
+    root = parsed(reported(tmp_path, "own.toml", "--schemas", str(schemas)))
+    sums = {row[0]: row[-1] for row in rows(by_class(root, "sums"))}
+    assert sums["frame checksum"] == "right"
+    irq = next(table for table in found(root, "table") if table.get("class") == "grid")
+    pins = next(row for row in rows(irq) if row[0] == "chip's pin")
+    assert {line: pin for line, pin in enumerate(pins[1:]) if pin} == {
+        5: "A",
+        7: "B",
+        9: "C",
+        10: "D",
+    }
 
 
 def test_hostile_names(pages: dict[str, bytes], tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from romtool.schema.numbers import clip, sizes
 ACROSS = 16
 """Bytes in a line."""
 
-SHEET = 24
+SHEET = 8
 """Lines of a drawing; what is longer goes on in another one, so that pages can break there."""
 
 CELL, LINE, GAP = 24, 28, 2

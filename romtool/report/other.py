@@ -32,11 +32,12 @@ class ChangeRow:
 
 @dataclass(frozen=True)
 class ChangeTable:
-    """Changes of one sort; `left_out`: rows too many."""
+    """Changes of one sort; `left_out`: rows too many; `is_raw`: what is changed are bytes."""
 
     title: str
     rows: tuple[ChangeRow, ...]
     left_out: int
+    is_raw: bool
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ def other_table(image: Subject, other: Subject, found: Differences) -> OtherTabl
     tables = (
         _table("Changes", [_change(one) for one in found.changes]),
         _table("What follows from them", [_change(one) for one in found.consequences]),
-        _table("Bytes that no term explains", [_run(one) for one in found.bytes]),
+        _table("Bytes that no term explains", [_run(one) for one in found.bytes], is_raw=True),
     )
     return OtherTable(
         origin_of(other),
@@ -66,8 +67,8 @@ def other_table(image: Subject, other: Subject, found: Differences) -> OtherTabl
     )
 
 
-def _table(title: str, rows: Sequence[ChangeRow]) -> ChangeTable:
-    return ChangeTable(title, tuple(rows[:MOST_ROWS]), max(0, len(rows) - MOST_ROWS))
+def _table(title: str, rows: Sequence[ChangeRow], *, is_raw: bool = False) -> ChangeTable:
+    return ChangeTable(title, tuple(rows[:MOST_ROWS]), max(0, len(rows) - MOST_ROWS), is_raw)
 
 
 def _change(change: Change) -> ChangeRow:

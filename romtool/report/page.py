@@ -7,7 +7,7 @@ import hashlib
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from romtool.report.model import Report
 
@@ -25,6 +25,7 @@ def page(report: Report) -> str:
         finalize=_finalized,
         keep_trailing_newline=True,
     )
+    environment.filters["commands"] = _commands
     style, script = (_source(environment, name) for name in (STYLE, SCRIPT))
     return environment.get_template(TEMPLATE).render(
         report=report,
@@ -44,6 +45,13 @@ def _source(environment: Environment, name: str) -> str:
 def _hash(text: str) -> str:
     """Return how a page names the one style and the one script that it admits."""
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+def _commands(words: str) -> Markup:
+    """Return words in which what stands between backticks is marked as a command."""
+    parts = [escape(visible(part)) for part in words.split("`")]
+    marked = (Markup("<code>{}</code>").format(p) if at % 2 else p for at, p in enumerate(parts))
+    return Markup("").join(marked)
 
 
 def _finalized(value: Any) -> Any:
