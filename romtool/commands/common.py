@@ -8,7 +8,7 @@ import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any, NamedTuple, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn, TypeVar
 
 import click
 
@@ -23,6 +23,9 @@ from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
 from romtool.text.faults import fault_line, one_line
+
+if TYPE_CHECKING:
+    from romtool.assign.host import Host
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -123,6 +126,12 @@ part_option = click.option(
     shell_complete=completing.parts,
     help="The EEPROM part, where bytes don't tell.",
 )
+host_option = click.option(
+    "--host",
+    metavar="HOST",
+    shell_complete=completing.files,
+    help="What the PC has taken (TOML); left out: nothing.",
+)
 image_options: Callable[[F], F] = add_options(
     layout_option, part_option, input_option, schemas_option
 )
@@ -137,6 +146,14 @@ def catalog_of(schemas: tuple[Path, ...], files: Sequence[Path] = ()) -> Catalog
     root = context.find_root().params.get("schemas", ()) if context else ()
     folders = list(dict.fromkeys([*(Path(folder) for folder in root), *schemas]))
     return load_catalog(folders, files)
+
+
+def host_at(catalog: Catalog, name: str | None) -> Host:
+    """Return the PC that a file describes, an empty one for none; raises Refused."""
+    from romtool.assign.host import EMPTY_PC
+    from romtool.files.hosts import load_host
+
+    return EMPTY_PC if name is None else load_host(catalog, name)
 
 
 class Taken(NamedTuple):

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from romtool.errors import Fault, Refused, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
+from romtool.files.texts import faults_in, text_of
 from romtool.limits import MAX_IMAGE, MAX_RECORDS, MAX_TOML
 from romtool.schema.catalog import Catalog
 
@@ -133,22 +134,12 @@ def _placed(kind: str, text: str) -> tuple[Placed, Miscounted | None]:
 def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
     from romtool.profile.assemble import assemble
     from romtool.profile.read import read_profile
-    from romtool.toml.located import located
     from romtool.toml.parse import parse_toml
 
-    try:
-        text = data.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        before = data[: error.start]
-        line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
-        hint = "a profile is a plain text (.toml); an image is read with `profile` or `inspect`"
-        raise Refused([Fault("no UTF-8 text", hint, line=line, column=column)]) from None
-    try:
+    hint = "a profile is a plain text (.toml); an image is read with `profile` or `inspect`"
+    text = text_of(data, hint)
+    with faults_in(text):
         assembly = assemble(read_profile(catalog, parse_toml(text)))
-    except Refused as refused:
-        faults = [located(fault, text) for fault in refused.faults]
-        faults.sort(key=lambda fault: (fault.line or 0, fault.column or 0))
-        raise Refused(faults) from None
     return Intake(shown(name), "toml", assembly.data, text=text, assembly=assembly)
 
 

@@ -150,7 +150,7 @@ def _check_plain(value: Any, key: KeySpec, path: Path) -> Iterator[Fault]:
     except TypeError:
         yield _mistyped(key, value, path)
         return
-    if key.choices and value not in key.choices:
+    if key.choices and (value if number is None else number) not in key.choices:
         yield Fault(
             f"{key.name}: {shorten(str(value))} is not one of its values",
             f"write {one_of([str(choice) for choice in key.choices])}",

@@ -1,0 +1,36 @@
+"""The tables of a host file to what a PC has taken."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from romtool.assign.host import EMPTY_PC, Host
+from romtool.errors import Refused
+from romtool.schema.catalog import Catalog
+from romtool.schema.kinds import whole_number
+from romtool.schema.tables import check_table
+from romtool.wants.collide import Placed
+
+MEMORY_BITS = 32
+
+
+def host_of(catalog: Catalog, data: Mapping[str, Any]) -> Host:
+    """Return the PC that a host file describes; raises Refused with every fault."""
+    faults = list(check_table(data, catalog.tables["host"], catalog.tables))
+    if faults:
+        raise Refused(faults)
+    usual = catalog.tables["host-ports"].keys["decode"].default
+    return Host(
+        name=data.get("name", EMPTY_PC.name),
+        irq=frozenset(map(whole_number, data.get("irq", ()))),
+        dma=frozenset(map(whole_number, data.get("dma", ()))),
+        io=tuple(_ranges(data.get("io", ()), usual)),
+        memory=tuple(_ranges(data.get("memory", ()), MEMORY_BITS)),
+    )
+
+
+def _ranges(rows: Iterable[Mapping[str, Any]], bits: int) -> Iterable[Placed]:
+    for row in rows:
+        base, length = whole_number(row["base"]), whole_number(row["length"])
+        yield Placed(base, length, whole_number(row.get("decode", bits)))
