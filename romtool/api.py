@@ -41,8 +41,8 @@ What the card asks for, and what a PC can give it:
 >>> wants = api.wants_of(image)
 >>> [need.kind for need in wants.devices[0].alternatives[0].needs]
 ['irq', 'io']
->>> api.assign(catalog, [wants], api.Host(irq=frozenset({5}))).conflict
-('QRL0001', 'host irq 5')
+>>> api.assign(catalog, [wants], api.Host(irq=frozenset({5}))).conflict.names()
+['QRL0001', 'host irq 5']
 
 An input that can't be used raises `Refused`, with every fault in it and its place:
 

@@ -21,6 +21,7 @@ COMMANDS = {
     "diff": "Tell what differs between two images.",
     "profile": "Write a dump as an editable profile.",
     "recover": "Put spoilt reads of a part right.",
+    "assign": "Tell what a PC can give to cards.",
     "rehearse": "Play the power-up of a PC with these cards.",
     "report": "Write a page about an image.",
     "schema": "Show layouts, parts and records; check your own.",

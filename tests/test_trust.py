@@ -140,7 +140,7 @@ def test_a_bad_input_is_refused_by_every_command(case: str, tmp_path: Path) -> N
     for command in READERS:
         if command == ("build",) and not name.endswith(".toml"):
             continue
-        result = CliRunner().invoke(cli, [arg.format(tmp_path / name) for arg in full(command)])
+        result = CliRunner().invoke(cli, placed(command, tmp_path / name))
         clean(result.exit_code, result.stderr, result.exception)
         gap = "gap" in case and command == ("recover",)
         assert result.exit_code == (1 if gap else 2), (command, result.stderr)
@@ -154,13 +154,22 @@ READERS: list[tuple[str, ...]] = [
     ("profile",),
     ("recover",),
     ("verify", "{0}", "{0}"),
+    ("diff", "{0}", "{0}"),
+    ("assign",),
+    ("rehearse",),
+    ("rehearse", "--trace"),
+    ("report", "-o", "{1}", "--force", "{0}"),
 ]
-"""The commands that read an image or a profile; `{0}` stands for it, last where it isn't said."""
+"""The commands that read an image or a profile.
+
+`{0}` stands for it, last where it isn't said; `{1}` for a file beside it.
+"""
 
 
-def full(command: tuple[str, ...]) -> tuple[str, ...]:
-    """Return a command with the place of its input."""
-    return command if "{0}" in command else (*command, "{0}")
+def placed(command: tuple[str, ...], file: Path) -> list[str]:
+    """Return a command with its input in its place."""
+    full = command if "{0}" in command else (*command, "{0}")
+    return [arg.format(file, file.with_suffix(".out")) for arg in full]
 
 
 def clean(code: int, stderr: str, exception: BaseException | None) -> None:
@@ -248,7 +257,7 @@ def test_a_mutated_file_gives_a_result_or_a_line(
     name, seed = GOOD[kind]
     file = tmp_path / name
     file.write_bytes(draws.draw(mutated(seed)))
-    args = [arg.format(file) for arg in full(command)]
+    args = placed(command, file)
     if command[0] == "build":
         args += ["-o", str(tmp_path / "out"), "--force"]
     result = CliRunner().invoke(cli, args)
@@ -261,4 +270,23 @@ def test_a_mutated_schema_gives_a_result_or_a_line(draws: st.DataObject, tmp_pat
     file = tmp_path / "schema.toml"
     file.write_bytes(draws.draw(mutated(SCHEMA.encode())))
     result = CliRunner().invoke(cli, ["schema", "lint", str(file)])
+    clean(result.exit_code, result.stderr, result.exception)
+
+
+HOST = """
+name = "PC"
+irq = [0, 1, 2, 8, 13]
+dma = [2, 4]
+io = [ { base = 0x3F8, length = 8, decode = 16 }, { base = "2F8h", length = 8 } ]
+memory = [ { base = 0xA0000, length = 0x20000 } ]
+"""
+
+
+@tries(60)
+@given(draws=st.data())
+def test_a_mutated_host_gives_a_result_or_a_line(draws: st.DataObject, tmp_path: Path) -> None:
+    file, image = tmp_path / "host.toml", tmp_path / "a.bin"
+    file.write_bytes(draws.draw(mutated(HOST.encode())))
+    image.write_bytes(IMAGE)
+    result = CliRunner().invoke(cli, ["assign", str(image), "--host", str(file)])
     clean(result.exit_code, result.stderr, result.exception)

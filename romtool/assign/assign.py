@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from romtool.assign.answer import Assignment, Given
+from romtool.assign.answer import Assignment, Clash, Given
 from romtool.assign.asks import Ask, Asker, askers_of, placed, settled
 from romtool.assign.bases import Values, enough_values, narrow_values
 from romtool.assign.best import Chosen, best_choices, possible
@@ -83,12 +83,13 @@ def _in_conflict(catalog: Catalog, askers: Sequence[Asker], entries: Sequence[En
         for asker, alternative in zip(askers, chosen, strict=True)
         if alternative is None
     )
-    return Assignment(False, None, given, _words(askers, conflict), left_out)
+    return Assignment(False, None, given, _told(askers, conflict), left_out)
 
 
-def _words(askers: Sequence[Asker], conflict: Conflict) -> tuple[str, ...]:
-    devices = (askers[place].wants.id for place in conflict.devices)
-    return (*devices, *map(str, conflict.entries))
+def _told(askers: Sequence[Asker], conflict: Conflict) -> Clash:
+    sides = (askers[place] for place in conflict.devices)
+    devices = tuple((side.card, side.wants.number, side.wants.id) for side in sides)
+    return Clash(devices, conflict.entries)
 
 
 def _given(

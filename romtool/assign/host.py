@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from romtool.schema.numbers import address
@@ -42,6 +42,19 @@ class Host:
             yield Entry("io", ports)
         for memory in self.memory:
             yield Entry("memory", memory)
+
+
+def host_with(entries: Iterable[Entry]) -> Host:
+    """Return a PC that has taken just these."""
+    kept = list(entries)
+
+    def lines(kind: str) -> frozenset[int]:
+        return frozenset(e.value for e in kept if e.kind == kind and isinstance(e.value, int))
+
+    def ranges(kind: str) -> tuple[Placed, ...]:
+        return tuple(e.value for e in kept if e.kind == kind and isinstance(e.value, Placed))
+
+    return Host(irq=lines("irq"), dma=lines("dma"), io=ranges("io"), memory=ranges("memory"))
 
 
 EMPTY_PC = Host()

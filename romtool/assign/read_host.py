@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from romtool.assign.host import EMPTY_PC, Host
+from romtool.assign.host import Host
 from romtool.errors import Refused
 from romtool.schema.catalog import Catalog
 from romtool.schema.kinds import whole_number
@@ -15,14 +15,17 @@ from romtool.wants.collide import Placed
 MEMORY_BITS = 32
 
 
-def host_of(catalog: Catalog, data: Mapping[str, Any]) -> Host:
-    """Return the PC that a host file describes; raises Refused with every fault."""
+def host_of(catalog: Catalog, data: Mapping[str, Any], name: str) -> Host:
+    """Return the PC that a host file describes; raises Refused with every fault.
+
+    `name` is what it is called where the file doesn't say.
+    """
     faults = list(check_table(data, catalog.tables["host"], catalog.tables))
     if faults:
         raise Refused(faults)
     usual = catalog.tables["host-ports"].keys["decode"].default
     return Host(
-        name=data.get("name", EMPTY_PC.name),
+        name=data.get("name", name),
         irq=frozenset(map(whole_number, data.get("irq", ()))),
         dma=frozenset(map(whole_number, data.get("dma", ()))),
         io=tuple(_ranges(data.get("io", ()), usual)),

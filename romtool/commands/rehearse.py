@@ -14,6 +14,8 @@ from romtool.commands.common import (
     echo_json,
     echo_lines,
     guarded,
+    host_at,
+    host_option,
     image_options,
     json_option,
     leave,
@@ -33,12 +35,14 @@ from romtool.text.trace import in_words
     "images", nargs=-1, required=True, metavar="IMAGE...", shell_complete=completing.files
 )
 @click.option("--trace", is_flag=True, help="Tell every step, a line each.")
+@host_option
 @image_options
 @json_option
 @guarded
 def command(
     images: tuple[str, ...],
     trace: bool,
+    host: str | None,
     layout: str | None,
     part: str | None,
     forced: str | None,
@@ -54,8 +58,10 @@ def command(
     from romtool.assign.assign import assign
 
     catalog = catalog_of(schemas)
+    pc = host_at(catalog, host)
     taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
-    found = rehearse(catalog, [(one.name, one.image) for one in taken], assign)
+    images_of = [(one.name, one.image) for one in taken]
+    found = rehearse(catalog, images_of, assign, pc)
     if as_json:
         answer = rehearsal_json(catalog, found)
         if trace:

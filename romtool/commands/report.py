@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from romtool.assign.host import Host
 from romtool.commands import completing
 from romtool.commands.common import (
     Taken,
@@ -13,13 +14,19 @@ from romtool.commands.common import (
     echo,
     force_option,
     guarded,
+    host_at,
+    host_option,
     image_options,
     take_image,
     take_pair,
 )
 from romtool.files.output import write_files
+from romtool.image.model import Image
+from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
+from romtool.schema.catalog import Catalog
+from romtool.wants.read import wants_of
 
 
 @click.command(
@@ -35,6 +42,7 @@ from romtool.report.origin import Subject
     type=click.Path(path_type=Path),
     help="The page to write; left out: STEM.html in this folder.",
 )
+@host_option
 @image_options
 @force_option
 @guarded
@@ -42,6 +50,7 @@ def command(
     image: str,
     other: str | None,
     output: Path | None,
+    host: str | None,
     layout: str | None,
     part: str | None,
     forced: str | None,
@@ -62,11 +71,18 @@ def command(
     else:
         pair = take_pair(catalog, image, other, layout=layout, part=part, forced=forced)
         taken, second = pair[0], _subject(pair[1])
-    text = page(report_of(_subject(taken), other=second))
+    pc = None if host is None else _in_pc(catalog, taken.image, host_at(catalog, host))
+    text = page(report_of(_subject(taken), pc, second))
     stem = "image" if image == "-" else Path(image).stem
     path = output or Path(f"{stem}.html")
     write_files([(path, text.encode())], force=force)
     echo(f"wrote {path}")
+
+
+def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
+    from romtool.assign.assign import assign
+
+    return InThatPC(host, assign(catalog, [wants_of(image)], host))
 
 
 def _subject(taken: Taken) -> Subject:

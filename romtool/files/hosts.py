@@ -20,6 +20,6 @@ def load_host(catalog: Catalog, name: str) -> Host:
     try:
         text = text_of(data, "a host file is a plain text (.toml)")
         with faults_in(text):
-            return host_of(catalog, parse_toml(text))
+            return host_of(catalog, parse_toml(text), shown(name))
     except Refused as refused:
         raise refused.in_file(shown(name)) from None

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from romtool.assign.answer import Given
 from romtool.rehearse.rehearsal import Rehearsal
 from romtool.rehearse.resources import identity
 from romtool.rehearse.warned import Seen
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed
 
 
 def rehearsal_json(catalog: Catalog, found: Rehearsal) -> dict[str, Any]:
@@ -28,7 +26,7 @@ def rehearsal_json(catalog: Catalog, found: Rehearsal) -> dict[str, Any]:
             for device in seen.card.devices
             if not device.is_on
         ],
-        "conflict": list(found.assignment.conflict),
+        "conflict": found.assignment.conflict.names() if found.assignment.conflict else [],
         "warnings": [
             {
                 "card": warned.slot,
@@ -52,26 +50,8 @@ def _card(catalog: Catalog, seen: Seen) -> dict[str, Any]:
         "checksum_ok": seen.card.sums_right,
         "resource_bytes": len(seen.card.read.data),
         "devices": [
-            given_json(device.given, seen.slot)
+            device.given.as_json() | {"card": seen.slot}
             for device in seen.card.devices
             if device.given is not None and device.is_on
         ],
     }
-
-
-def given_json(given: Given, card: int) -> dict[str, Any]:
-    """Return what a device got; `card` is the place of its card's image in the call."""
-    return {
-        "card": card,
-        "device": given.device,
-        "number": given.number,
-        "choice": given.choice,
-        "irq": list(given.irq),
-        "dma": list(given.dma),
-        "io": [_range(one) for one in given.io],
-        "memory": [_range(one) for one in given.memory],
-    }
-
-
-def _range(placed: Placed | None) -> dict[str, int] | None:
-    return None if placed is None else {"base": placed.base, "length": placed.length}

@@ -10,8 +10,8 @@ from romtool.rehearse.registers import held
 from romtool.rehearse.remarks import Said, say
 from romtool.rehearse.software import FoundCard
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Pins
 from romtool.wants.needs import DeviceWants
+from romtool.wants.wired import wired
 
 
 @dataclass(frozen=True)
@@ -61,13 +61,9 @@ def _undriven(catalog: Catalog, slot: Slot, number: int) -> Iterator[Said]:
         return
     registers = slot.card.devices[number].registers
     for resource in catalog.resources.values():
-        fields = slot.image.frame.wiring(resource.name)
-        wired = set[int]()
-        for field in fields:
-            assert isinstance(field.kind, Pins)
-            lines = field.kind.connected(slot.image.config[field.key])
-            wired |= {resource.renamed.get(line, line) for line in lines}
+        connected = wired(slot.image, resource)
         for line in held(catalog.protocol, resource.name, "line", registers):
-            if fields and line is not None and line not in wired:
-                words = {"title": resource.title, "line": line, "key": fields[0].key}
+            if connected is not None and line is not None and line not in connected:
+                key = slot.image.frame.wiring(resource.name)[0].key
+                words = {"title": resource.title, "line": line, "key": key}
                 yield say(catalog, "undriven", **words)

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 
 from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import Host
+from romtool.assign.paired import chosen, paired
 from romtool.wants.collide import Placed
-from romtool.wants.needs import Alternative, CardWants, Need
+from romtool.wants.needs import CardWants, Need
 
 
 @dataclass(frozen=True)
@@ -44,18 +45,6 @@ def _pairs(wants: CardWants, pc: InThatPC) -> Iterator[tuple[int, int | Placed]]
         given = pc.given(device.number)
         if given is None:
             continue
-        for need, value in values(chosen(device.alternatives, given), given):
+        for need, value in paired(chosen(device.alternatives, given), given):
             if need.item is not None and value is not None:
                 yield need.item.offset, value
-
-
-def chosen(alternatives: tuple[Alternative, ...], given: Given) -> Alternative:
-    """Return the alternative that a device was given."""
-    return next(one for one in alternatives if one.number == given.choice)
-
-
-def values(alternative: Alternative, given: Given) -> Iterator[tuple[Need, int | Placed | None]]:
-    """Yield each need of an alternative with what it was given, in item order."""
-    queues = {kind: iter(getattr(given, kind)) for kind in {n.kind for n in alternative.needs}}
-    for need in alternative.needs:
-        yield need, next(queues[need.kind])

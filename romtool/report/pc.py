@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from romtool.assign.paired import chosen, paired
 from romtool.image.card import priority_words
 from romtool.image.model import Image
-from romtool.report.given import InThatPC, chosen, values
-from romtool.report.ports import range_words
+from romtool.report.given import InThatPC
 from romtool.report.verdict import BAD, GOOD, Verdict
 from romtool.schema.bus import Resource
 from romtool.schema.numbers import clip
@@ -57,13 +57,14 @@ def pc_table(image: Image, wants: CardWants, pc: InThatPC) -> PCTable:
     used = [
         place for place in range(len(resources)) if any(r.served and r.cells[place] for r in rows)
     ]
+    conflict = pc.assignment.conflict
     titles = [resource.title for resource in resources.values()]
     shown = [replace(row, cells=tuple(row.cells[at] for at in used if row.served)) for row in rows]
     return PCTable(
         pc_name(pc),
         tuple(titles[at] for at in used),
         tuple(shown),
-        pc.assignment.conflict[:MOST_ROWS],
+        tuple(conflict.names()[:MOST_ROWS]) if conflict is not None else (),
         max(0, len(wants.devices) - MOST_ROWS),
     )
 
@@ -81,7 +82,7 @@ def _row(
         return GivenRow(device.number + 1, device.id, name, "", (), served=False)
     alternative = chosen(device.alternatives, given)
     cells: dict[str, list[str]] = {resource: [] for resource in resources}
-    for need, value in values(alternative, given):
+    for need, value in paired(alternative, given):
         if value is not None:
             cells[need.kind].append(_words(value))
     choice = ""
@@ -94,7 +95,7 @@ def _row(
 
 def _words(value: int | Placed) -> str:
     if isinstance(value, Placed):
-        return range_words(value.base, value.length)
+        return value.in_words()
     return str(value)
 
 

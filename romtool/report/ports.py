@@ -128,7 +128,7 @@ def _bus_lanes(bus: Bus) -> Iterator[Lane]:
 
 def _host_lanes(bus: Bus, ranges: Sequence[Placed]) -> Iterator[Lane]:
     for one in ranges[:MOST_RANGES]:
-        words = f"{range_words(one.base, one.length)}{_decode(bus, one.bits)}"
+        words = f"{one.in_words()}{_decode(bus, one.bits)}"
         yield _taken(bus, [one], words, _aliases(bus, one.base, one.bits))
     if len(ranges) > MOST_RANGES:
         rest = ranges[MOST_RANGES:]
@@ -193,7 +193,7 @@ def _lane(bus: Bus, asked: Sequence[Asked], given: GivenTo) -> Lane:
         may_be=() if single else near,
         far=_runs(strip.far),
         given=_runs(chosen.folded),
-        given_words=range_words(placed.base, placed.length) if placed is not None else "",
+        given_words=placed.in_words() if placed is not None else "",
     )
 
 

@@ -29,6 +29,7 @@ class Resource(Described):
 
     name: str
     title: str
+    short: str
     source: str
     most: int
     never: frozenset[int] = frozenset()

@@ -261,6 +261,7 @@ class _Loader(ProtocolTables):
             resources[raw["name"]] = Resource(
                 name=raw["name"],
                 title=raw["title"],
+                short=raw["short"],
                 source=source,
                 most=raw["most"],
                 never=frozenset(raw.get("never", ())),

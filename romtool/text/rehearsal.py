@@ -14,7 +14,6 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, sizes
 from romtool.text.page import SEVERITY_STYLES, line, title
 from romtool.text.trace import card_words, trace_lines
-from romtool.wants.collide import Placed
 from romtool.wants.needs import DeviceWants
 
 
@@ -38,7 +37,7 @@ def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Itera
             yield from line("", said.text)
     if found.assignment.conflict:
         yield ""
-        names = ", ".join(found.assignment.conflict)
+        names = ", ".join(found.assignment.conflict.names())
         yield from line("Conflict", say(catalog, "conflict", names=names).text)
 
 
@@ -84,10 +83,5 @@ def _device(device: FoundDevice) -> str:
 def _given(given: Given) -> Iterator[str]:
     yield from (f"IRQ {line}" for line in given.irq if line is not None)
     yield from (f"DMA {channel}" for channel in given.dma if channel is not None)
-    yield from (f"I/O {_span(ports)}" for ports in given.io if ports is not None)
-    yield from (f"memory {_span(range_)}" for range_ in given.memory if range_ is not None)
-
-
-def _span(placed: Placed) -> str:
-    last = placed.base + placed.length - 1
-    return address(placed.base) + (f"-{address(last)}" if last > placed.base else "")
+    yield from (f"I/O {ports.in_words()}" for ports in given.io if ports is not None)
+    yield from (f"memory {range_.in_words()}" for range_ in given.memory if range_ is not None)

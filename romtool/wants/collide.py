@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from romtool.schema.bus import Bus
+from romtool.schema.numbers import address
 
 
 @dataclass(frozen=True)
@@ -14,6 +15,11 @@ class Placed:
     base: int
     length: int
     bits: int
+
+    def in_words(self) -> str:
+        """Return the range as the trade writes it: 220h-22Fh."""
+        last = self.base + self.length - 1
+        return address(self.base) + (f"-{address(last)}" if last > self.base else "")
 
 
 def ports_collide(bus: Bus, one: Placed, other: Placed) -> bool:

@@ -1,0 +1,82 @@
+"""What else was free: the values that an item could have been given in place of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from romtool.assign.answer import Given
+from romtool.assign.host import Host
+from romtool.assign.paired import Value, paired
+from romtool.schema.bus import Resource
+from romtool.schema.catalog import Catalog
+from romtool.schema.kinds import Lines as LineBits
+from romtool.wants.collide import Placed, ports_collide
+from romtool.wants.needs import Alternative, Lines, Need
+
+MOST_FREE = 8
+"""So many free bases are told of a range."""
+
+
+def still_free(
+    catalog: Catalog, host: Host, given: Sequence[Given]
+) -> Iterator[tuple[Resource, list[int]]]:
+    """Yield the lines and channels that neither the host nor a device has taken, ascending."""
+    for record in catalog.records.values():
+        if record.asks is None or not isinstance(record.head.kind, LineBits):
+            continue
+        resource = catalog.resources[record.asks.kind]
+        taken = set(getattr(host, resource.name))
+        taken |= {line for one in given for line in getattr(one, resource.name)}
+        taken |= resource.never | set(resource.renamed)
+        yield resource, [line for line in range(record.head.kind.bits) if line not in taken]
+
+
+def free_instead(
+    catalog: Catalog, host: Host, given: Sequence[Given], mine: Given, alternative: Alternative
+) -> Iterator[tuple[Need, list[int]]]:
+    """Yield what each need of a device could have been given instead, all else as it is.
+
+    Of a wide range only the first `MOST_FREE` bases.
+    """
+    for need, value in paired(alternative, mine):
+        if value is None:
+            continue
+        others = list(_others(host, given, mine, alternative, need, value))
+        yield need, _free(catalog, need, value, others)
+
+
+def _others(
+    host: Host,
+    given: Sequence[Given],
+    mine: Given,
+    alternative: Alternative,
+    need: Need,
+    value: Value,
+) -> Iterator[Value]:
+    """Yield what else of the same kind is taken: by the host, by others, by the device itself."""
+    yield from getattr(host, need.kind)
+    for one in given:
+        if one is not mine:
+            yield from getattr(one, need.kind)
+    for other, own in paired(alternative, mine):
+        if other.kind == need.kind and own != value:
+            yield own
+
+
+def _free(catalog: Catalog, need: Need, value: Value, others: Sequence[Value]) -> list[int]:
+    if isinstance(need, Lines):
+        renamed = catalog.resources[need.kind].renamed
+        lines = (line for line in need.lines if line != value)
+        return [line for line in lines if not {line, renamed.get(line, line)} & set(others)]
+    taken = [other for other in others if isinstance(other, Placed)]
+    found: list[int] = []
+    assert isinstance(value, Placed)
+    for base in need.bases:
+        here = Placed(base, need.length, need.bits)
+        if base != value.base and not any(
+            ports_collide(catalog.bus, here, other) for other in taken
+        ):
+            found.append(base)
+            if len(found) == MOST_FREE:
+                break
+    return found

@@ -1,0 +1,188 @@
+"""An assignment for people: a table to print, what else was free, what stands in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+import click
+
+from romtool.assign.answer import Assignment, Clash, Given
+from romtool.assign.dispute import accepted, disputed, sides_of
+from romtool.assign.free import MOST_FREE, free_instead, still_free
+from romtool.assign.host import Entry, Host
+from romtool.assign.paired import chosen
+from romtool.image.card import priority_words
+from romtool.image.model import Image
+from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import address, one_of
+from romtool.text.page import SEVERITY_STYLES, line, title
+from romtool.text.trace import card_words
+from romtool.wants.collide import Placed
+from romtool.wants.needs import CardWants, DeviceWants, Lines, Need
+from romtool.wants.wired import wired
+
+GAP, BESIDE = 2, 14
+
+
+class Card(NamedTuple):
+    """A card of the call: the name of its file, its image, and what its devices ask for."""
+
+    name: str
+    image: Image
+    wants: CardWants
+
+
+def assignment_lines(
+    catalog: Catalog, cards: Sequence[Card], host: Host, found: Assignment
+) -> Iterator[str]:
+    """Yield what a person reads of an assignment."""
+    count = sum(len(card.wants.devices) for card in cards)
+    if found.feasible:
+        yield from title(f"In {host.name}", f"{_devices(count)} served, score {found.score}")
+    else:
+        served = f"{len(found.devices)} of {_devices(count)} can be served"
+        yield from title(f"In {host.name}", f"impossible: {served}")
+        if found.conflict is not None:
+            yield from _clash(catalog, cards, host, found.conflict)
+    for place, card in enumerate(cards):
+        yield ""
+        yield from _card(catalog, place, card, host, found)
+    yield ""
+    yield from _still_free(catalog, host, found)
+
+
+def _devices(count: int) -> str:
+    return f"{count} device{'' if count == 1 else 's'}"
+
+
+def _card(catalog: Catalog, place: int, card: Card, host: Host, found: Assignment) -> Iterator[str]:
+    words = card_words(card.wants.id, card.wants.serial)
+    yield from line(f"Card {place + 1}", f"{words}  {card.name}")
+    if not card.wants.devices:
+        yield from line("", "no device, so that it asks for nothing")
+        return
+    given = {one.number: one for one in found.devices if one.card == place}
+    rows = [_row(catalog, device, given.get(device.number)) for device in card.wants.devices]
+    shorts = ([resource.short] for resource in catalog.resources.values())
+    yield from _table([[["device"], ["choice"], *shorts], *rows])
+    for device in card.wants.devices:
+        mine = given.get(device.number)
+        if mine is not None:
+            yield from _free_instead(catalog, host, found, device, mine)
+            yield from _undriven(catalog, card.image, device, mine)
+
+
+def _row(catalog: Catalog, device: DeviceWants, given: Given | None) -> list[list[str]]:
+    if given is None:
+        return [[device.id], ["nothing"], *([] for _ in catalog.resources)]
+    alternative = chosen(device.alternatives, given)
+    choice = "-"
+    if alternative.number is not None:
+        field = catalog.by_role["choice"].head
+        choice = f"{alternative.number + 1} {priority_words(field, alternative.priority)}"
+    cells = (list(_values(getattr(given, kind))) for kind in catalog.resources)
+    return [[device.id], [choice], *cells]
+
+
+def _values(values: Sequence[int | Placed | None]) -> Iterator[str]:
+    for value in values:
+        if value is not None:
+            yield value.in_words() if isinstance(value, Placed) else str(value)
+
+
+def _table(rows: Sequence[Sequence[Sequence[str]]]) -> Iterator[str]:
+    """Yield rows of cells in columns; a cell is a list, its parts stand below each other.
+
+    The first row is the heading; a column in which no other row has anything is left out.
+    """
+    used = [n for n in range(len(rows[0])) if any(row[n] for row in rows[1:])]
+    wide = {n: max(len(part) for row in rows for part in row[n]) for n in used}
+    for index, row in enumerate(rows):
+        for height in range(max(len(row[n]) for n in used)):
+            parts = (row[n][height] if height < len(row[n]) else "" for n in used)
+            cells = (f"{part:{wide[n] + GAP}}" for n, part in zip(used, parts, strict=True))
+            text = ("  " + "".join(cells)).rstrip()
+            yield text if index else click.style(text, dim=True)
+
+
+def _free_instead(
+    catalog: Catalog, host: Host, found: Assignment, device: DeviceWants, mine: Given
+) -> Iterator[str]:
+    """Yield what else a device could have had in the same choice."""
+    alternative = chosen(device.alternatives, mine)
+    words = []
+    for need, free in free_instead(catalog, host, found.devices, mine, alternative):
+        if free:
+            named = [str(n) if isinstance(need, Lines) else address(n) for n in free]
+            more = " …" if len(free) == MOST_FREE else ""
+            words.append(f"{catalog.resources[need.kind].short} {', '.join(named)}{more}")
+    if words:
+        yield from line(f"{device.id} or", "; ".join(words), indent=2, column=BESIDE)
+
+
+def _undriven(catalog: Catalog, image: Image, device: DeviceWants, mine: Given) -> Iterator[str]:
+    """Yield a warning for each line that a device gets and no pin of its chip is wired to."""
+    for kind, resource in catalog.resources.items():
+        connected = wired(image, resource)
+        for value in getattr(mine, kind):
+            if connected is not None and isinstance(value, int) and value not in connected:
+                words = f"{device.id}: no pin of the chip is wired to {resource.short} {value}"
+                style = SEVERITY_STYLES["warning"]
+                yield from line("warning", words, indent=2, style=style)
+
+
+def _still_free(catalog: Catalog, host: Host, found: Assignment) -> Iterator[str]:
+    words = [
+        f"{resource.short} {', '.join(map(str, free)) or 'none'}"
+        for resource, free in still_free(catalog, host, found.devices)
+    ]
+    yield from line("Still free", "; ".join(words))
+
+
+def _clash(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
+    """Yield what can't be together, who accepts what of it, and what to change."""
+    yield ""
+    wants = [card.wants for card in cards]
+    kinds = disputed(catalog, wants, clash)
+    label = "Conflict"
+    for entry in clash.entries:
+        yield from line(label, f"{_entry(catalog, entry)} is taken by {host.name}", style="red")
+        label = ""
+    sides = zip(clash.devices, sides_of(wants, clash), strict=True)
+    for (card, _, id_), device in sides:
+        asked = [_accepts(catalog, kind, list(accepted(device, kind))) for kind in kinds]
+        words = f"{id_} of {cards[card].name} accepts only {'; '.join(filter(None, asked))}"
+        yield from line(label, words, style="red")
+        label = ""
+    yield from line("Change", _advice(cards, clash))
+
+
+def _entry(catalog: Catalog, entry: Entry) -> str:
+    value = entry.value
+    words = value.in_words() if isinstance(value, Placed) else str(value)
+    return f"{catalog.resources[entry.kind].short} {words}"
+
+
+def _accepts(catalog: Catalog, kind: str, needs: Sequence[Need]) -> str:
+    short = catalog.resources[kind].short
+    lines = [str(n) for need in needs if isinstance(need, Lines) for n in need.lines]
+    if lines:
+        return f"{short} {one_of(lines)}"
+    words = []
+    for need in needs:
+        assert not isinstance(need, Lines)
+        first, bases = Placed(need.low, need.length, need.bits), need.bases
+        words.append(
+            f"{first.in_words()}, or up to {address(bases[-1])} every {address(bases.step)}"
+            if len(bases) > 1
+            else first.in_words()
+        )
+    return f"{short} {' and '.join(words)}" if words else ""
+
+
+def _advice(cards: Sequence[Card], clash: Clash) -> str:
+    files = dict.fromkeys(cards[card].name for card, _, _ in clash.devices)
+    ids = one_of(list(dict.fromkeys(id_ for _, _, id_ in clash.devices)))
+    words = f"offer {ids} more to choose from, or take it out, in {one_of(list(files))}"
+    return words + ("; or free what the PC has taken" if clash.entries else "")
