@@ -18,8 +18,10 @@ from romtool.commands.common import (
     take_pair,
 )
 from romtool.files.output import write_files
+from romtool.files.reading import name_text
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
+from romtool.text.faults import visible
 
 
 @click.command(
@@ -66,7 +68,7 @@ def command(
     stem = "image" if image == "-" else Path(image).stem
     path = output or Path(f"{stem}.html")
     write_files([(path, text.encode())], force=force)
-    echo(f"wrote {path}")
+    echo(f"wrote {visible(name_text(path))}")
 
 
 def _subject(taken: Taken) -> Subject:
