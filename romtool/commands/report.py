@@ -21,12 +21,19 @@ from romtool.commands.common import (
     take_pair,
 )
 from romtool.files.output import write_files
+<<<<<<< HEAD
 from romtool.image.model import Image
 from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
 from romtool.schema.catalog import Catalog
 from romtool.wants.read import wants_of
+=======
+from romtool.files.reading import name_text
+from romtool.report.model import report_of
+from romtool.report.origin import Subject
+from romtool.text.faults import visible
+>>>>>>> batch
 
 
 @click.command(
@@ -76,7 +83,7 @@ def command(
     stem = "image" if image == "-" else Path(image).stem
     path = output or Path(f"{stem}.html")
     write_files([(path, text.encode())], force=force)
-    echo(f"wrote {path}")
+    echo(f"wrote {visible(name_text(path))}")
 
 
 def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:

@@ -15,6 +15,8 @@ from romtool.wants.needs import Alternative, CardWants, DeviceWants, Lines, Need
 def wants_of(image: Image) -> CardWants:
     """Return what the card of an image asks for; an item that can't be read asks for nothing."""
     devices = card_of(image).devices
+    if image.frame is None:
+        return CardWants(None, None, ())
     serial = image.identifier_values[0][image.catalog.identifier.serial_field.key]
     return CardWants(
         image.card_id,
