@@ -21,19 +21,14 @@ from romtool.commands.common import (
     take_pair,
 )
 from romtool.files.output import write_files
-<<<<<<< HEAD
+from romtool.files.reading import name_text
 from romtool.image.model import Image
 from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
 from romtool.schema.catalog import Catalog
-from romtool.wants.read import wants_of
-=======
-from romtool.files.reading import name_text
-from romtool.report.model import report_of
-from romtool.report.origin import Subject
 from romtool.text.faults import visible
->>>>>>> batch
+from romtool.wants.read import wants_of
 
 
 @click.command(
