@@ -465,15 +465,40 @@ def test_in_a_pc(image: bytes) -> None:
     assert len(with_class(root, "tag")) == 3
 
 
+def test_undriven(tmp_path: Path) -> None:
+    """The tour's faulty profile offers IRQ 10 first, and gets it: the page says that no pin has it.
+
+    In the sample's host the best for the others leaves IRQ 10 alone; common practice, no source.
+    """
+    host = ROOT / "samples" / "hosts" / "single-board.toml"
+    root = parsed(reported(tmp_path, str(FAULTS), "--host", str(host)))
+    marked = [text(one) for one in with_class(root, "undriven") if one.tag == f"{HTML}td"]
+    assert marked == ["◇given to it, but on no pin of the chip"]
+    heads = [text(one) for one in found(root, "h2")]
+    assert "In Single-board host" in heads
+    assert "Fits Single-board host, but not its own wiring" in heads
+    words = "QRL0002: no pin of the chip is wired to IRQ 10"
+    assert [text(one) for one in with_class(root, "warnings")[0]] == [words]
+
+
+def test_wrong_host(tmp_path: Path) -> None:
+    """A fault of the host file is told with its place, and nothing is written."""
+    (tmp_path / "pc.toml").write_text("irq = [16]\n", encoding="utf-8")
+    run = romtool("report", str(SAMPLE), "--host", "pc.toml", cwd=tmp_path)
+    assert run.returncode == 2
+    assert told(run).startswith("romtool: pc.toml:1:8: ")
+    assert os.listdir(tmp_path) == ["pc.toml"]
+
+
 def test_not_in_that_pc(image: bytes) -> None:
     """With all wired lines taken, what stands in the way is told, and who gets nothing."""
     root = hosted(image, Host(irq=frozenset({5, 7, 9, 11})))
     assert "Does not fit empty PC At best 3 devices" in text(found(root, "section")[0])
-    conflict = [text(one) for one in with_class(root, "conflict")[0]]
-    device, *entries = conflict
-    assert re.fullmatch(r"QRL000[123]", device)
-    assert entries
-    assert all(re.fullmatch(r"host irq (5|7|9|11)", one) for one in entries)
+    *taken, asks = [text(one) for one in with_class(root, "conflict")[0]]
+    assert re.fullmatch(r"QRL000[123] of card.bin accepts only IRQ [0-9, or]+", asks)
+    wanted = set(re.findall(r"\d+", asks.partition("IRQ")[2]))
+    assert taken == [f"IRQ {line} is taken by empty PC" for line in sorted(wanted, key=int)]
+    assert "or free what the PC has taken" in text(section(root, "pc"))
     assert [row[1] for row in rows(by_class(root, "given-out"))[1:]] == ["✕ gets nothing"] * 3
 
 

@@ -21,6 +21,7 @@ from tests.support.tool import romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent
 SAMPLE = ROOT / "samples" / "hollow-lane.toml"
+HOST = ROOT / "samples" / "hosts" / "single-board.toml"
 FAULTS = ROOT / "samples" / "tour" / "faults.toml"
 A4 = (210, 297)
 PIXELS_PER_MM = 96 / 25.4
@@ -102,12 +103,12 @@ def opened() -> Iterator[Browser]:
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Pages: of the sample; with findings and differences; of bytes that no layout explains."""
+    """Pages: of the sample; with findings, differences and a host; of bytes of no layout."""
     made = tmp_path_factory.mktemp("pages")
     (made / "noise.bin").write_bytes(bytes(n * n % 251 for n in range(1, 701)))
     for name, inputs in {
         "sample": [str(SAMPLE)],
-        "all": [str(FAULTS), str(SAMPLE)],
+        "all": [str(FAULTS), str(SAMPLE), "--host", str(HOST)],
         "unreadable": ["noise.bin"],
     }.items():
         run = romtool("report", *inputs, "-o", f"{name}.html", cwd=made)

@@ -33,7 +33,7 @@ from romtool.wants.read import wants_of
 
 @click.command(
     "report",
-    epilog="Example: romtool report donor.bin hollow-lane.toml -o donor.html",
+    epilog="Example: romtool report donor.bin --host samples/hosts/single-board.toml",
 )
 @click.argument("image", shell_complete=completing.files)
 @click.argument("other", required=False, metavar="[IMAGE2]", shell_complete=completing.files)
@@ -62,7 +62,7 @@ def command(
     """Write one HTML page about IMAGE that needs nothing else, to look at and to print.
 
     Verdict and findings, a map of the bytes, the card and its devices, lines and ports, checksums,
-    and how it was made; of two images also the differences.
+    and how it was made; of two images also the differences, with --host what the card gets there.
     """
     from romtool.report.page import page
 

@@ -17,10 +17,11 @@ from romtool.wants.needs import CardWants, DeviceWants, Lines, Need
 MOST_ROWS = 200
 """So many rows of a grid are shown."""
 
-GIVEN, OFFERED, TAKEN, NO_PIN, NO_SLOT = "given", "offered", "taken", "no-pin", "no-slot"
-MARKS = (OFFERED, GIVEN, TAKEN, NO_PIN, NO_SLOT)
-"""How a line can stand to a choice that offers it: free, given to it, taken by the host, on no
-pin of the chip, in no slot of the PC."""
+OFFERED, TAKEN, NO_PIN, NO_SLOT = "offered", "taken", "no-pin", "no-slot"
+GIVEN, UNDRIVEN = "given", "undriven"
+MARKS = (OFFERED, GIVEN, UNDRIVEN, TAKEN, NO_PIN, NO_SLOT)
+"""How a line can stand to a choice that offers it: free, taken by the host, on no pin of the chip,
+in no slot of the PC; given to it, or given though it is on no pin."""
 
 
 @dataclass(frozen=True)
@@ -155,14 +156,15 @@ class _Maker:
             yield Row(label, tuple(self._mark(need, column) for column in columns))
 
     def _mark(self, need: Lines, column: Column) -> str:
+        on_bus = self.resource.renamed.get(column.number, column.number)
+        no_pin = self.pins is not None and on_bus not in self.pins
         if self.given.to(need) == column.number:
-            return GIVEN
+            return UNDRIVEN if no_pin else GIVEN
         if column.number not in need.lines:
             return ""
         if not column.reaches:
             return NO_SLOT
-        on_bus = self.resource.renamed.get(column.number, column.number)
-        if self.pins is not None and on_bus not in self.pins:
+        if no_pin:
             return NO_PIN
         return TAKEN if column.taken else OFFERED
 

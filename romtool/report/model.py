@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from romtool import __version__
-from romtool.diff.changes import Differences
 from romtool.diff.compare import compare
 from romtool.image.card import card_of
 from romtool.report.bytemap import Key, Sheet, byte_map, legend
@@ -78,26 +77,27 @@ def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | Non
     changed = changed_spans(found) if found is not None else ()
     marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))
     cut = stretches(image, marks)
-    entries = [entry for stretch in cut for entry in stretch.entries]
-    rows = {number: entry.at for entry in entries for number in entry.findings}
-    told = [
-        Told(number, finding, place(finding), rows.get(number))
-        for number, finding in enumerate(worst_first, 1)
-    ]
+    told = list(_told(worst_first, cut))
     known = image.frame is not None
     wants, host = wants_of(image), pc.host if pc is not None else None
     given = given_to(wants, pc)
+    in_pc = pc_table(subject, wants, pc) if pc is not None and known else None
+    others = []
+    if pc is not None and in_pc is not None:
+        others.append(pc_verdict(pc, in_pc))
+    if other is not None and found is not None:
+        others.append(other_verdict(subject, other, found))
     return Report(
         __version__,
         _title(subject),
-        tuple(_verdicts(subject, pc, other, found)),
+        (verdict_of(image, subject.findings), *others),
         tuple(_facts(subject)),
         tuple(told[:MOST_FINDINGS]),
         max(0, len(told) - MOST_FINDINGS),
         byte_map(image.data, cut),
         legend(cut),
         tuple(cut),
-        pc_table(image, wants, pc) if pc is not None and known else None,
+        in_pc,
         other_table(subject, other, found) if other and found else None,
         card_table(image, pc) if known else None,
         grids(image, wants, given, host) if known else (),
@@ -109,14 +109,12 @@ def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | Non
     )
 
 
-def _verdicts(
-    subject: Subject, pc: InThatPC | None, other: Subject | None, found: Differences | None
-) -> Iterator[Verdict]:
-    yield verdict_of(subject.image, subject.findings)
-    if pc is not None and subject.image.frame is not None:
-        yield pc_verdict(pc)
-    if other is not None and found is not None:
-        yield other_verdict(subject, other, found)
+def _told(findings: Sequence[Finding], cut: Sequence[Stretch]) -> Iterator[Told]:
+    """Yield the findings with the rows that they are about."""
+    entries = [entry for stretch in cut for entry in stretch.entries]
+    rows = {number: entry.at for entry in entries for number in entry.findings}
+    for number, finding in enumerate(findings, 1):
+        yield Told(number, finding, place(finding), rows.get(number))
 
 
 def _title(subject: Subject) -> str:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
+from romtool.assign.answer import Clash
 from romtool.assign.paired import chosen, paired
 from romtool.image.card import priority_words
 from romtool.image.model import Image
 from romtool.report.given import InThatPC
-from romtool.report.verdict import BAD, GOOD, Verdict
+from romtool.report.origin import Subject
+from romtool.report.verdict import BAD, DOUBTFUL, GOOD, Verdict
 from romtool.schema.bus import Resource
 from romtool.schema.numbers import clip
+from romtool.text.assignment import Card, advice, clash_words, free_words, undriven
 from romtool.wants.collide import Placed
 from romtool.wants.needs import CardWants, DeviceWants
 
@@ -19,6 +23,7 @@ MOST_ROWS = 64
 """So many devices are shown, and so many sides of a conflict."""
 
 LONGEST_NAME = 80
+LONGEST_WORDS = 300
 
 
 @dataclass(frozen=True)
@@ -40,33 +45,55 @@ class GivenRow:
 class PCTable:
     """An assignment, with the resources that some device gets.
 
-    `conflict`: of what nothing can be left out without it becoming possible.
+    `undriven`: lines given that no pin is wired to, a sentence each. `conflict`: of what nothing
+    can be left out without it becoming possible, a sentence each, and the `advice` on it; `free`:
+    what nobody has taken.
     """
 
     name: str
     titles: tuple[str, ...]
     rows: tuple[GivenRow, ...]
+    undriven: tuple[str, ...]
     conflict: tuple[str, ...]
+    advice: str
+    free: str
     left_out: int
 
 
-def pc_table(image: Image, wants: CardWants, pc: InThatPC) -> PCTable:
+def pc_table(subject: Subject, wants: CardWants, pc: InThatPC) -> PCTable:
     """Return what each device of a card gets in a PC."""
+    image = subject.image
     resources = image.catalog.resources
     rows = [_row(image, device, pc, resources) for device in wants.devices[:MOST_ROWS]]
     used = [
         place for place in range(len(resources)) if any(r.served and r.cells[place] for r in rows)
     ]
-    conflict = pc.assignment.conflict
+    clash, cards = pc.assignment.conflict, [Card(subject.name, image, wants)]
     titles = [resource.title for resource in resources.values()]
     shown = [replace(row, cells=tuple(row.cells[at] for at in used if row.served)) for row in rows]
     return PCTable(
         pc_name(pc),
         tuple(titles[at] for at in used),
         tuple(shown),
-        tuple(conflict.names()[:MOST_ROWS]) if conflict is not None else (),
+        tuple(_undriven(image, wants, pc))[:MOST_ROWS],
+        tuple(_clash(image, cards, pc, clash)) if clash is not None else (),
+        advice(cards, clash) if clash is not None else "",
+        free_words(image.catalog, pc.host, pc.assignment),
         max(0, len(wants.devices) - MOST_ROWS),
     )
+
+
+def _undriven(image: Image, wants: CardWants, pc: InThatPC) -> Iterator[str]:
+    for device in wants.devices:
+        given = pc.given(device.number)
+        if given is not None:
+            yield from undriven(image.catalog, image, device, given)
+
+
+def _clash(image: Image, cards: Sequence[Card], pc: InThatPC, clash: Clash) -> Iterator[str]:
+    words = clash_words(image.catalog, cards, pc.host, clash)
+    for sentence in islice(words, MOST_ROWS):
+        yield clip(sentence, LONGEST_WORDS)
 
 
 def pc_name(pc: InThatPC) -> str:
@@ -99,7 +126,7 @@ def _words(value: int | Placed) -> str:
     return str(value)
 
 
-def pc_verdict(pc: InThatPC) -> Verdict:
+def pc_verdict(pc: InThatPC, table: PCTable) -> Verdict:
     """Return whether the card fits into a PC, in words."""
     answer, name = pc.assignment, pc_name(pc)
     if not answer.feasible:
@@ -110,4 +137,6 @@ def pc_verdict(pc: InThatPC) -> Verdict:
         text = f"Every device gets a choice; their priorities add up to {answer.score} (best: 0)."
     else:
         text = "Every device gets a choice of the best priority."
+    if table.undriven:
+        return Verdict(DOUBTFUL, f"Fits {name}, but not its own wiring", f"{table.undriven[0]}.")
     return Verdict(GOOD, f"Fits {name}", text)

@@ -116,8 +116,7 @@ def ports_kind(catalog: Catalog) -> str:
 
 def _bus_lanes(bus: Bus) -> Iterator[Lane]:
     board = bus.system_ports_below
-    words = range_words(0, board)
-    yield Lane(words, "system board", fixed=((0, board),))
+    yield Lane(Placed(0, board, 0).in_words(), "system board", fixed=((0, board),))
     strip = _Strip(bus.alias_step)
     for port in (bus.address_port, bus.write_port):
         strip.paint(port, 1)
@@ -210,11 +209,6 @@ def _aliases(bus: Bus, base: int | None, bits: int) -> str:
 
 def _decode(bus: Bus, bits: int) -> str:
     return f", {bits}-bit decode" if bus.aliases(bits) else ""
-
-
-def range_words(base: int, length: int) -> str:
-    """Return a range of addresses as the trade writes it."""
-    return address(base) if length == 1 else f"{address(base)}-{address(base + length - 1)}"
 
 
 def _runs(strip: bytes | bytearray) -> tuple[Run, ...]:

@@ -49,7 +49,7 @@ def assignment_lines(
         yield ""
         yield from _card(catalog, place, card, host, found)
     yield ""
-    yield from _still_free(catalog, host, found)
+    yield from line("Still free", free_words(catalog, host, found))
 
 
 def _devices(count: int) -> str:
@@ -70,7 +70,9 @@ def _card(catalog: Catalog, place: int, card: Card, host: Host, found: Assignmen
         mine = given.get(device.number)
         if mine is not None:
             yield from _free_instead(catalog, host, found, device, mine)
-            yield from _undriven(catalog, card.image, device, mine)
+            for words in undriven(catalog, card.image, device, mine):
+                style = SEVERITY_STYLES["warning"]
+                yield from line("warning", words, indent=2, style=style)
 
 
 def _row(catalog: Catalog, device: DeviceWants, given: Given | None) -> list[list[str]]:
@@ -121,41 +123,41 @@ def _free_instead(
         yield from line(f"{device.id} or", "; ".join(words), indent=2, column=BESIDE)
 
 
-def _undriven(catalog: Catalog, image: Image, device: DeviceWants, mine: Given) -> Iterator[str]:
-    """Yield a warning for each line that a device gets and no pin of its chip is wired to."""
+def undriven(catalog: Catalog, image: Image, device: DeviceWants, mine: Given) -> Iterator[str]:
+    """Yield each line that a device gets and no pin of its chip is wired to, in words."""
     for kind, resource in catalog.resources.items():
         connected = wired(image, resource)
         for value in getattr(mine, kind):
             if connected is not None and isinstance(value, int) and value not in connected:
-                words = f"{device.id}: no pin of the chip is wired to {resource.short} {value}"
-                style = SEVERITY_STYLES["warning"]
-                yield from line("warning", words, indent=2, style=style)
+                yield f"{device.id}: no pin of the chip is wired to {resource.short} {value}"
 
 
-def _still_free(catalog: Catalog, host: Host, found: Assignment) -> Iterator[str]:
-    words = [
+def free_words(catalog: Catalog, host: Host, found: Assignment) -> str:
+    """Return which lines and channels nobody has taken, in words."""
+    return "; ".join(
         f"{resource.short} {', '.join(map(str, free)) or 'none'}"
         for resource, free in still_free(catalog, host, found.devices)
-    ]
-    yield from line("Still free", "; ".join(words))
+    )
 
 
 def _clash(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
     """Yield what can't be together, who accepts what of it, and what to change."""
     yield ""
+    for index, words in enumerate(clash_words(catalog, cards, host, clash)):
+        yield from line("" if index else "Conflict", words, style="red")
+    yield from line("Change", advice(cards, clash))
+
+
+def clash_words(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
+    """Yield what can't be together, a sentence each: what the PC has taken, who accepts what."""
     wants = [card.wants for card in cards]
     kinds = disputed(catalog, wants, clash)
-    label = "Conflict"
     for entry in clash.entries:
-        yield from line(label, f"{_entry(catalog, entry)} is taken by {host.name}", style="red")
-        label = ""
+        yield f"{_entry(catalog, entry)} is taken by {host.name}"
     sides = zip(clash.devices, sides_of(wants, clash), strict=True)
     for (card, _, id_), device in sides:
         asked = [_accepts(catalog, kind, list(accepted(device, kind))) for kind in kinds]
-        words = f"{id_} of {cards[card].name} accepts only {'; '.join(filter(None, asked))}"
-        yield from line(label, words, style="red")
-        label = ""
-    yield from line("Change", _advice(cards, clash))
+        yield f"{id_} of {cards[card].name} accepts only {'; '.join(filter(None, asked))}"
 
 
 def _entry(catalog: Catalog, entry: Entry) -> str:
@@ -181,7 +183,8 @@ def _accepts(catalog: Catalog, kind: str, needs: Sequence[Need]) -> str:
     return f"{short} {' and '.join(words)}" if words else ""
 
 
-def _advice(cards: Sequence[Card], clash: Clash) -> str:
+def advice(cards: Sequence[Card], clash: Clash) -> str:
+    """Return what to change, so that what can't be together can."""
     files = dict.fromkeys(cards[card].name for card, _, _ in clash.devices)
     ids = one_of(list(dict.fromkeys(id_ for _, _, id_ in clash.devices)))
     words = f"offer {ids} more to choose from, or take it out, in {one_of(list(files))}"
