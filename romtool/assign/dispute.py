@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 from romtool.assign.answer import Assignment, Clash
 from romtool.assign.assign import assign
@@ -52,10 +51,9 @@ def _without(device: DeviceWants, kind: str) -> DeviceWants:
         return tuple(need for need in needs if need.kind != kind)
 
     def lighter(one: Alternative) -> Alternative:
-        return replace(one, own=left(one.own), needs=left(one.needs))
+        return one._replace(own=left(one.own), needs=left(one.needs))
 
-    return replace(
-        device,
+    return device._replace(
         before=left(device.before),
         alternatives=tuple(map(lighter, device.alternatives)),
         after=left(device.after),

@@ -53,7 +53,7 @@ def command() -> None:
 @json_option
 @guarded
 def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
-    """List the layouts, parts, expectations and records that are known."""
+    """List the layouts, parts, expectations, records and rules that are known."""
     catalog = catalog_of(schemas)
     if not as_json:
         echo_lines(list_lines(catalog))
@@ -68,6 +68,7 @@ def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
                 {"name": e.name, "title": e.title} for e in catalog.expectations.values()
             ],
             "records": [{"name": r.name, "title": r.title} for r in catalog.records.values()],
+            "rules": [{"name": r.name, "severity": r.severity} for r in catalog.rules.values()],
         }
     )
 
@@ -121,7 +122,7 @@ def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
     elif name in catalog.rules:
         rule = catalog.rules[name]
         answer = {"name": rule.name, "severity": rule.severity, "message": rule.message}
-        answer |= {"hint": rule.hint, "source": rule.source}
+        answer |= {"why": rule.why, "hint": rule.hint, "source": rule.source}
         lines = rule_lines(rule)
     else:
         raise _unknown(catalog, name)

@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from romtool.image.model import Image
+from romtool.rules.choices import choice_findings
+from romtool.rules.collisions import collision_findings
 from romtool.rules.findings import Finding
-from romtool.rules.frame import frame_findings, identifier_findings
+from romtool.rules.frame import frame_findings
+from romtool.rules.identifier import identifier_findings
 from romtool.rules.items import item_findings
+from romtool.rules.limits import limit_findings
+from romtool.rules.lines import line_findings
+from romtool.rules.names import name_findings
 from romtool.rules.order import order_findings
+from romtool.rules.outside import outside_findings, unread_findings
+from romtool.rules.ranges import range_findings
+from romtool.rules.view import View
 from romtool.schema.expect import Expectation
 
 SEVERITIES = ("error", "warning", "note")
@@ -19,15 +28,26 @@ def check(image: Image, expectations: Sequence[Expectation] = ()) -> list[Findin
 
     `expectations`: software whose conventions are checked too.
     """
-    found = [
-        *frame_findings(image),
-        *identifier_findings(image),
-        *item_findings(image),
-        *order_findings(image),
-    ]
+    found = list(unread_findings(image)) or _read_findings(View(image))
     if expectations:
         from romtool.rules.expect import expect_findings
 
         for expectation in expectations:
             found += expect_findings(image, expectation)
     return sorted(found, key=lambda f: (f.offset or 0, SEVERITIES.index(f.severity)))
+
+
+def _read_findings(view: View) -> list[Finding]:
+    return [
+        *frame_findings(view.image),
+        *identifier_findings(view.image),
+        *item_findings(view),
+        *name_findings(view),
+        *order_findings(view),
+        *limit_findings(view),
+        *line_findings(view),
+        *range_findings(view),
+        *choice_findings(view),
+        *collision_findings(view),
+        *outside_findings(view.image),
+    ]

@@ -1,21 +1,20 @@
-"""Checks of what stands before the items: the frame and the serial identifier."""
+"""Checks of the frame: what the chip wants before the PnP data, how it is set and wired."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.image.decode import usual_id
 from romtool.image.model import Compared, Image
 from romtool.rules.findings import Finding, finding
 from romtool.schema.fields import Field
-from romtool.schema.kinds import Constant, Count, Pins, Spelled
+from romtool.schema.frames import Frame
+from romtool.schema.kinds import Constant, Count, Flag, Pins
 from romtool.schema.numbers import address, hex_text
 
 
 def frame_findings(image: Image) -> Iterator[Finding]:
     """Yield what is wrong with signature, count, the frame's checksums and its limits."""
     if image.frame is None:
-        yield finding(image.catalog, "no-frame", None)
         return
     for field in image.frame.computed_fields:
         found = image.computed[field.key]
@@ -25,22 +24,61 @@ def frame_findings(image: Image) -> Iterator[Finding]:
             rule = "count"
         else:
             rule = "frame-checksum"
+        if rule == "count" and _is_cut(image, found):
+            continue
         if not found.ok:
             yield finding(image.catalog, rule, field.at, **_words(field, found))
         elif found.way is not None:
             words = _words(field, found)
             way = found.way.replace("-", " ")
             yield finding(image.catalog, "count-way", field.at, way=way, **words)
-    for field in image.frame.config_fields:
-        if field.warn and image.config[field.key]:
-            words = {"title": field.title, "text": field.text, "key": field.key}
-            yield finding(image.catalog, "setting", field.at, ("config", field.key), **words)
+    yield from _settings(image, image.frame)
     yield from _wiring(image)
     limit = image.frame.max_pnp_bytes
     length = image.items_end - image.identifier_at
     if limit is not None and length > limit:
         at = image.identifier_at
         yield finding(image.catalog, "too-long", at, length=length, limit=limit)
+
+
+def _is_cut(image: Image, count: Compared) -> bool:
+    """Whether the image ends before the PnP data does: what it counts is not there to be counted.
+
+    That the end is missing is told by another rule.
+    """
+    if image.end_item is not None or int(count.stored) <= int(count.computed):
+        return False
+    return image.cut_item is not None or image.items_end == len(image.data)
+
+
+def _settings(image: Image, frame: Frame) -> Iterator[Finding]:
+    """Yield settings that keep the card silent, and those that are odd, all in one."""
+    odd: list[Field] = []
+    for field in frame.config_fields:
+        value = image.config[field.key]
+        if field.turns_off and value:
+            words = {"title": field.title, "text": field.text, "key": field.key}
+            yield finding(image.catalog, "key-off", field.at, ("config", field.key), **words)
+        elif _is_untypical(field, value):
+            odd.append(field)
+    if odd:
+        shown = [
+            f"{field.title} is {field.kind.show(image.config[field.key])}, "
+            f"typical is {field.kind.show(field.default)}"
+            for field in odd
+        ]
+        path = ("config", odd[0].key)
+        yield finding(image.catalog, "untypical", odd[0].at, path, settings="; ".join(shown))
+
+
+def _is_untypical(field: Field, value: object) -> bool:
+    """Whether a setting differs from the typical one.
+
+    Wiring is the board's own, and so is what it doesn't have: a function that is off.
+    """
+    if isinstance(field.kind, Pins) or field.is_default(value):
+        return False
+    return value != field.off and not (isinstance(field.kind, Flag) and not value)
 
 
 def _wiring(image: Image) -> Iterator[Finding]:
@@ -68,31 +106,3 @@ def _words(field: Field, found: Compared) -> dict[str, str]:
 
     stored, computed = show(found.stored), show(found.computed)
     return {"title": field.title, "stored": stored, "computed": computed}
-
-
-def identifier_findings(image: Image) -> Iterator[Finding]:
-    """Yield what is wrong with the serial identifier."""
-    found = image.id_checksum
-    if image.frame is None or found is None:
-        return
-    at = image.items_at - 1
-    if not found.ok:
-        yield finding(
-            image.catalog,
-            "id-checksum",
-            at,
-            stored=f"{found.stored:02X}h",
-            computed=f"{found.computed:02X}h",
-        )
-    elif found.computed == 0:
-        yield finding(image.catalog, "id-checksum-zero", at)
-    field = image.catalog.identifier.id_field
-    assert isinstance(field.kind, Spelled)
-    at, words = image.identifier_at, {"what": field.title, "id": image.card_id}
-    if image.card_id is None:
-        raw = hex_text(image.identifier_raw[field.at :][: field.size])
-        yield finding(image.catalog, "id-unspelt", at, what=field.title, raw=raw)
-    elif not usual_id(image):
-        yield finding(image.catalog, "id-letters", at, **words)
-    elif field.kind.spelling.is_generic(image.card_id):
-        yield finding(image.catalog, "id-generic", at, **words)

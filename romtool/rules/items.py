@@ -1,89 +1,73 @@
-"""Checks of the items one by one: lengths, reserved names and bits, values that can't be."""
+"""Checks of the items one by one: lengths, reserved names and bits, IDs, values that can't be."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.image.model import Image
 from romtool.image.walk import Item
 from romtool.rules.findings import Finding, finding
-from romtool.schema.kinds import Choice, Lines, Pins, Range, Spelled
-from romtool.schema.numbers import address
+from romtool.rules.view import View
+from romtool.schema.kinds import Choice, Spelled, Text
+from romtool.schema.numbers import address, hex_text
 
 
-def item_findings(image: Image) -> Iterator[Finding]:
+def item_findings(view: View) -> Iterator[Finding]:
     """Yield what is wrong with single items."""
-    for item in image.items:
-        yield from _form(image, item)
+    for item in view.image.items:
+        yield from _form(view, item)
+        yield from _ids(view, item)
         if item.explained:
-            yield from _ids(image, item)
-            yield from _ranges(image, item)
-            yield from _widths(image, item)
-            yield from _wiring(image, item)
+            yield from _widths(view, item)
 
 
-def _form(image: Image, item: Item) -> Iterator[Finding]:
-    record, catalog = item.record, image.catalog
+def _form(view: View, item: Item) -> Iterator[Finding]:
+    record, catalog = item.record, view.catalog
     length = len(item.content)
     if record.role == "reserved":
-        code = address(item.raw[0])
-        yield finding(catalog, "item-reserved", item.offset, record=record.title, code=code)
+        words = {"record": record.title, "code": address(item.raw[0])}
+        yield finding(catalog, "item-reserved", item.offset, where=view.where([item]), **words)
     elif not record.takes(length):
-        words = {"record": record.title, "length": length, "lengths": record.lengths_in_words()}
-        yield finding(catalog, "item-length", item.offset, **words)
-    elif not item.explained:
-        yield finding(catalog, "item-bits", item.offset, record=record.title)
+        lengths = {"length": length, "lengths": record.lengths_in_words()}
+        words = {"where": view.where([item]), "record": record.title}
+        yield finding(catalog, "item-length", item.offset, **lengths, **words)
+    elif not item.explained and not _told_elsewhere(item):
+        words = {"where": view.where([item]), "record": record.title}
+        yield finding(catalog, "item-bits", item.offset, **words)
 
 
-def _ids(image: Image, item: Item) -> Iterator[Finding]:
-    for field in item.record.profile_fields:
-        if not isinstance(field.kind, Spelled) or item.record.role == "version":
-            continue
-        value = str(item.values[field.key])
-        words = {"what": field.title, "id": value}
-        if not field.kind.spelling.is_usual(value):
-            yield finding(image.catalog, "id-letters", item.offset, **words)
+def _told_elsewhere(item: Item) -> bool:
+    """Whether another rule says what is odd about an item: an ID, characters of a name."""
+    if item.record.role == "name":
+        return any(isinstance(field.kind, Text) for field in item.record.layout.fields)
+    return any(not isinstance(item.values[key], str) for key in _id_keys(item))
+
+
+def _id_keys(item: Item) -> list[str]:
+    """Return the keys of the IDs in an item."""
+    if item.record.role == "version":
+        return []
+    fields = item.record.profile_fields
+    return [field.key for field in fields if isinstance(field.kind, Spelled)]
+
+
+def _ids(view: View, item: Item) -> Iterator[Finding]:
+    catalog = view.catalog
+    for key in _id_keys(item) if item.values else ():
+        field, value = item.record.layout.by_key[key], item.values[key]
+        assert isinstance(field.kind, Spelled)
+        if not isinstance(value, str):
+            raw = hex_text(item.content[field.at :][: field.size])
+            yield finding(catalog, "id-unspelt", item.offset, what=field.title, raw=raw)
+        elif not field.kind.spelling.is_usual(value):
+            yield finding(catalog, "id-letters", item.offset, what=field.title, id=value)
         elif item.record.role == "device" and field.kind.spelling.is_generic(value):
-            yield finding(image.catalog, "id-generic", item.offset, **words)
+            yield finding(catalog, "id-generic", item.offset, what=field.title, id=value)
 
 
-def _ranges(image: Image, item: Item) -> Iterator[Finding]:
-    head = item.record.head if item.record.layout.fields else None
-    if head is None or not isinstance(head.kind, Range):
-        return
-    value = item.values[head.key]
-    if not isinstance(value, list):
-        return
-    low, high = value
-    words = {"record": item.record.title, "low": address(low), "high": address(high)}
-    length = item.values.get(head.length or "", 0)
-    if low > high:
-        yield finding(image.catalog, "range-backwards", item.offset, **words)
-    elif low < high and item.values.get(head.align or "") == 1 and length > 1:
-        yield finding(image.catalog, "align-loose", item.offset, length=length, **words)
-
-
-def _widths(image: Image, item: Item) -> Iterator[Finding]:
+def _widths(view: View, item: Item) -> Iterator[Finding]:
     """A block of fields that several records share can say more than one of them may."""
     for field in item.record.profile_fields:
         if isinstance(field.kind, Choice) and item.values[field.key] in item.record.refuses:
-            words = {"record": item.record.title, "title": field.title}
-            words["value"] = field.kind.show(item.values[field.key])
-            yield finding(image.catalog, "memory-width", item.offset, **words)
-
-
-def _wiring(image: Image, item: Item) -> Iterator[Finding]:
-    if image.frame is None or not item.record.layout.fields:
-        return
-    head = item.record.head
-    wiring = image.frame.wiring(head.key)
-    if not wiring or not isinstance(head.kind, Lines):
-        return
-    connected: set[int] = set()
-    for field in wiring:
-        if isinstance(field.kind, Pins):
-            connected |= field.kind.connected(image.frame_values[field.key])
-    for line in item.values[head.key]:
-        if line not in connected:
-            words = {"record": item.record.title, "line": line, "key": wiring[0].key}
-            yield finding(image.catalog, "not-wired", item.offset, **words)
+            words = {"where": view.where([item]), "record": item.record.title}
+            words |= {"title": field.title, "value": field.kind.show(item.values[field.key])}
+            yield finding(view.catalog, "memory-width", item.offset, **words)

@@ -7,13 +7,15 @@ from collections.abc import Iterator
 from romtool.image.model import Image
 from romtool.image.walk import Item
 from romtool.rules.findings import Finding, finding
+from romtool.rules.view import View
 from romtool.schema.kinds import Choice
 
 MISPLACED_IN_CHOICES = ("version", "compatible", "name")
 
 
-def order_findings(image: Image) -> Iterator[Finding]:
+def order_findings(view: View) -> Iterator[Finding]:
     """Yield what is wrong with the order of the items."""
+    image = view.image
     if image.frame is None:
         return
     catalog, items = image.catalog, image.items
@@ -24,9 +26,9 @@ def order_findings(image: Image) -> Iterator[Finding]:
         if item.record.role == "version":
             yield finding(catalog, "version-again", item.offset)
     yield from _before_devices(image)
-    if not any(item.record.role == "device" for item in items):
-        yield finding(catalog, "no-device", image.items_at)
-    yield from _choices(image)
+    if image.end_item is not None:
+        yield from _missing(image)
+    yield from _choices(view)
     yield from _end(image)
 
 
@@ -42,44 +44,54 @@ def _before_devices(image: Image) -> Iterator[Finding]:
         elif item.record.role in ("resource", "compatible") and item.record.form is None:
             words = {"record": item.record.title}
             yield finding(catalog, "before-devices", item.offset, **words)
-    if not named:
-        yield finding(catalog, "no-name", image.items_at)
 
 
-def _choices(image: Image) -> Iterator[Finding]:
-    catalog = image.catalog
+def _missing(image: Image) -> Iterator[Finding]:
+    """Yield what a card lacks; not of one whose items are cut: it may have stood there."""
+    roles = [item.record.role for item in image.items]
+    if "device" not in roles:
+        yield finding(image.catalog, "no-device", image.items_at)
+    first = roles.index("device") if "device" in roles else len(roles)
+    if "name" not in roles[:first]:
+        yield finding(image.catalog, "no-name", image.items_at)
+
+
+def _choices(view: View) -> Iterator[Finding]:
     opened: Item | None = None
     closed_before = False
-    for item in image.items:
+    for item in view.image.items:
         role = item.record.role
         if role == "choice":
             if opened is None and closed_before:
-                yield finding(catalog, "choices-again", item.offset)
+                yield _told(view, "choices-again", item)
             opened = opened or item
-            yield from _priority(image, item)
+            yield from _priority(view, item)
         elif role == "choices-end":
             if opened is None:
-                yield finding(catalog, "choices-not-opened", item.offset)
+                yield _told(view, "choices-unopened", item)
             else:
                 closed_before = True
             opened = None
         elif role in ("device", "end"):
             if opened is not None:
-                yield finding(catalog, "choices-not-closed", opened.offset)
+                yield _told(view, "choices-unclosed", opened)
             opened, closed_before = None, False
         elif opened is not None and role in MISPLACED_IN_CHOICES:
-            words = {"record": item.record.title}
-            yield finding(catalog, "choices-nested", item.offset, **words)
+            yield _told(view, "choices-nested", item, record=item.record.title)
     if opened is not None:
-        yield finding(catalog, "choices-not-closed", opened.offset)
+        yield _told(view, "choices-unclosed", opened)
 
 
-def _priority(image: Image, item: Item) -> Iterator[Finding]:
+def _told(view: View, rule: str, item: Item, **words: object) -> Finding:
+    return finding(view.catalog, rule, item.offset, where=view.where([item]), **words)
+
+
+def _priority(view: View, item: Item) -> Iterator[Finding]:
     for field in item.record.profile_fields:
         value = item.values.get(field.key)
         named = isinstance(field.kind, Choice) and value in field.kind.names.values()
         if value is not None and not named:
-            yield finding(image.catalog, "priority", item.offset, priority=value)
+            yield _told(view, "priority", item, priority=value)
 
 
 def _end(image: Image) -> Iterator[Finding]:
@@ -105,4 +117,5 @@ def _dead_end(image: Image) -> Iterator[Finding]:
         record, wanted = cut
         words = {"record": record.title, "wanted": wanted, "there": len(image.data) - at}
         yield finding(image.catalog, "item-cut", at, **words)
+        return
     yield finding(image.catalog, "no-end", at, ("override", image.catalog.end_field.key))

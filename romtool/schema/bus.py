@@ -25,6 +25,7 @@ class Resource(Described):
 
     `most`: how many of its items can be in effect at once. `never`: lines that reach no slot;
     `renamed`: those that go by another number; `widths`: which can move so many bits.
+    `ports`: what the `Bus` says is about it; `alike`: a card's are of one address width.
     """
 
     name: str
@@ -35,10 +36,19 @@ class Resource(Described):
     never: frozenset[int] = frozenset()
     renamed: Mapping[int, int]
     widths: Mapping[str, frozenset[int]]
+    ports: bool = False
+    alike: bool = False
+
+    def on_bus(self, line: int) -> int:
+        """Return the number by which a line goes on the bus."""
+        return self.renamed.get(line, line)
 
 
 class Bus(Described):
-    """Ports of the bus that matter to PnP software and to every card."""
+    """Ports of the bus that matter to PnP software and to every card.
+
+    By convention, ranges of `block_least` ports or more begin at a multiple of `block_step`.
+    """
 
     title: str
     source: str
@@ -47,7 +57,29 @@ class Bus(Described):
     read_ports: range
     system_ports_below: int
     alias_step: int
+    block_least: int
+    block_step: int
+
+    @property
+    def pnp_ports(self) -> tuple[int, int]:
+        """The two ports that PnP software writes to."""
+        return self.address_port, self.write_port
 
     def aliases(self, bits: int) -> bool:
         """Whether a device that decodes so many address bits answers at aliases too."""
         return 1 << bits <= self.alias_step
+
+
+class Consumer(Described):
+    """What PnP software of the field makes of PnP data: how much it keeps, where it looks.
+
+    `name_length`: characters of a name; `compatible_ids`: of a device; `devices`: of a card that
+    it activates; `read_scan`: the addresses at which it looks for a free READ_DATA port.
+    """
+
+    title: str
+    source: str
+    name_length: int
+    compatible_ids: int
+    devices: int
+    read_scan: tuple[int, ...]

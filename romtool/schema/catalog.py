@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import Wrong, refuse
-from romtool.schema.bus import Bus, Resource
+from romtool.schema.bus import Bus, Consumer, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
 from romtool.schema.expect import Expectation
@@ -22,11 +22,15 @@ from romtool.schema.tables import TableSpec
 
 
 class Rule(Described):
-    """Something that is checked: its words stand in the schema, its logic in `romtool.rules`."""
+    """Something that is checked: its words stand in the schema, its logic in `romtool.rules`.
+
+    `why`: why it matters at the bench.
+    """
 
     name: str
     severity: str
     message: str
+    why: str
     hint: str
     source: str
 
@@ -87,6 +91,7 @@ class Catalog(Described):
     resources: Mapping[str, Resource]
     bus: Bus
     protocol: Protocol
+    consumer: Consumer
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
 

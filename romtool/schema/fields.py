@@ -52,8 +52,8 @@ class Field(Described):
     length: str | None = None
     align: str | None = None
     things: str | None = None
-    warn: bool = False
     turns_off: str | None = None
+    off: int | None = None
     path: Path = ()
 
     @property

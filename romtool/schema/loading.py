@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from romtool.errors import Fault, Path, Refused
-from romtool.schema.bus import Asks, Bus, Resource
+from romtool.schema.bus import Asks, Bus, Consumer, Resource
 from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
 from romtool.schema.checksums import Checksum
 from romtool.schema.expect import Expectation, expectation_of, function_faults
@@ -147,6 +147,7 @@ class _Loader(ProtocolTables):
             resources=resources,
             bus=self._bus(),
             protocol=protocol,
+            consumer=self._consumer(),
             tables=tables,
             checksums=self.checksums,
         )
@@ -267,6 +268,8 @@ class _Loader(ProtocolTables):
                 never=frozenset(raw.get("never", ())),
                 renamed={int(line): other for line, other in raw.get("renamed", {}).items()},
                 widths={width: frozenset(lines) for width, lines in raw.get("widths", {}).items()},
+                ports=raw.get("ports", False),
+                alike=raw.get("alike", False),
             )
         return resources
 
@@ -308,8 +311,25 @@ class _Loader(ProtocolTables):
                 read_ports=range(read["lowest"], read["highest"] + 1, read["step"]),
                 system_ports_below=raw["system_ports_below"],
                 alias_step=raw["alias_step"],
+                block_least=raw["block"]["least"],
+                block_step=raw["block"]["step"],
             )
         raise Refused([Fault("no schema describes the bus")])
+
+    def _consumer(self) -> Consumer:
+        for _file, _path, raw, source in self._all("consumer"):
+            scan = raw["read_scan"]
+            first, last = scan["leaves_out"]
+            found = range(scan["lowest"], scan["highest"] + 1, scan["step"])
+            return Consumer(
+                title=raw["title"],
+                source=source,
+                name_length=raw["name_length"],
+                compatible_ids=raw["compatible_ids"],
+                devices=raw["devices"],
+                read_scan=tuple(port for port in found if not first <= port <= last),
+            )
+        raise Refused([Fault("no schema describes what PnP software makes of PnP data")])
 
     def _parts(self) -> dict[str, Part]:
         parts: dict[str, Part] = {}

@@ -10,7 +10,7 @@ from romtool.errors import Fault, Path, Refused, Wrong
 from romtool.schema.checksums import Checksum
 from romtool.schema.fields import MISSING, Field
 from romtool.schema.kind_making import KindMaker
-from romtool.schema.kinds import Spelling
+from romtool.schema.kinds import Spelling, whole_number
 from romtool.schema.layouts import layout_of
 from romtool.schema.numbers import one_of
 from romtool.schema.tables import KeySpec
@@ -128,8 +128,8 @@ class FieldMaker:
             length=raw.get("length"),
             align=raw.get("align"),
             things=raw.get("things"),
-            warn=raw.get("warn", False),
             turns_off=raw.get("turns_off"),
+            off=whole_number(raw["off"]) if "off" in raw else None,
             path=path,
         )
 

@@ -17,7 +17,7 @@ KEY = 20
 
 
 def list_lines(catalog: Catalog) -> Iterator[str]:
-    """Yield the names of all frames, parts and records."""
+    """Yield the names of all frames, parts, records and rules."""
     yield from title("Layouts")
     for frame in catalog.frames.values():
         yield from line(frame.name, f"{frame.size} bytes: {frame.title}", indent=2, column=KEY)
@@ -35,6 +35,10 @@ def list_lines(catalog: Catalog) -> Iterator[str]:
     for record in catalog.records.values():
         words = f"{record.title} ({record.source.split(';')[0].split(':')[0]})"
         yield from line(record.name, words, indent=2, column=KEY)
+    yield ""
+    yield from title("Rules")
+    for rule in catalog.rules.values():
+        yield from line(rule.name, f"{rule.severity}: {rule.why}", indent=2, column=KEY)
 
 
 def frame_lines(frame: Frame) -> Iterator[str]:
@@ -100,6 +104,7 @@ def rule_lines(rule: Rule) -> Iterator[str]:
     """Yield a rule in words."""
     yield from title(rule.name, rule.severity)
     yield from line("finds", rule.message, indent=2)
+    yield from line("why", rule.why, indent=2)
     yield from line("hint", rule.hint, indent=2)
     yield from line("source", rule.source, indent=2)
 

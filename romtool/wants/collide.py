@@ -1,15 +1,18 @@
-"""When two ranges of addresses get in each other's way."""
+"""When two ranges of addresses, or two needs, get in each other's way."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
 
 from romtool.schema.bus import Bus
+from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address
+from romtool.wants.needs import Lines, Need, Span
 
 
-@dataclass(frozen=True)
-class Placed:
+class Placed(NamedTuple):
     """A range at its place: `length` addresses from `base`, of which `bits` bits are decoded."""
 
     base: int
@@ -45,6 +48,49 @@ def memory_collides(one: Placed, other: Placed) -> bool:
 
 
 def answers_at(bus: Bus, one: Placed, port: int) -> bool:
-    """Whether a range of ports answers at this one, aliases counted."""
-    offset = port - one.base
-    return 0 <= (offset % bus.alias_step if bus.aliases(one.bits) else offset) < one.length
+    """Whether a range of ports answers at `port`, aliases counted."""
+    ahead = port - one.base
+    return (ahead % bus.alias_step if bus.aliases(one.bits) else ahead) in range(one.length)
+
+
+def never_together(catalog: Catalog, one: Need, other: Need) -> bool:
+    """Whether two needs can't both be met, whatever is picked for each.
+
+    Needs of two different resources never stand in each other's way, nor does an empty one.
+    """
+    if one.kind != other.kind or one.is_empty or other.is_empty:
+        return False
+    if isinstance(one, Lines) or isinstance(other, Lines):
+        assert isinstance(one, Lines)
+        assert isinstance(other, Lines)
+        on_bus = catalog.resources[one.kind].on_bus
+        return len({on_bus(line) for line in (*one.lines, *other.lines)}) == 1
+    if not one.bases or not other.bases:
+        return False
+    bus = catalog.bus
+    folded = bus.aliases(one.bits) or bus.aliases(other.bits)
+    if folded and catalog.resources[one.kind].ports:
+        return _always_at_aliases(bus, one, other)
+    before = one.bases[0] + one.length <= other.bases[-1]
+    behind = other.bases[0] + other.length <= one.bases[-1]
+    return not before and not behind
+
+
+def _always_at_aliases(bus: Bus, one: Span, other: Span) -> bool:
+    """Whether two ranges collide at every pair of bases, where aliases count.
+
+    They are clear of each other where the way from one to the next alias of the other is at
+    least its length, both ways round.
+    """
+    clear = range(one.length, bus.alias_step - other.length + 1)
+    theirs = _folded(bus, other.bases)
+    return not any(
+        (base - start) % bus.alias_step in clear
+        for start in _folded(bus, one.bases)
+        for base in theirs
+    )
+
+
+def _folded(bus: Bus, bases: range) -> Sequence[int]:
+    """Return one base for each place between two aliases that these bases can take."""
+    return bases[: bus.alias_step // math.gcd(bases.step, bus.alias_step)]

@@ -2,23 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Mapping
+from typing import NamedTuple
 
 from romtool.image.walk import Item
+from romtool.schema.bus import Resource
 from romtool.schema.kinds import Value
 
 
-@dataclass(frozen=True)
-class Lines:
+class Lines(NamedTuple):
     """One line or channel out of `lines` (ascending); none at all where the list is empty.
 
+    `item` is where it is asked for; two needs that ask for the same are equal wherever they stand.
     `kind` names the resource (irq, dma); `width` the bits moved at a time, where it is a channel.
     """
 
     kind: str
     lines: tuple[int, ...]
     width: str | None = None
-    item: Item | None = field(default=None, compare=False, repr=False)
+    item: Item | None = None
+
+    def __eq__(self, other: object) -> bool:
+        return type(self) is type(other) and self[:-1] == other[:-1]
+
+    def __hash__(self) -> int:
+        return hash(self[:-1])
 
     @property
     def is_empty(self) -> bool:
@@ -26,10 +35,10 @@ class Lines:
         return not self.lines
 
 
-@dataclass(frozen=True)
-class Span:
+class Span(NamedTuple):
     """A range of `length` addresses that begins at a base from `low` to `high`, every `step`.
 
+    `item` is where it is asked for; two needs that ask for the same are equal wherever they stand.
     `kind` names the resource (io, memory); `bits`: how many address bits the device decodes.
     Addresses and lengths are in ports or bytes.
     """
@@ -40,7 +49,13 @@ class Span:
     step: int
     length: int
     bits: int
-    item: Item | None = field(default=None, compare=False, repr=False)
+    item: Item | None = None
+
+    def __eq__(self, other: object) -> bool:
+        return type(self) is type(other) and self[:-1] == other[:-1]
+
+    def __hash__(self) -> int:
+        return hash(self[:-1])
 
     @property
     def is_empty(self) -> bool:
@@ -56,8 +71,7 @@ class Span:
 Need = Lines | Span
 
 
-@dataclass(frozen=True)
-class Alternative:
+class Alternative(NamedTuple):
     """What is in effect together: a choice (dependent function) with what always applies.
 
     `number` counts the choices from 0, None for a device without choices. `rank`: what the
@@ -75,9 +89,18 @@ class Alternative:
         """Return the needs of one resource, in order."""
         return [need for need in self.needs if need.kind == kind]
 
+    def in_registers(self, resources: Mapping[str, Resource]) -> tuple[Need, ...]:
+        """Return the needs that a device has registers for: so many of a kind, in order."""
+        counts: Counter[str] = Counter()
+        kept = []
+        for need in self.needs:
+            counts[need.kind] += 1
+            if counts[need.kind] <= resources[need.kind].most:
+                kept.append(need)
+        return tuple(kept)
 
-@dataclass(frozen=True)
-class DeviceWants:
+
+class DeviceWants(NamedTuple):
     """What one device asks for: `number` is its place on the card, from 0.
 
     `before` and `after` are the needs that always apply, before and behind the choices.
@@ -91,8 +114,7 @@ class DeviceWants:
     after: tuple[Need, ...]
 
 
-@dataclass(frozen=True)
-class CardWants:
+class CardWants(NamedTuple):
     """What the devices of one card ask for."""
 
     id: str | None

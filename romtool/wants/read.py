@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
-from romtool.image.card import Choice, Device, card_of
 from romtool.image.model import Image
 from romtool.image.walk import Item
 from romtool.schema.catalog import Catalog
 from romtool.schema.kinds import Range, Value
 from romtool.wants.needs import Alternative, CardWants, DeviceWants, Lines, Need, Span
+from romtool.wants.parts import DeviceParts, device_parts
 
 
 def wants_of(image: Image) -> CardWants:
     """Return what the card of an image asks for; an item that can't be read asks for nothing."""
-    devices = card_of(image).devices
+    return wants_in(image, device_parts(image.items))
+
+
+def wants_in(image: Image, devices: Sequence[DeviceParts]) -> CardWants:
+    """Return what the devices of an image ask for, taken apart already."""
     if image.frame is None:
         return CardWants(None, None, ())
     serial = image.identifier_values[0][image.catalog.identifier.serial_field.key]
@@ -25,40 +29,21 @@ def wants_of(image: Image) -> CardWants:
     )
 
 
-def _device(catalog: Catalog, device: Device, number: int) -> DeviceWants:
-    before = tuple(_needs(device.items))
-    choices, behind = _all_choices(device)
-    after = tuple(_needs(behind))
+def _device(catalog: Catalog, device: DeviceParts, number: int) -> DeviceWants:
+    before = tuple(_needs(device.before))
+    after = tuple(_needs(device.after))
     alternatives = []
-    for index, choice in enumerate(choices):
-        own = tuple(_needs(choice.items))
-        rank = rank_of(catalog, choice.priority)
-        needs = (*before, *own, *after)
-        alternatives.append(Alternative(index, choice.priority, rank, own, needs))
+    for index, choice in enumerate(device.choices):
+        needed = tuple(_needs(choice.items))
+        priority = choice.start.values.get(choice.start.record.head.key)
+        rank = rank_of(catalog, priority)
+        all_needs = (*before, *needed, *after)
+        alternatives.append(Alternative(index, priority, rank, needed, all_needs))
     if not alternatives:
         alternatives.append(Alternative(None, None, 0, (), (*before, *after)))
-    name = device.name.head if device.name else None
-    return DeviceWants(str(device.start.head), number, name, before, tuple(alternatives), after)
-
-
-def _all_choices(device: Device) -> tuple[list[Choice], list[Item]]:
-    """Return a device's choices, and the items behind them.
-
-    A second group of choices is merged into the first, as PnP software does.
-    """
-    choices, behind = list(device.choices), list[Item]()
-    opened = False
-    for item in device.after:
-        if item.has_role("choice"):
-            choices.append(Choice(item))
-            opened = True
-        elif item.has_role("choices-end"):
-            opened = False
-        elif opened:
-            choices[-1].items.append(item)
-        else:
-            behind.append(item)
-    return choices, behind
+    own = next((item for item in device.before if not item.has_role("compatible")), None)
+    name = own.head if own is not None and own.has_role("name") else None
+    return DeviceWants(device.id, number, name, before, tuple(alternatives), after)
 
 
 def rank_of(catalog: Catalog, priority: Value) -> int:

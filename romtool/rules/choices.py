@@ -1,0 +1,122 @@
+"""Checks of choices against each other: their order, what is common, which are ever used."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from romtool.image.walk import Item
+from romtool.rules.findings import Finding
+from romtool.rules.view import Trouble, View, trouble
+from romtool.schema.kinds import Value
+from romtool.schema.numbers import one_of
+from romtool.wants.needs import Alternative, DeviceWants, Lines, Need, Span
+from romtool.wants.parts import DeviceParts
+
+MOST_COMPARED = 40
+"""So many choices of a device are compared with each other; real ones have a handful."""
+
+
+def choice_findings(view: View) -> Iterator[Finding]:
+    """Yield what is wrong between the choices of a device."""
+    yield from view.told_once(_troubles(view))
+
+
+def _troubles(view: View) -> Iterator[Trouble]:
+    for parts, device in view.devices:
+        if parts.choices:
+            yield from _order(view, parts, device)
+            yield from _behind(device)
+            yield from _last(parts, device)
+            yield from _hidden(parts, device)
+
+
+def _order(view: View, parts: DeviceParts, device: DeviceWants) -> Iterator[Trouble]:
+    """The first choice that stands behind one of a lower priority."""
+    worst = device.alternatives[0]
+    for number, alternative in enumerate(device.alternatives):
+        if alternative.rank < worst.rank:
+            words = {"priority": _priority(view, alternative), "lower": _priority(view, worst)}
+            other = (worst.number or 0) + 1
+            yield trouble("priority-order", parts.choices[number].start, other=other, **words)
+            return
+        if alternative.rank > worst.rank:
+            worst = alternative
+
+
+def _priority(view: View, alternative: Alternative) -> str:
+    head = view.catalog.by_role["choice"].head
+    value: Value = alternative.priority
+    shown = head.kind.show(head.absent_value if value is None else value)
+    return f"{head.title} {shown}" if isinstance(value, int) else shown
+
+
+def _behind(device: DeviceWants) -> Iterator[Trouble]:
+    """Items behind choices that have unequal numbers of their kind; one of each kind is told."""
+    told: set[str] = set()
+    for need in device.after:
+        counts = {sum(n.kind == need.kind for n in a.own) for a in device.alternatives}
+        if len(counts) > 1 and need.kind not in told and need.item is not None:
+            told.add(need.kind)
+            words = one_of([str(count) for count in sorted(counts)])
+            record = need.item.record.title
+            yield trouble("behind-choices", need.item, record=record, counts=words)
+
+
+def _last(parts: DeviceParts, device: DeviceWants) -> Iterator[Trouble]:
+    first, last = device.alternatives[0], device.alternatives[-1]
+    backwards = any(not _options(n) for n in (*first.own, *last.own) if not n.is_empty)
+    if first is not last and not backwards and not _roomier(last, first):
+        yield trouble("last-narrow", parts.choices[-1].start)
+
+
+def _roomier(one: Alternative, other: Alternative) -> bool:
+    """Whether a choice asks for less than another one, or gives the PC more to pick from."""
+    return _room(one) > _room(other)
+
+
+def _room(alternative: Alternative) -> tuple[int, int]:
+    needs = [need for need in alternative.own if not need.is_empty]
+    return -len(needs), math.prod(_options(need) for need in needs)
+
+
+def _options(need: Need) -> int:
+    return len(need.lines) if isinstance(need, Lines) else len(need.bases)
+
+
+def _hidden(parts: DeviceParts, device: DeviceWants) -> Iterator[Trouble]:
+    """Choices that an earlier one, of the same priority or a better one, makes useless."""
+    compared = device.alternatives[:MOST_COMPARED]
+    for number, alternative in enumerate(compared):
+        for earlier in compared[:number]:
+            if earlier.rank <= alternative.rank and _accepts_all(earlier, alternative):
+                other = (earlier.number or 0) + 1
+                yield trouble("choice-hidden", _start(parts, number), other=other)
+                break
+
+
+def _start(parts: DeviceParts, number: int) -> Item:
+    return parts.choices[number].start
+
+
+def _accepts_all(one: Alternative, other: Alternative) -> bool:
+    """Whether whatever can be given to `other` can be given to `one`, need by need."""
+    left = [need for need in other.own if not need.is_empty]
+    for need in one.own:
+        if need.is_empty:
+            continue
+        same = next((n for n in left if n.kind == need.kind), None)
+        if same is None or not _covers(need, same):
+            return False
+        left.remove(same)
+    return True
+
+
+def _covers(need: Need, other: Need) -> bool:
+    if isinstance(need, Lines):
+        return isinstance(other, Lines) and set(other.lines) <= set(need.lines)
+    if not isinstance(other, Span) or need.length > other.length or need.bits < other.bits:
+        return False
+    bases, wanted = need.bases, other.bases
+    # Both are evenly spaced: two neighbours in step settle it for all.
+    return bool(wanted) and all(base in bases for base in (*wanted[:2], wanted[-1]))

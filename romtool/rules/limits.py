@@ -1,0 +1,54 @@
+"""Checks of how much there is: registers of a device, what PnP software keeps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romtool.rules.findings import Finding, finding
+from romtool.rules.view import Trouble, View, trouble
+from romtool.wants.needs import Span
+
+
+def limit_findings(view: View) -> Iterator[Finding]:
+    """Yield where there is too much of something, or what doesn't go together."""
+    yield from view.told_once([*_registers(view), *_mixed(view), *_compatible(view)])
+    limit = view.catalog.consumer.devices
+    if len(view.parts) > limit:
+        at = view.parts[limit].start.offset
+        count = len(view.parts)
+        yield finding(view.catalog, "devices-many", at, count=count, limit=limit)
+
+
+def _registers(view: View) -> Iterator[Trouble]:
+    for parts, device in view.devices:
+        for alternative in device.alternatives:
+            for kind, resource in view.catalog.resources.items():
+                needs = alternative.of_kind(kind)
+                if len(needs) <= resource.most:
+                    continue
+                # The choice is named even where what is too many stands outside of it.
+                number = alternative.number
+                start = parts.start if number is None else parts.choices[number].start
+                words = {"count": len(needs), "kind": resource.title, "most": resource.most}
+                yield trouble("too-many", start, **words)
+
+
+def _mixed(view: View) -> Iterator[Trouble]:
+    """Memory of two address widths; told at the first item of the second one."""
+    for kind, resource in view.catalog.resources.items():
+        if not resource.alike:
+            continue
+        found = [(i, n) for i, n in view.needs if isinstance(n, Span) and n.kind == kind]
+        for item, need in found:
+            if need.bits != found[0][1].bits:
+                other = found[0][0].record.title
+                yield trouble("memory-mixed", item, record=item.record.title, other=other)
+                break
+
+
+def _compatible(view: View) -> Iterator[Trouble]:
+    limit = view.catalog.consumer.compatible_ids
+    for parts in view.parts:
+        found = [item for item in parts.items if item.record.role == "compatible"]
+        if len(found) > limit:
+            yield trouble("compatible-many", found[limit], count=len(found), limit=limit)

@@ -1,0 +1,86 @@
+"""Checks of lines and channels: do they reach the bus, have they a pin, can they do the width?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romtool.image.walk import Item
+from romtool.rules.findings import Finding, finding
+from romtool.rules.view import Trouble, View, trouble
+from romtool.schema.bus import Resource
+from romtool.schema.fields import Field
+from romtool.schema.kinds import Pins
+from romtool.schema.numbers import one_of
+from romtool.wants.needs import Lines
+
+
+def line_findings(view: View) -> Iterator[Finding]:
+    """Yield what is wrong with the lines and channels that items offer, and with the pins."""
+    yield from view.told_once(_troubles(view))
+    if view.image.end_item is not None:  # else items may be missing that offer the rest
+        yield from _idle_pins(view)
+
+
+def _troubles(view: View) -> Iterator[Trouble]:
+    for item, need in view.needs:
+        if isinstance(need, Lines):
+            resource = view.catalog.resources[need.kind]
+            yield from _lines(view, resource, item, need)
+            yield from _width(resource, item, need)
+
+
+def _lines(view: View, resource: Resource, item: Item, need: Lines) -> Iterator[Trouble]:
+    wiring = _wiring(view, need.kind)
+    connected = {line for field in wiring for line in _pins(view, field)}
+    record = item.record.title
+    for line in need.lines:
+        if line in resource.never:
+            yield trouble("line-off-bus", item, record=record, line=line)
+        elif line in resource.renamed:
+            name = resource.renamed[line]
+            yield trouble("line-renamed", item, record=record, line=line, name=name)
+        elif wiring and line not in connected:
+            yield trouble("not-wired", item, record=record, line=line, key=wiring[0].key)
+
+
+def _width(resource: Resource, item: Item, need: Lines) -> Iterator[Trouble]:
+    lines = [line for line in need.lines if line not in resource.never]
+    able = resource.widths.get(need.width or "")
+    if lines and able is not None and not able.intersection(lines):
+        words = {"lines": one_of(list(map(str, lines))), "able": one_of(list(map(str, able)))}
+        record = item.record.title
+        yield trouble("channel-width", item, record=record, width=need.width, **words)
+
+
+def _wiring(view: View, kind: str) -> list[Field]:
+    """Return the frame's fields that say which lines have a pin; none in a frame without."""
+    return view.image.frame.wiring(kind) if view.image.frame else []
+
+
+def _pins(view: View, field: Field) -> dict[int, str]:
+    """Return the pin on each line that has one; the first where there are several."""
+    assert isinstance(field.kind, Pins)
+    lines = view.image.frame_values[field.key]
+    connected = field.kind.connected(lines)
+    return {line: field.kind.pin_name(lines.index(line)) for line in sorted(connected)}
+
+
+def _idle_pins(view: View) -> Iterator[Finding]:
+    for kind in view.catalog.resources:
+        on_bus = view.catalog.resources[kind].on_bus
+        offered = {
+            on_bus(line)
+            for _, need in view.needs
+            if isinstance(need, Lines) and need.kind == kind
+            for line in need.lines
+        }
+        for field in _wiring(view, kind):
+            idle = [
+                f"{line} (pin {pin})"
+                for line, pin in _pins(view, field).items()
+                if line not in offered
+            ]
+            if idle:
+                words = {"title": field.title, "lines": one_of(idle)}
+                path = ("config", field.key)
+                yield finding(view.catalog, "pin-idle", field.at, path, **words)

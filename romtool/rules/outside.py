@@ -1,0 +1,32 @@
+"""Checks of what is no PnP data: a read of nothing, bytes behind the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romtool.image.model import Image
+from romtool.rules.findings import Finding, finding
+from romtool.schema.numbers import address, sizes
+
+
+def unread_findings(image: Image) -> Iterator[Finding]:
+    """Yield the one thing to say of bytes that hold no image: blank, zeros, no layout's."""
+    for rule in ("blank", "zero"):
+        pattern = image.catalog.mishaps[rule].pattern
+        if image.data.count(pattern) == len(image.data):
+            yield finding(image.catalog, rule, None)
+            return
+    if image.frame is None:
+        yield finding(image.catalog, "no-frame", None)
+
+
+def outside_findings(image: Image) -> Iterator[Finding]:
+    """Yield where bytes behind the PnP data are neither fill nor a patch area.
+
+    Without an end item nobody knows where the PnP data ends.
+    """
+    if image.end_item is None:
+        return
+    for run in image.runs("data"):
+        words = {"size": sizes(len(run.raw)), "first": address(run.offset)}
+        yield finding(image.catalog, "tail", run.offset, last=address(run.end - 1), **words)

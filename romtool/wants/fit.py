@@ -1,0 +1,132 @@
+"""A quick try to give every device of a card something: a proof that it can be done, or none.
+
+Devices are taken in order, with their choices, lines and bases in order, and turned back from
+where nothing is left. Real cards fit at the first go, with the lowest free base of each range; if
+not, all bases are tried. A try that takes too long is given up, and only an exact solver can tell
+then.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+
+from romtool.schema.catalog import Catalog
+from romtool.wants.collide import Placed, memory_collides, ports_collide
+from romtool.wants.needs import DeviceWants, Lines, Need, Span
+
+PATIENCE = 20_000
+"""So many values are tried before a try is given up (some hundredths of a second)."""
+
+
+MOST = 200
+"""So many devices and needs are tried at all: one call is nested in the other."""
+
+
+class _GivenUp(Exception):
+    """The try took too long."""
+
+
+def fits(catalog: Catalog, devices: Sequence[DeviceWants]) -> bool | None:
+    """Whether all devices can work at once in a PC with nothing else in it.
+
+    What is beyond the registers of a device is left out. None: not known, the try took too long,
+    or there are too many devices to begin it.
+    """
+    choices = [
+        [alternative.in_registers(catalog.resources) for alternative in device.alternatives]
+        for device in devices
+    ]
+    if sum(1 + max(map(len, needs)) for needs in choices) > MOST:
+        return None
+    for most_bases in (1, None):
+        try:
+            if _Try(catalog, choices, most_bases).device(0):
+                return True
+        except _GivenUp:
+            continue
+        if most_bases is None:
+            return False
+    return None
+
+
+class _Try:
+    """One try over devices, each with its choices, each with its needs.
+
+    `most_bases`: so many free bases of a range are tried, None for all.
+    """
+
+    def __init__(
+        self,
+        catalog: Catalog,
+        devices: Sequence[Sequence[Sequence[Need]]],
+        most_bases: int | None,
+    ) -> None:
+        self.catalog = catalog
+        self.devices = devices
+        self.most_bases = most_bases
+        self.lines: set[tuple[str, int]] = set()
+        self.placed: dict[str, list[Placed]] = {kind: [] for kind in catalog.resources}
+        self.left = PATIENCE
+
+    def device(self, number: int) -> bool:
+        """Whether this device and all behind it fit what is still free."""
+        if number == len(self.devices):
+            return True
+        return any(self._needs(needs, number) for needs in self.devices[number])
+
+    def _needs(self, needs: Sequence[Need], number: int) -> bool:
+        """Whether these needs of a device, then all devices behind it, fit."""
+        if not needs:
+            return self.device(number + 1)
+        need, rest = needs[0], needs[1:]
+        if need.is_empty:
+            return self._needs(rest, number)
+        if isinstance(need, Lines):
+            return self._line(need, rest, number)
+        taken = self.placed[need.kind]
+        for place in itertools.islice(self._free(need, taken), self.most_bases):
+            taken.append(place)
+            found = self._needs(rest, number)
+            taken.pop()
+            if found:
+                return True
+        return False
+
+    def _line(self, need: Lines, rest: Sequence[Need], number: int) -> bool:
+        on_bus = self.catalog.resources[need.kind].on_bus
+        for line in need.lines:
+            self._tick()
+            taken = need.kind, on_bus(line)
+            if taken not in self.lines:
+                self.lines.add(taken)
+                found = self._needs(rest, number)
+                self.lines.discard(taken)
+                if found:
+                    return True
+        return False
+
+    def _free(self, need: Span, taken: Sequence[Placed]) -> Iterator[Placed]:
+        """Yield the places that collide with nothing taken, the lowest first."""
+        base, step = need.low, need.bases.step
+        while base <= need.high:
+            place, beyond = Placed(base, need.length, need.bits), base + 1
+            other = self._in_the_way(need.kind, place, taken)
+            if other is None:
+                yield place
+            elif memory_collides(place, other):
+                beyond = other.base + other.length
+            base += -(-(beyond - base) // step) * step
+
+    def _in_the_way(self, kind: str, place: Placed, taken: Sequence[Placed]) -> Placed | None:
+        ports, bus = self.catalog.resources[kind].ports, self.catalog.bus
+        for other in taken:
+            self._tick()
+            if ports_collide(bus, place, other) if ports else memory_collides(place, other):
+                return other
+        return None
+
+    def _tick(self) -> None:
+        self.left -= 1
+        if self.left < 0:
+            raise _GivenUp
