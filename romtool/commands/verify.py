@@ -81,8 +81,8 @@ def command(
             data = _data(read, want, found)
             return Answer(kind, data=data if single else {"file": intake.name, **data})
         if found:
-            name = "no match" if single else intake.name
-            return Answer(kind, _lines(name, read, want, found, swapped=swap_pairs))
+            heading = "no match" if single else intake.name
+            return Answer(kind, _lines(heading, read, want, found, swapped=swap_pairs))
         if not single:
             return Answer(kind, title(intake.name, "match"))
         words = f"match: all {len(read)} bytes of {intake.name} are as {shown(expected)} has them"
