@@ -143,6 +143,14 @@ def test_a_wrong_frame_is_not_a_lost_one(layout: str) -> None:
         assert likeness(spoil.flip(data, [bit]), expected) is None
 
 
+def test_pairs_that_were_not_swapped(image: bytes, tmp_path: Path) -> None:
+    """--swap-pairs for a readback that is right as it is: said so."""
+    (tmp_path / "read.bin").write_bytes(image)
+    run = romtool("verify", "read.bin", str(SAMPLE), "--swap-pairs", cwd=tmp_path)
+    assert run.returncode == 1
+    assert "leave --swap-pairs out" in run.stdout.decode()
+
+
 def test_no_mishap_where_all_is_right(image: bytes, tmp_path: Path) -> None:
     """A few bytes that differ have no pattern; none are told where all match."""
     (tmp_path / "read.bin").write_bytes(spoil.flip(image, [100]))

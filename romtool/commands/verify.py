@@ -81,7 +81,8 @@ def command(
             data = _data(read, want, found)
             return Answer(kind, data=data if single else {"file": intake.name, **data})
         if found:
-            return Answer(kind, _lines("no match" if single else intake.name, read, want, found))
+            heading = "no match" if single else intake.name
+            return Answer(kind, _lines(heading, read, want, found, swapped=swap_pairs))
         if not single:
             return Answer(kind, title(intake.name, "match"))
         words = f"match: all {len(read)} bytes of {intake.name} are as {shown(expected)} has them"
@@ -101,6 +102,11 @@ def _data(read: bytes, want: Image, found: list[Difference]) -> dict[str, Any]:
     return answer | {"mishaps": like.as_json() if like else []}
 
 
-def _lines(name: str, read: bytes, want: Image, found: list[Difference]) -> Iterator[str]:
-    option = ", or --swap-pairs" if swapped_pairs(read) == want.data else ""
+def _lines(
+    name: str, read: bytes, want: Image, found: list[Difference], *, swapped: bool
+) -> Iterator[str]:
+    """Yield what people read; `swapped`: --swap-pairs was given, and has been done to `read`."""
+    option = ""
+    if swapped_pairs(read) == want.data:
+        option = ", or leave --swap-pairs out" if swapped else ", or --swap-pairs"
     return verify_lines(found, len(want.data), likeness(read, want), option, name)

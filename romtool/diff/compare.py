@@ -12,7 +12,7 @@ from romtool.diff.fields import (
     compare_identifiers,
     end_field,
 )
-from romtool.diff.items import compare_lists, span_of
+from romtool.diff.items import as_list, compare_lists, span_of
 from romtool.diff.ledger import Ledger
 from romtool.diff.outside import compare_all_bytes, compare_outside, compare_shapes
 from romtool.image.card import Card, card_of
@@ -48,7 +48,7 @@ def _order(image: Image) -> tuple[bytes, str]:
 
 def _compare_cards(ledger: Ledger, a: Card, b: Card) -> None:
     for one, other in ((a.version, b.version), (a.name, b.name)):
-        compare_lists(ledger, CARD, CARD, [one] if one else [], [other] if other else [])
+        compare_lists(ledger, CARD, CARD, as_list(one), as_list(other))
     compare_lists(ledger, CARD, CARD, a.items, b.items)
     compare_devices(ledger, a.devices, b.devices)
 
@@ -62,5 +62,5 @@ def _compare_ends(ledger: Ledger, a: Image, b: Image) -> None:
         ledger.keep(END, END, spans[0], spans[1])
         compare_fields(ledger, one, other)
         return
-    ends_a, ends_b = ([card.end] if card.end else [] for card in (card_of(a), card_of(b)))
+    ends_a, ends_b = (as_list(card_of(image).end) for image in (a, b))
     compare_lists(ledger, END, END, ends_a, ends_b)

@@ -22,6 +22,11 @@ def kind_of(item: Item) -> str:
     return fields[0].key if fields else item.record.name
 
 
+def as_list(item: Item | None) -> list[Item]:
+    """Return the item, if there is one, as a list."""
+    return [] if item is None else [item]
+
+
 def compare_lists(
     ledger: Ledger, a_where: Where, b_where: Where, a: Sequence[Item], b: Sequence[Item]
 ) -> None:
