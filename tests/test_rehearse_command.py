@@ -94,3 +94,33 @@ def test_standard_input(folder: Path) -> None:
     run = romtool("rehearse", "-", stdin=image, cwd=folder)
     assert run.returncode == 1, told(run)
     assert b"QRL0301  standard input" in run.stdout
+
+
+def test_the_host_decides_what_is_left(folder: Path) -> None:
+    (folder / "host.toml").write_text(
+        'name = "Old board"\nirq = [5]\nio = [ { base = 0x213, length = 1 } ]\n'
+    )
+    found = rehearsed(folder, "cards/a.toml", "--host", "host.toml", code=0)
+    assert found["host"] == "Old board"
+    # Of the second choice: IRQ 5 is taken, and so is 213h, where READ_DATA is looked for first.
+    (device,) = found["cards"][0]["devices"]
+    assert (device["choice"], device["irq"]) == (1, [7])
+    assert found["read_data"] == 0x233
+    (folder / "host.toml").write_text("irq = [5, 7, 9, 10]\n")
+    found = rehearsed(folder, "cards/a.toml", "--host", "host.toml", code=1)
+    assert found["left_out"] == [{"card": 0, "device": "QRL0001", "number": 0}]
+    assert "QRL0001" in found["conflict"] and "host irq 5" in found["conflict"]
+    run = romtool("rehearse", "cards/a.toml", "--host", "none.toml", cwd=folder)
+    assert run.returncode == 2
+    assert told(run).startswith("romtool: none.toml: ")
+
+
+def test_a_line_that_no_pin_drives_is_told(folder: Path) -> None:
+    wiring = "irq_wiring = [7, 9, 0, 0, 0, 0]\ndma_wiring = [0, 1, 3]"
+    profile = f'[image]\nlayout = "counted-7"\n\n[config]\n{wiring}\n\n{CARD}'
+    (folder / "card.toml").write_text(profile)
+    (warning,) = rehearsed(folder, "card.toml", code=0)["warnings"]
+    assert (warning["device"], warning["remark"]) == ("QRL0001", "undriven")
+    assert "IRQ line 5" in warning["message"]
+    run = romtool("rehearse", "card.toml", cwd=folder)
+    assert b"  warning   IRQ line 5 is given to it, but no pin of the chip" in run.stdout

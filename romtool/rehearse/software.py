@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import Host
+from romtool.assign.paired import chosen
 from romtool.image.model import Image
 from romtool.rehearse.access import Access, Ports
 from romtool.rehearse.configuring import activate, check_ranges, choose, configure
@@ -105,7 +106,7 @@ def _configure(
     if given is None:
         return FoundDevice(device, None)
     choose(access, csn, device)
-    fault = configure(access, device.alternatives[given.choice or 0], given)
+    fault = configure(access, chosen(device.alternatives, given), given)
     if fault is None and has_check:
         fault = check_ranges(access, given)
     return FoundDevice(device, given, fault)

@@ -44,7 +44,8 @@ def assignment_lines(
         served = f"{len(found.devices)} of {_devices(count)} can be served"
         yield from title(f"In {host.name}", f"impossible: {served}")
         if found.conflict is not None:
-            yield from _clash(catalog, cards, host, found.conflict)
+            yield ""
+            yield from clash_lines(catalog, cards, host, found.conflict)
     for place, card in enumerate(cards):
         yield ""
         yield from _card(catalog, place, card, host, found)
@@ -78,13 +79,17 @@ def _card(catalog: Catalog, place: int, card: Card, host: Host, found: Assignmen
 def _row(catalog: Catalog, device: DeviceWants, given: Given | None) -> list[list[str]]:
     if given is None:
         return [[device.id], ["nothing"], *([] for _ in catalog.resources)]
-    alternative = chosen(device.alternatives, given)
-    choice = "-"
-    if alternative.number is not None:
-        field = catalog.by_role["choice"].head
-        choice = f"{alternative.number + 1} {priority_words(field, alternative.priority)}"
     cells = (list(_values(getattr(given, kind))) for kind in catalog.resources)
-    return [[device.id], [choice], *cells]
+    return [[device.id], [choice_words(catalog, device, given) or "-"], *cells]
+
+
+def choice_words(catalog: Catalog, device: DeviceWants, given: Given) -> str:
+    """Return the number of the choice that a device gets and its priority; nothing without."""
+    alternative = chosen(device.alternatives, given)
+    if alternative.number is None:
+        return ""
+    words = priority_words(catalog.by_role["choice"].head, alternative.priority)
+    return f"{alternative.number + 1} {words}"
 
 
 def _values(values: Sequence[int | Placed | None]) -> Iterator[str]:
@@ -140,9 +145,8 @@ def free_words(catalog: Catalog, host: Host, found: Assignment) -> str:
     )
 
 
-def _clash(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
+def clash_lines(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
     """Yield what can't be together, who accepts what of it, and what to change."""
-    yield ""
     for index, words in enumerate(clash_words(catalog, cards, host, clash)):
         yield from line("" if index else "Conflict", words, style="red")
     yield from line("Change", advice(cards, clash))

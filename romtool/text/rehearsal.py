@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 from romtool.assign.answer import Given
 from romtool.rehearse.rehearsal import Rehearsal
-from romtool.rehearse.remarks import say
-from romtool.rehearse.resources import identity
+from romtool.rehearse.resources import identity, wants_in
 from romtool.rehearse.software import FoundCard, FoundDevice
 from romtool.rehearse.warned import Seen
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, sizes
+from romtool.text.assignment import Card, choice_words, clash_lines
 from romtool.text.page import SEVERITY_STYLES, line, title
 from romtool.text.trace import card_words, trace_lines
 from romtool.wants.needs import DeviceWants
@@ -35,10 +35,16 @@ def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Itera
         yield from line("Lost", f"{lost.id or 'no ID'}  {slot.name}", style="red")
         for said in lost.why:
             yield from line("", said.text)
-    if found.assignment.conflict:
+    if found.assignment.conflict is not None:
         yield ""
-        names = ", ".join(found.assignment.conflict.names())
-        yield from line("Conflict", say(catalog, "conflict", names=names).text)
+        cards = [_asking(found, seen) for seen in found.seen]
+        yield from clash_lines(catalog, cards, found.host, found.assignment.conflict)
+
+
+def _asking(found: Rehearsal, seen: Seen) -> Card:
+    """Return a card that was seen as one that asks for something."""
+    slot = found.slots[seen.slot]
+    return Card(slot.name, slot.image, wants_in(seen.card.image))
 
 
 def _read_port(found: Rehearsal) -> str:
@@ -54,7 +60,7 @@ def _card(catalog: Catalog, found: Rehearsal, seen: Seen) -> Iterator[str]:
     yield from line("read", _read(card), indent=2)
     yield from _warnings(found, seen.slot, None)
     for device in card.devices:
-        yield from line(device.wants.id, _device(device), indent=2)
+        yield from line(device.wants.id, _device(catalog, device), indent=2)
         yield from _warnings(found, seen.slot, device.wants)
 
 
@@ -72,12 +78,13 @@ def _warnings(found: Rehearsal, slot: int, device: DeviceWants | None) -> Iterat
             yield from line("warning", warned.said.text, indent=2, style=style)
 
 
-def _device(device: FoundDevice) -> str:
+def _device(catalog: Catalog, device: FoundDevice) -> str:
     name = f"{device.wants.name}: " if device.wants.name else ""
     if device.given is None:
         return f"{name}nothing, and stays off"
-    choice = () if device.given.choice is None else (f"choice {device.given.choice + 1}",)
-    return name + "; ".join([*choice, *_given(device.given)] or ["needs nothing"])
+    choice = choice_words(catalog, device.wants, device.given)
+    words = [f"choice {choice}"] if choice else []
+    return name + "; ".join([*words, *_given(device.given)] or ["needs nothing"])
 
 
 def _given(given: Given) -> Iterator[str]:
