@@ -187,6 +187,33 @@ def test_series_refused_half_way(n: int, tmp_path: Path) -> None:
     ]
 
 
+# The process is asked to end just before the n-th file gets its name.
+ASKED_AT = """
+import itertools, os, signal
+link, calls = os.link, itertools.count(1)
+def asked(*args, **kwargs):
+    if next(calls) == {n}:
+        os.kill(os.getpid(), signal.{name})
+    return link(*args, **kwargs)
+os.link = asked
+"""
+
+
+@linux_only
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM"])
+@pytest.mark.parametrize("n", [1, 2, 5, 6])
+def test_a_number_that_is_begun_is_completed(n: int, name: str, tmp_path: Path) -> None:
+    """What is told to be complete is what is there, whenever the request to end comes."""
+    (tmp_path / "card.toml").write_text(PROFILE)
+    words = ["build", "card.toml", "--serials", "101-130", "-o", "out"]
+    run = spoilt(ASKED_AT.format(n=n, name=name), *words, cwd=tmp_path)
+    assert run.returncode == 128 + getattr(signal, name)
+    done = (n + 1) // 2
+    assert len(names_in(tmp_path / "out")) == 2 * done
+    assert told(run).startswith(f"romtool: interrupted: of 30 serials {done} ")
+    assert f"to go on from {101 + done}," in told(run)
+
+
 def test_series_that_lacks_only_its_manifest(tmp_path: Path) -> None:
     """Said too; with --force the series is as if nothing had happened."""
     (tmp_path / "card.toml").write_text(PROFILE)

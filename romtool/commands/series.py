@@ -7,17 +7,17 @@ import hashlib
 import json
 import os
 import re
-import signal
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any, NamedTuple, NoReturn
+from typing import Any, NamedTuple
 
 import click
 
 from romtool import __version__
 from romtool.commands.common import tell
 from romtool.commands.progress import Progress
+from romtool.commands.stopping import Stopped, Stops
 from romtool.errors import Fault, Refused
 from romtool.files.draft import clear_drafts
 from romtool.files.output import already_there, existing, put_files, refuse_unfit, write_files
@@ -74,6 +74,7 @@ class Series:
         self._folder = folder
         self._formats = formats
         self._done = 0
+        self._stops = Stops()
 
     def write(self, contents: Iterable[Sequence[bytes]], *, force: bool) -> list[Written]:
         """Write the files of one image after the other, then the manifest.
@@ -95,8 +96,9 @@ class Series:
         clear_drafts([self._folder])
         with Progress("writing", len(self.names)) as progress:
             for paths, files in groups:
-                put_files(list(zip(paths, files, strict=True)), force=force)
-                self._done += 1
+                with self._stops.held():
+                    put_files(list(zip(paths, files, strict=True)), force=force)
+                    self._done += 1
                 written += map(Written.of, paths, files)
                 progress.step()
         put_files([(self.manifest, self._listed(written))], force=force, durable=True)
@@ -136,12 +138,12 @@ class Series:
     def told(self) -> Iterator[None]:
         """Say where to go on, when what is done in this context is interrupted or refused."""
         try:
-            with _stoppable():
+            with self._stops:
                 yield
-        except KeyboardInterrupt as stop:
+        except Stopped as stop:
             where = self._where(self._done)
             tell(f"interrupted: {where.message}" + (f"; {where.hint}" if where.hint else ""))
-            sys.exit(128 + (stop.number if isinstance(stop, Stopped) else signal.SIGINT))
+            sys.exit(128 + stop.number)
         except Refused as refused:
             if not self._done:
                 raise
@@ -156,31 +158,3 @@ class Series:
         words = f"of {many} serials {complete} {'is' if complete == 1 else 'are'} complete, {which}"
         behind = "for the manifest" if complete == many else f"from {first + complete}"
         return Fault(words, f"to go on {behind}, repeat the call with --force")
-
-
-class Stopped(KeyboardInterrupt):
-    """The process was asked to end, by the signal of this number."""
-
-    def __init__(self, number: int) -> None:
-        self.number = number
-        super().__init__()
-
-
-def _stop(number: int, frame: object) -> NoReturn:
-    raise Stopped(number)
-
-
-@contextlib.contextmanager
-def _stoppable() -> Iterator[None]:
-    """Let a request to end, or a terminal that is closed, interrupt as Ctrl-C does."""
-    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    numbers = [getattr(signal, name) for name in names]
-    before = {number: signal.getsignal(number) for number in numbers}
-    for number in numbers:
-        if before[number] is signal.SIG_DFL:
-            signal.signal(number, _stop)
-    try:
-        yield
-    finally:
-        for number in numbers:
-            signal.signal(number, before[number])

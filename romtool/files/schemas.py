@@ -60,8 +60,8 @@ def read_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Ca
     found = schema_files(shipped_folder(), own=False)
     for folder in folders:
         found += schema_files(folder, own=True)
-    known = {Path(file.name).resolve() for file in found if file.own}
-    found += [_schema_file(path, own=True) for path in files if path.resolve() not in known]
+    known = {os.path.realpath(file.name) for file in found if file.own}
+    found += [_schema_file(path, own=True) for path in files if os.path.realpath(path) not in known]
     texts = {file.name: file.text for file in found}
     try:
         return load(found)
