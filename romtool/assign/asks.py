@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from romtool.schema.bus import Bus
@@ -29,6 +29,10 @@ class Ask:
             or None in (self.alternative, other.alternative)
             or self.alternative == other.alternative
         )
+
+
+Values = Mapping[Ask, Sequence[int]]
+"""Items with the values that are worth trying, ascending."""
 
 
 @dataclass(frozen=True, eq=False)

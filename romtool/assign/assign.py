@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from romtool.assign.answer import Assignment, Clash, Given
-from romtool.assign.asks import Ask, Asker, askers_of, placed, settled
-from romtool.assign.bases import Values, enough_values, narrow_values
+from romtool.assign.asks import Ask, Asker, Values, askers_of, placed, settled
+from romtool.assign.bases import enough_values, narrow_values
 from romtool.assign.best import Chosen, best_choices, possible
 from romtool.assign.conflict import Conflict, find_conflict
 from romtool.assign.counting import limit_crowds
 from romtool.assign.host import EMPTY_PC, Entry, Host
 from romtool.assign.model import Model
-from romtool.assign.values import smallest_values
+from romtool.assign.values import WorthTrying, smallest_values
 from romtool.schema.catalog import Catalog
 from romtool.wants.collide import Placed
 from romtool.wants.needs import CardWants
+
+WAYS = (narrow_values, enough_values)
+"""Ways to tell which values are worth trying, the quicker first; the last one is complete."""
 
 
 def assign(catalog: Catalog, cards: Sequence[CardWants], host: Host = EMPTY_PC) -> Assignment:
@@ -34,14 +37,15 @@ def _served(
     """Return the best set with all devices in it; None where there is none.
 
     Wide ranges are overlooked at first: the best choices without them are the best with them, if
-    all fits.
+    these find their places then.
     """
-    for values in _growing(catalog, askers, entries):
+    for count, worth_trying in enumerate(WAYS, 1):
+        values = worth_trying(catalog.bus, askers, entries)
         model = _model(catalog, askers, values, entries)
         if not possible(model):
             return None
         chosen = best_choices(model, all_present=True)
-        given = _given(catalog, askers, chosen, entries)
+        given = _given(catalog, askers, chosen, entries, WAYS[:count])
         if given is not None:
             alternatives = zip(askers, chosen, strict=True)
             score = sum(
@@ -49,13 +53,6 @@ def _served(
             )
             return Assignment(True, score, given)
     return None
-
-
-def _growing(
-    catalog: Catalog, askers: Sequence[Asker], entries: Sequence[Entry]
-) -> Iterator[Values]:
-    yield narrow_values(catalog.bus, askers)
-    yield enough_values(catalog.bus, askers, entries)
 
 
 def _model(
@@ -76,7 +73,7 @@ def _in_conflict(catalog: Catalog, askers: Sequence[Asker], entries: Sequence[En
     values = enough_values(catalog.bus, askers, entries)
     conflict = find_conflict(_model(catalog, askers, values, entries, open_host=True))
     chosen = best_choices(_model(catalog, askers, values, entries), all_present=False)
-    given = _given(catalog, askers, chosen, entries)
+    given = _given(catalog, askers, chosen, entries, WAYS)
     assert given is not None
     left_out = tuple(
         (asker.card, asker.wants.number)
@@ -93,12 +90,16 @@ def _told(askers: Sequence[Asker], conflict: Conflict) -> Clash:
 
 
 def _given(
-    catalog: Catalog, askers: Sequence[Asker], chosen: Chosen, entries: Sequence[Entry]
+    catalog: Catalog,
+    askers: Sequence[Asker],
+    chosen: Chosen,
+    entries: Sequence[Entry],
+    ways: Sequence[WorthTrying],
 ) -> tuple[Given, ...] | None:
     """Return what the devices get that are not left out; None where their ranges don't fit."""
     served = [(asker, a) for asker, a in zip(askers, chosen, strict=True) if a is not None]
     single = [settled(asker, a, place) for place, (asker, a) in enumerate(served)]
-    values = smallest_values(catalog, single, entries)
+    values = smallest_values(catalog, single, entries, ways)
     if values is None:
         return None
     return tuple(_device(one, a, values) for one, (_, a) in zip(single, served, strict=True))

@@ -17,9 +17,6 @@ from romtool.schema.bus import Bus
 from romtool.wants.collide import Placed, ports_collide
 from romtool.wants.needs import Lines
 
-EASY = 7
-"""Up to so many places a solver tries out quickly enough."""
-
 MOST_SETS = 64
 """So many sets of places are looked at."""
 
@@ -124,14 +121,13 @@ def _limit(
     for points in _unions(crowds):
         if limits == MOST_LIMITS:
             return
-        if len(points) > EASY:
-            members = [
-                ask
-                for same in alike.values()
-                if all(holds(same[0], value, points) for value in model.given[same[0]])
-                for ask in same
-            ]
-            limits += _limited(model, members, points, takes)
+        members = [
+            ask
+            for same in alike.values()
+            if all(holds(same[0], value, points) for value in model.given[same[0]])
+            for ask in same
+        ]
+        limits += _limited(model, members, points, takes)
 
 
 def _limited(

@@ -5,8 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 
-from romtool.assign.asks import Ask, Asker, placed, span_of
-from romtool.assign.bases import Values
+from romtool.assign.asks import Ask, Asker, Values, placed, span_of
 from romtool.assign.clauses import Clauses
 from romtool.assign.host import Entry
 from romtool.schema.bus import Bus

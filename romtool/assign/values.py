@@ -3,27 +3,33 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from pysat.solvers import Solver
 
-from romtool.assign.asks import Ask, Asker, placed, span_of, values_of
-from romtool.assign.bases import ends, enough_values, first_from
+from romtool.assign.asks import Ask, Asker, Values, placed, span_of, values_of
 from romtool.assign.best import SOLVER
+from romtool.assign.counting import limit_crowds
 from romtool.assign.host import Entry
+from romtool.assign.leaning import ends, first_from
 from romtool.assign.model import Model, hits, names_of
 from romtool.schema.catalog import Catalog
 from romtool.wants.collide import Placed, ports_collide
-from romtool.wants.needs import Lines
+from romtool.wants.needs import Lines, Need
 
 Given = dict[Ask, int]
+WorthTrying = Callable[..., Values]
+"""One of the ways of `bases` to tell which values are worth trying."""
 
 
 def smallest_values(
-    catalog: Catalog, askers: Sequence[Asker], entries: Sequence[Entry]
+    catalog: Catalog,
+    askers: Sequence[Asker],
+    entries: Sequence[Entry],
+    ways: Sequence[WorthTrying],
 ) -> Given | None:
-    """Return the smallest values in the order of the items; None where not all can be served.
+    """Return the smallest values in the order of the items; None where none of the ways finds any.
 
     Each of the devices has one alternative here. Kinds of resources don't meddle with each other,
     so each is settled by itself. To give every item the smallest value that is left is right
@@ -34,7 +40,9 @@ def smallest_values(
     for kind in dict.fromkeys(ask.need.kind for ask in asks):
         crowd = [ask for ask in asks if ask.need.kind == kind]
         taken = [entry for entry in entries if entry.kind == kind]
-        given = _one_by_one(catalog, crowd, taken) or _settled(catalog, askers, crowd, taken)
+        given = _one_by_one(catalog, crowd, taken)
+        for way in ways:
+            given = given or _settled(catalog, askers, crowd, taken, way)
         if given is None:
             return None
         found |= given
@@ -82,35 +90,47 @@ def entries_of(catalog: Catalog, ask: Ask, value: int) -> Iterator[Entry]:
 
 
 def _settled(
-    catalog: Catalog, askers: Sequence[Asker], asks: Sequence[Ask], taken: Sequence[Entry]
+    catalog: Catalog,
+    askers: Sequence[Asker],
+    asks: Sequence[Ask],
+    taken: Sequence[Entry],
+    worth_trying: WorthTrying,
 ) -> Given | None:
     """Return the smallest values by trying, for each item in turn, whether the rest still can be.
 
-    An item with room to spare needs no thought before its turn; in its turn it does.
+    Items that are not worth trying need no thought before their turn; in their turn they are kept
+    in mind. Values that are the smallest although some items were overlooked are so with them too,
+    where these find their values in the end.
     """
     given: Given = {}
+    lowest: dict[Need, int] = {}
     now = list(taken)
     while len(given) < len(asks):
         rest = asks[len(given) :]
         left = [_only(asker, set(rest)) for asker in askers]
-        values = enough_values(catalog.bus, left, now, keep=rest[0])
+        values = worth_trying(catalog.bus, left, now, keep=rest[0])
         model = Model(catalog, left, values, now)
+        limit_crowds(model)
         with Solver(name=SOLVER, bootstrap_with=model.clauses.all) as solver:
             if not solver.solve(assumptions=model.present):
                 return None
             held = list(model.present)
             for ask in itertools.takewhile(model.given.__contains__, rest):
-                value = _smallest(solver, model.given[ask], held)
+                value = _smallest(solver, model.given[ask], held, lowest.get(ask.need, 0))
                 held.append(model.given[ask][value])
-                given[ask] = value
+                given[ask] = lowest[ask.need] = value
                 now += entries_of(catalog, ask, value)
     return given
 
 
-def _smallest(solver: Solver, given: Mapping[int, int], held: Sequence[int]) -> int:
-    """Return the smallest of an item's values that can be had while what is held so far holds."""
+def _smallest(solver: Solver, given: Mapping[int, int], held: Sequence[int], lowest: int) -> int:
+    """Return the smallest of an item's values that can be had while what is held so far holds.
+
+    `lowest`: the value of an earlier item that asks for the same, which would have been given a
+    smaller one if that could be had: the two could change places.
+    """
     for value, literal in given.items():
-        if solver.solve(assumptions=[*held, literal]):
+        if value >= lowest and solver.solve(assumptions=[*held, literal]):
             return value
     raise AssertionError("what could be served can't be served any more")
 

@@ -39,7 +39,7 @@ def values(need: Need) -> list[int]:
 def is_empty(need: Need) -> bool:
     """Whether a need asks for nothing: an empty mask, or length 0."""
     ((kind, what),) = need.items()
-    return not what if kind in ("irq", "dma") else not what[3]
+    return not (what if kind in ("irq", "dma") else what[3])
 
 
 def collide(one: Need, value: int, other: Need, second: int) -> bool:
