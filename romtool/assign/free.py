@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 
 from romtool.assign.answer import Given
 from romtool.assign.host import Host
+from romtool.assign.leaning import first_from
 from romtool.assign.paired import Value, paired
-from romtool.schema.bus import Resource
+from romtool.schema.bus import Bus, Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.kinds import Lines as LineBits
 from romtool.wants.collide import Placed, ports_collide
-from romtool.wants.needs import Alternative, Lines, Need
+from romtool.wants.needs import Alternative, Lines, Need, Span
 
 MOST_FREE = 8
 """So many free bases are told of a range."""
@@ -69,14 +71,24 @@ def _free(catalog: Catalog, need: Need, value: Value, others: Sequence[Value]) -
         lines = (line for line in need.lines if line != value)
         return [line for line in lines if not {line, renamed.get(line, line)} & set(others)]
     taken = [other for other in others if isinstance(other, Placed)]
-    found: list[int] = []
     assert isinstance(value, Placed)
-    for base in need.bases:
+    free = (base for base in _free_bases(catalog.bus, need, taken) if base != value.base)
+    return list(itertools.islice(free, MOST_FREE))
+
+
+def _free_bases(bus: Bus, need: Span, taken: Sequence[Placed]) -> Iterator[int]:
+    """Yield the bases at which a range hits nothing, ascending.
+
+    A range in the way that has no aliases is left behind in one step, however long it is.
+    """
+    bases = need.bases
+    base = first_from(bases, need.low)
+    while base is not None:
         here = Placed(base, need.length, need.bits)
-        if base != value.base and not any(
-            ports_collide(catalog.bus, here, other) for other in taken
-        ):
-            found.append(base)
-            if len(found) == MOST_FREE:
-                break
-    return found
+        hit = next((other for other in taken if ports_collide(bus, here, other)), None)
+        if hit is None:
+            yield base
+        past = base + 1
+        if hit is not None and not bus.aliases(need.bits) and not bus.aliases(hit.bits):
+            past = hit.base + hit.length
+        base = first_from(bases, past)
