@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from pathlib import Path
 from random import Random
 from typing import Any
 
 import pytest
 
+from romtool.assign import bases
 from romtool.assign.answer import Assignment
 from romtool.assign.assign import assign
-from romtool.assign.host import Host
+from romtool.assign.host import Entry, Host
+from romtool.errors import Refused
 from romtool.files.schemas import load_catalog
+from romtool.schema.catalog import Catalog
 from romtool.wants.collide import Placed
 from romtool.wants.needs import Alternative, CardWants, DeviceWants, Lines, Need, Span
 from tests.support import assigning as other
 
 CATALOG = load_catalog()
+BITS = 4
+SMALL = CATALOG.altered(bus=CATALOG.bus.altered(alias_step=1 << BITS))
+"""A bus on which aliases begin anew after 16 ports, so that everything can be tried."""
+ROOT = Path(__file__).resolve().parent.parent
 
 
 def need_of(need: other.Need) -> Need:
@@ -80,9 +91,9 @@ def answer_of(cards: list[list[other.Device]], found: Assignment) -> other.Answe
     return len(found.left_out), score, chosen, listed
 
 
-def compare(cards: list[list[other.Device]], host: other.Host) -> None:
+def compare(cards: list[list[other.Device]], host: other.Host, catalog: Catalog = CATALOG) -> None:
     devices = [device for card in cards for device in card]
-    found = assign(CATALOG, wants_of(cards), host_of(host))
+    found = assign(catalog, wants_of(cards), host_of(host))
     expected = other.by_solver(devices, host)
     assert found.feasible == (expected[0] == 0)
     assert found.score == (expected[1] if found.feasible else None)
@@ -93,3 +104,174 @@ def compare(cards: list[list[other.Device]], host: other.Host) -> None:
 def test_small_ones_as_cp_sat_has_them(seed: int) -> None:
     rng = Random(seed)
     compare(other.draw_cards(rng, rng.randint(1, 3), 2), other.draw_host(rng))
+
+
+@pytest.mark.parametrize("seed", range(1000, 1024))
+def test_up_to_eight_cards_as_cp_sat_has_them(seed: int) -> None:
+    rng = Random(seed)
+    compare(other.draw_cards(rng, 4 + seed % 5, 5), other.draw_host(rng))
+
+
+@pytest.mark.parametrize("seed", range(2000, 2060))
+def test_small_ones_as_trying_everything_has_them(seed: int) -> None:
+    rng = Random(seed)
+    cards, host = other.draw_cards(rng, rng.randint(1, 2), 2), other.draw_host(rng)
+    expected = other.by_trying([device for card in cards for device in card], host)
+    found = assign(CATALOG, wants_of(cards), host_of(host))
+    assert found.feasible == (expected is not None)
+    assert expected is None or answer_of(cards, found) == expected
+
+
+@pytest.mark.parametrize("seed", range(3000, 3300))
+def test_few_bases_of_wide_ranges_suffice(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Every range of more than one base is cut down as if it were wide.
+    monkeypatch.setattr(bases, "MANY", 1)
+    compare(*other.draw_crowded(Random(seed), "io" if seed % 4 else "memory", BITS), SMALL)
+
+
+@pytest.mark.parametrize("seed", range(4000, 4080))
+def test_nothing_can_be_left_out_of_a_conflict(seed: int) -> None:
+    rng = Random(seed)
+    cards, host = other.draw_cards(rng, rng.randint(1, 4), 3), other.draw_host(rng)
+    if seed % 4 == 0:
+        cards, host = other.draw_crowded(rng, rng.choice(["io", "memory"]), BITS)
+    found = assign(SMALL if seed % 4 == 0 else CATALOG, wants_of(cards), host_of(host))
+    clash = found.conflict
+    assert (clash is None) == found.feasible
+    if clash is None:
+        return
+    parties: list[Any] = [*clash.devices, *clash.entries]
+    assert clash.names() == [
+        party[2] if isinstance(party, tuple) else str(party) for party in parties
+    ]
+
+    def together(kept: list[Any]) -> bool:
+        devices = [cards[card][number] for card, number, _ in kept_of(kept, tuple)]
+        return other.feasible(devices, only(host, kept_of(kept, Entry)))
+
+    assert not together(parties)
+    for party in parties:
+        assert together([one for one in parties if one is not party])
+
+
+def kept_of(parties: list[Any], kind: type) -> list[Any]:
+    return [party for party in parties if isinstance(party, kind)]
+
+
+def only(host: other.Host, entries: list[Entry]) -> other.Host:
+    """A host that has taken just these entries."""
+
+    def rows(kind: str) -> list[Any]:
+        values = [entry.value for entry in entries if entry.kind == kind]
+        return [v if isinstance(v, int) else (v.base, v.length, v.bits) for v in values]
+
+    kept = {kind: rows(kind) for kind in ("irq", "dma", "io")}
+    kept["memory"] = [(base, length) for base, length, _ in rows("memory")]
+    assert all(row in host[kind] for kind in kept for row in kept[kind])
+    return kept
+
+
+# --- what is known without a solver
+
+NOTHING: other.Host = {"irq": [], "dma": [], "io": [], "memory": []}
+
+
+def device(*needs: other.Need, choices: tuple[other.Device, ...] = ()) -> other.Device:
+    return {"id": "QRL0001", "before": list(needs), "choices": list(choices), "after": []}
+
+
+def given(*devices: other.Device, host: other.Host = NOTHING) -> list[list[int | None]]:
+    """The values of devices of one card, in a host that has room for them."""
+    found = assign(CATALOG, wants_of([list(devices)]), host_of(host))
+    assert found.feasible
+    return answer_of([list(devices)], found)[3]
+
+
+def test_a_range_of_4_gib_is_placed_behind_what_is_taken() -> None:
+    wide: other.Need = {"memory": (0, 0xFFFFFFFF, 1, 0x12345)}
+    host = {**NOTHING, "memory": [(0x10000, 0x80000), (0xA0000, 0x20000)]}
+    # Before 10000h and between 90000h and A0000h there is less room than 12345h.
+    assert given(device(wide), device(wide), host=host) == [[0xC0000], [0xD2345]]
+
+
+def test_a_wide_range_makes_way_for_a_later_one_that_can_t() -> None:
+    wide: other.Need = {"memory": (0, 0xFFFFFFFF, 1, 0x300)}
+    fixed: other.Need = {"memory": (0x200, 0x200, 1, 0x100)}
+    assert given(device(wide), device(fixed)) == [[0x300], [0x200]]
+    ports: other.Need = {"io": (0, 0xFFFF, 1, 0x40, 10)}
+    # 610h is 210h to who decodes ten bits: between the aliases of 200h-20Fh there is room.
+    later: other.Need = {"io": (0x600, 0x600, 1, 16, 16)}
+    assert given(device({"io": (0x1F8, 0xFFFF, 1, 0x40, 10)}), device(later)) == [[0x210], [0x600]]
+    assert given(device(ports), device(later)) == [[0], [0x600]]
+
+
+def test_forty_devices_that_want_one_of_ten_lines() -> None:
+    lines: other.Need = {"irq": [3, 4, 5, 7, 9, 10, 11, 12, 14, 15]}
+    choices: tuple[other.Device, ...] = ({"rank": 0, "needs": [lines]}, {"rank": 1, "needs": []})
+    devices = [device(choices=choices) for _ in range(40)]
+    found = assign(CATALOG, wants_of([devices]))
+    assert found.score == 30
+    # Ten get a line, the first ten; the smallest first.
+    assert answer_of([devices], found)[2] == [0] * 10 + [1] * 30
+    assert [one.irq for one in found.devices[:10]] == [(line,) for line in lines["irq"]]
+    greedy = [device(lines) for _ in range(40)]
+    found = assign(CATALOG, wants_of([greedy]))
+    assert not found.feasible
+    assert found.conflict is not None and len(found.conflict.devices) == 11
+    assert len(found.left_out) == 30
+
+
+def test_a_host_s_irq_2_doesn_t_take_9_and_line_2_is_9() -> None:
+    host = {**NOTHING, "irq": [2]}
+    assert given(device({"irq": [9]}), host=host) == [[9]]
+    # A card's pin 2 is the line that goes by 9 (common practice, no source).
+    assert given(device({"irq": [2]}), device({"irq": [9, 10]})) == [[2], [10]]
+
+
+def test_ports_of_the_protocol_take_nothing_from_a_card() -> None:
+    # Example 7.1 of the standard has a printer port at 278h, of which 279h is the status register.
+    printer: other.Need = {"io": (0x278, 0x278, 1, 4, 16)}
+    assert given(device(printer, {"io": (0xA79, 0xA79, 1, 1, 16)})) == [[0x278, 0xA79]]
+
+
+def test_two_items_of_one_device_share_nothing() -> None:
+    both = device({"irq": [5, 7]}, {"irq": [5]}, {"io": (0x220, 0x230, 16, 16, 16)},
+                  {"io": (0x220, 0x220, 1, 16, 10)})  # fmt: skip
+    assert given(both) == [[7, 5, 0x230, 0x220]]
+
+
+def test_what_asks_for_nothing_keeps_its_place() -> None:
+    empty = device({"irq": []}, {"irq": [5]}, {"dma": []}, {"io": (0, 0, 1, 0, 16)},
+                   {"io": (0x220, 0x220, 1, 4, 16)})  # fmt: skip
+    (one,) = assign(CATALOG, wants_of([[empty]])).devices
+    assert (one.irq, one.dma) == ((None, 5), (None,))
+    assert one.io == (None, Placed(0x220, 4, 16))
+
+
+def test_more_wide_ranges_than_can_be_looked_at_are_refused() -> None:
+    ten = [device({"io": (0, 0xFFFF, 1, 40, 10)}) for _ in range(20)]
+    sixteen = [device({"io": (0, 0xFFFF, 1, 40, 16)}) for _ in range(10)]
+    last = [device({"io": (base, base, 1, 8, 10)}) for base in range(0x100, 0x400, 0x40)]
+    with pytest.raises(Refused, match="nearly anywhere"):
+        assign(CATALOG, wants_of([[*ten, *sixteen, *last]]))
+
+
+def test_the_same_answer_whatever_the_order_of_sets() -> None:
+    script = (
+        "from random import Random; from tests.test_assign import *\n"
+        "for seed in (1, 2, 3):\n"
+        "    rng = Random(seed)\n"
+        "    cards, host = other.draw_cards(rng, 4, 4), other.draw_host(rng)\n"
+        "    print(assign(CATALOG, wants_of(cards), host_of(host)))\n"
+    )
+    told = {
+        subprocess.run(
+            [sys.executable, "-c", script],
+            capture_output=True,
+            check=True,
+            cwd=ROOT,
+            env={**os.environ, "PYTHONHASHSEED": seed},
+        ).stdout
+        for seed in ("0", "1", "77")
+    }
+    assert len(told) == 1 and told != {b""}

@@ -22,7 +22,9 @@ Host = dict[str, Any]
 Placed = tuple[str, int]
 Answer = tuple[int, int, list[int | None], list[list[int | None]]]
 
-ALIAS = 0x400  # a 10-bit decode answers at every address equal mod 400h (common practice)
+PLAIN = (
+    16  # a decode of fewer bits answers at every alias: 10 bits, equal mod 400h (common practice)
+)
 ALSO = {2: 9}  # IRQ 2 on the bus is line 9 (common practice)
 
 
@@ -52,14 +54,15 @@ def collide(one: Need, value: int, other: Need, second: int) -> bool:
     if kind == "irq":
         return ALSO.get(value, value) == ALSO.get(second, second)
     mine, theirs = (value, what[3]), (second, others[3])
-    if kind == "io" and 10 in (what[4], others[4]):
-        return bool(residues(*mine) & residues(*theirs))
+    bits = min(what[4], others[4]) if kind == "io" else PLAIN
+    if bits < PLAIN:
+        return bool(residues(*mine, bits) & residues(*theirs, bits))
     return bool(max(value, second) < min(value + what[3], second + others[3]))
 
 
-def residues(base: int, length: int) -> frozenset[int]:
-    """The addresses of a range, as they look to who decodes ten bits."""
-    return frozenset((base + n) % ALIAS for n in range(min(length, ALIAS)))
+def residues(base: int, length: int, bits: int) -> frozenset[int]:
+    """The addresses of a range, as they look to who decodes so many bits."""
+    return frozenset((base + n) % (1 << bits) for n in range(min(length, 1 << bits)))
 
 
 def taken(need: Need, value: int, host: Host) -> bool:
@@ -331,3 +334,36 @@ def draw_cards(rng: Random, cards: int, most: int) -> list[list[Device]]:
         [draw_device(rng, f"QRL{card:03X}{n}") for n in range(rng.randint(1, most))]
         for card in range(cards)
     ]
+
+
+def draw_crowded(rng: Random, kind: str, bits: int) -> tuple[list[list[Device]], Host]:
+    """Ranges of unlike lengths and steps that hardly fit where they can go, and a host among them.
+
+    Of ports, some decode only so few bits that they can go all around between two aliases.
+    """
+    room = rng.randint(8, 3 << bits)
+
+    def shape(length: int) -> tuple[int, ...]:
+        decoded = (rng.choice([bits, PLAIN]),) if kind == "io" else ()
+        return (length, *decoded)
+
+    def need() -> Need:
+        low = rng.randint(0, room // 2)
+        high = rng.randint(low, room)
+        return {kind: (low, high, rng.choice([0, 1, 1, 2, 3, 5, 6]), *shape(rng.randint(1, 6)))}
+
+    devices: list[Device] = []
+    for number in range(rng.randint(2, 6)):
+        count = rng.choice([0, 0, 0, 2])
+        devices.append(
+            {
+                "id": f"QRL{number:04X}",
+                "before": [] if count else [need()],
+                "choices": [{"rank": rng.randint(0, 2), "needs": [need()]} for _ in range(count)],
+                "after": [need()] if rng.random() < 0.3 else [],
+            }
+        )
+    host: Host = {"irq": [], "dma": [], "io": [], "memory": []}
+    for _ in range(rng.randint(0, 2)):
+        host[kind].append((rng.randint(0, room), *shape(rng.randint(1, 4))))
+    return [devices], host
