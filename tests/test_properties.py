@@ -179,7 +179,7 @@ def test_a_wrong_bit_is_found(profile: Table, data: st.DataObject) -> None:
     if bit // 8 - start < 9:
         assert "id-checksum" in rules
     elif spoilt.end_item is None:
-        assert "no-end" in rules
+        assert rules & {"no-end", "item-cut"}
     elif spoilt.items_end == end and image[end - 2 : end] != b"\x79\x00":
         # The items still end where they did; a stored 0 means "not checked".
         assert "end-checksum" in rules
@@ -249,7 +249,8 @@ def test_check_never_raises(data: bytes, layout: str | None) -> None:
         assert finding.offset is None or 0 <= finding.offset <= len(data)
         assert finding.rule in CATALOG.rules
     if image.frame is None:
-        assert [finding.rule for finding in found] == ["no-frame"]
+        (one,) = found
+        assert one.rule in ("no-frame", "blank", "zero")
 
 
 @given(images(), st.sampled_from(FRAMED))

@@ -139,13 +139,20 @@ def test_every_frame(catalog: Catalog, name: str) -> None:
 
 @pytest.mark.parametrize(("catalog", "name"), FRAMES)
 def test_typical_settings(catalog: Catalog, name: str) -> None:
-    """A profile without [config] takes what the schema calls typical, and is right so."""
+    """A profile without [config] takes what the schema calls typical, and is right so.
+
+    Its device offers each line and channel that has a pin.
+    """
     frame = catalog.frames[name]
     tables: Table = {
         "image": {"layout": name},
         "card": {"id": "QRL0301", "serial": 1, "name": "Hollow Lane audio card"},
         "device": [{"id": "QRL0001"}],
     }
+    pins = {bus: field.default for bus in ("irq", "dma") for field in frame.wiring(bus)}
+    if pins:
+        channels = {"dma": sorted(pins["dma"]), "width": "8+16"}
+        tables["device"][0]["resources"] = [{"irq": sorted(pins["irq"])}, channels]
     data = assemble(read_profile(catalog, tables)).data
     image = decode(catalog, data)
     assert image.frame is frame
