@@ -1120,6 +1120,7 @@ def agree(lines: list[str], wanted: list[str]) -> None:
 def test_the_good_profile_is_good(tmp_path: Path) -> None:
     """All of it can be encoded; that a card's memory is of one kind is a rule's matter."""
     run = build(GOOD, tmp_path, "--allow-faults")
+    assert run.returncode == 0, told(run)
     mixed, behind = told(run).splitlines()
     assert "32-bit fixed memory on a card that has a memory range too" in mixed
     assert "fixed I/O port stands behind choices with 0 or 1 such items" in behind
