@@ -95,8 +95,9 @@ class Commands(click.Group):
 def cli(schemas: tuple[str, ...]) -> None:
     """Configuration EEPROMs of self-configuring ISA audio controllers.
 
-    Builds an image from a card profile, reads images and dumps back, checks them before they are
-    burnt, and puts spoilt reads right. It sends nothing to hardware.
+    Builds an image from a card profile, reads dumps back and puts spoilt reads right; checks and
+    compares images, tells whether a PC can use the card, and documents the result. It sends nothing
+    to hardware.
     """
 
 
