@@ -56,6 +56,10 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "hollow-lane.rehearse-trace": (["rehearse", "hollow-lane.toml", "--trace"], 0),
         "cards.rehearse-trace": (["rehearse", *CARDS, "--trace"], 1),
         "lost.rehearse": (["rehearse", *LOST], 1),
+        "hollow-lane.assign": (["assign", "hollow-lane.toml", "--host", "pc.toml"], 0),
+        "spoilt.assign": (["assign", "spoilt.bin", "--host", "pc.toml"], 0),
+        "cards.assign": (["assign", *CARDS[:2], "--host", "pc.toml"], 1),
+        "crowded.assign": (["assign", "hollow-lane.bin", "--host", "crowded.toml"], 1),
         "several.check": (["check", "hollow-lane.bin", "changed.toml", "blank.bin"], 1),
         "several.verify": (["verify", "hollow-lane.bin", "swapped.bin", "hollow-lane.toml"], 1),
         "misplaced.check": (["check", "misplaced.toml", "--expect", "dos-games"], 1),
@@ -96,6 +100,14 @@ CHANGES = {
 }
 
 
+# A PC in which the first sample's MIDI UART finds no line, and its codec no ports.
+CROWDED = """\
+name = "Crowded PC"
+irq = [5, 7, 9, 11]
+io = [ { base = 0x220, length = 16, decode = 10 }, { base = 0x534, length = 0x100 } ]
+"""
+
+
 def changed() -> str:
     """The first sample with a change of most kinds."""
     text = (ROOT / "samples" / "hollow-lane.toml").read_text(encoding="utf-8")
@@ -125,6 +137,8 @@ def make_folder(folder: Path) -> None:
     (folder / "misplaced.toml").write_text(misplaced(text), encoding="utf-8")
     (folder / "blank.bin").write_bytes(b"\xff" * len(image))
     (folder / "swapped.bin").write_bytes(swap_pairs(one_bit_late(image)))
+    shutil.copy(ROOT / "samples" / "hosts" / "single-board.toml", folder / "pc.toml")
+    (folder / "crowded.toml").write_text(CROWDED, encoding="utf-8")
     (folder / "changed.toml").write_text(changed(), encoding="utf-8")
 
 

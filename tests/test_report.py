@@ -493,11 +493,11 @@ def test_wrong_host(tmp_path: Path) -> None:
 def test_not_in_that_pc(image: bytes) -> None:
     """With all wired lines taken, what stands in the way is told, and who gets nothing."""
     root = hosted(image, Host(irq=frozenset({5, 7, 9, 11})))
-    assert "Does not fit empty PC At best 3 devices" in text(found(root, "section")[0])
+    assert "Does not fit an empty PC At best 3 devices" in text(found(root, "section")[0])
     *taken, asks = [text(one) for one in with_class(root, "conflict")[0]]
     assert re.fullmatch(r"QRL000[123] of card.bin accepts only IRQ [0-9, or]+", asks)
     wanted = set(re.findall(r"\d+", asks.partition("IRQ")[2]))
-    assert taken == [f"IRQ {line} is taken by empty PC" for line in sorted(wanted, key=int)]
+    assert taken == [f"IRQ {line} is taken by an empty PC" for line in sorted(wanted, key=int)]
     assert "or free what the PC has taken" in text(section(root, "pc"))
     assert [row[1] for row in rows(by_class(root, "given-out"))[1:]] == ["✕ gets nothing"] * 3
 

@@ -26,7 +26,7 @@ class Entry:
 class Host:
     """What a PC has taken: lines, channels, ports and memory. Left out: an empty PC."""
 
-    name: str = "empty PC"
+    name: str = "an empty PC"
     irq: frozenset[int] = frozenset()
     dma: frozenset[int] = frozenset()
     io: tuple[Placed, ...] = ()

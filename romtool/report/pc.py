@@ -77,7 +77,7 @@ def pc_table(subject: Subject, wants: CardWants, pc: InThatPC) -> PCTable:
         tuple(shown),
         tuple(_undriven(image, wants, pc))[:MOST_ROWS],
         tuple(_clash(image, cards, pc, clash)) if clash is not None else (),
-        advice(cards, clash) if clash is not None else "",
+        advice(image.catalog, cards, clash) if clash is not None else "",
         free_words(image.catalog, pc.host, pc.assignment),
         max(0, len(wants.devices) - MOST_ROWS),
     )

@@ -149,7 +149,7 @@ def clash_lines(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clas
     """Yield what can't be together, who accepts what of it, and what to change."""
     for index, words in enumerate(clash_words(catalog, cards, host, clash)):
         yield from line("" if index else "Conflict", words, style="red")
-    yield from line("Change", advice(cards, clash))
+    yield from line("Change", advice(catalog, cards, clash))
 
 
 def clash_words(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
@@ -187,9 +187,11 @@ def _accepts(catalog: Catalog, kind: str, needs: Sequence[Need]) -> str:
     return f"{short} {' and '.join(words)}" if words else ""
 
 
-def advice(cards: Sequence[Card], clash: Clash) -> str:
+def advice(catalog: Catalog, cards: Sequence[Card], clash: Clash) -> str:
     """Return what to change, so that what can't be together can."""
     files = dict.fromkeys(cards[card].name for card, _, _ in clash.devices)
     ids = one_of(list(dict.fromkeys(id_ for _, _, id_ in clash.devices)))
-    words = f"offer {ids} more to choose from, or take it out, in {one_of(list(files))}"
+    kinds = disputed(catalog, [card.wants for card in cards], clash)
+    other = one_of([catalog.resources[kind].title for kind in kinds])
+    words = f"offer {ids} another {other}, or take it out, in {one_of(list(files))}"
     return words + ("; or free what the PC has taken" if clash.entries else "")
