@@ -20,7 +20,7 @@ def folder(tmp_path: Path) -> Path:
     other = PROFILE.replace("serial = 1", "serial = 2").replace("0x220", "0x300")
     (cards / "b.toml").write_text(other.replace("irq = [5]", "irq = [7]"))
     (tmp_path / "twin.toml").write_text(PROFILE)
-    image = bytearray(built('[image]\nlayout = "counted-7"\n\n' + CARD, tmp_path))
+    image = bytearray(built('[image]\nlayout = "counted-7"\n\n' + CARD, tmp_path, "--allow-faults"))
     image[1] ^= 0x80
     (tmp_path / "ignored.bin").write_bytes(image)
     return tmp_path
