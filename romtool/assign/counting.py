@@ -36,10 +36,21 @@ def limit_crowds(model: Model) -> None:
         if isinstance(asks[0].need, Lines):
             _limit_lines(model, kind, asks)
             continue
-        for turn in (0, bus.alias_step):
-            kin = [ask for ask in asks if bus.aliases(span_of(ask).bits) == bool(turn)]
-            if kin:
-                _limit_ranges(model, kin, turn)
+        aliased = [ask for ask in asks if bus.aliases(span_of(ask).bits)]
+        plain = [ask for ask in asks if ask not in aliased]
+        if plain:
+            _limit_ranges(model, plain, 0)
+        if aliased:
+            below = [ask for ask in plain if _lies_below(model, ask, bus.alias_step)]
+            _limit_ranges(model, [*aliased, *below], bus.alias_step)
+
+
+def _lies_below(model: Model, ask: Ask, turn: int) -> bool:
+    """Whether a range lies below the first alias, wherever it is placed.
+
+    Two such ranges collide just where two with aliases would.
+    """
+    return all(base + span_of(ask).length <= turn for base in model.given[ask])
 
 
 def _limit_lines(model: Model, kind: str, asks: Sequence[Ask]) -> None:
@@ -58,7 +69,8 @@ def _limit_ranges(model: Model, asks: Sequence[Ask], turn: int) -> None:
     def holds(ask: Ask, base: int, points: Points) -> bool:
         return _held(points, placed(ask, base), turn)
 
-    bits = span_of(asks[0]).bits
+    # What takes a place from a range without aliases takes it from one with aliases, too.
+    bits = max(span_of(ask).bits for ask in asks)
     crowds = [_stabbed([placed(ask, base) for base in model.given[ask]], turn) for ask in asks]
     _limit(model, asks, crowds, holds, lambda entry, point: _takes(bus, entry, point, bits))
 
