@@ -275,3 +275,29 @@ def test_the_same_answer_whatever_the_order_of_sets() -> None:
         for seed in ("0", "1", "77")
     }
     assert len(told) == 1 and told != {b""}
+
+
+def test_a_crowd_of_both_kinds_of_decode_is_counted() -> None:
+    """Fifteen ranges of 16 ports, 13 places from 200h to 380h every 20h: two get nothing.
+
+    Below the first alias two ranges collide alike, however many bits they decode; told nothing of
+    that, a solver tries all orders of them.
+    """
+    devices = [
+        {
+            "id": f"QRL{n:04X}",
+            "before": [],
+            "after": [],
+            "choices": [
+                {"rank": 0, "needs": [{"io": [0x200, 0x380, 0x20, 16, 16]}]},
+                {"rank": 1, "needs": [{"io": [0x200, 0x380, 0x20, 16, 10]}]},
+            ],
+        }
+        for n in range(15)
+    ]
+    found = assign(CATALOG, wants_of([devices]))
+    assert not found.feasible
+    assert len(found.left_out) == 2
+    assert found.conflict is not None
+    assert len(found.conflict.devices) == 14
+    assert {one.choice for one in found.devices} == {0}
