@@ -41,16 +41,22 @@ def limit_crowds(model: Model) -> None:
         if plain:
             _limit_ranges(model, plain, 0)
         if aliased:
-            below = [ask for ask in plain if _lies_below(model, ask, bus.alias_step)]
-            _limit_ranges(model, [*aliased, *below], bus.alias_step)
+            blocks = {ask: _block(model, ask, bus.alias_step) for ask in plain}
+            for block in sorted({n for n in blocks.values() if n is not None}) or [0]:
+                beside = [ask for ask in plain if blocks[ask] == block]
+                _limit_ranges(model, [*aliased, *beside], bus.alias_step, block)
 
 
-def _lies_below(model: Model, ask: Ask, turn: int) -> bool:
-    """Whether a range lies below the first alias, wherever it is placed.
+def _block(model: Model, ask: Ask, turn: int) -> int | None:
+    """Return between which two aliases a range lies, wherever it is placed; None for no one place.
 
-    Two such ranges collide just where two with aliases would.
+    Two that lie between the same two collide just where two with aliases would.
     """
-    return all(base + span_of(ask).length <= turn for base in model.given[ask])
+    given = model.given[ask]
+    if not given:
+        return None
+    first, last = min(given) // turn, (max(given) + span_of(ask).length - 1) // turn
+    return first if first == last else None
 
 
 def _limit_lines(model: Model, kind: str, asks: Sequence[Ask]) -> None:
@@ -63,7 +69,7 @@ def _limit_lines(model: Model, kind: str, asks: Sequence[Ask]) -> None:
     _limit(model, asks, crowds, holds, lambda entry, point: entry == point)
 
 
-def _limit_ranges(model: Model, asks: Sequence[Ask], turn: int) -> None:
+def _limit_ranges(model: Model, asks: Sequence[Ask], turn: int, block: int = 0) -> None:
     bus = model.catalog.bus
 
     def holds(ask: Ask, base: int, points: Points) -> bool:
@@ -72,7 +78,13 @@ def _limit_ranges(model: Model, asks: Sequence[Ask], turn: int) -> None:
     # What takes a place from a range without aliases takes it from one with aliases, too.
     bits = max(span_of(ask).bits for ask in asks)
     crowds = [_stabbed([placed(ask, base) for base in model.given[ask]], turn) for ask in asks]
-    _limit(model, asks, crowds, holds, lambda entry, point: _takes(bus, entry, point, bits))
+    _limit(
+        model,
+        asks,
+        crowds,
+        holds,
+        lambda entry, point: _takes(bus, entry, block * turn + point, bits),
+    )
 
 
 def _takes(bus: Bus, entry: int | Placed, point: int, bits: int) -> bool:

@@ -21,6 +21,7 @@ from romtool.commands.common import (
     leave,
     take_images,
 )
+from romtool.errors import Fault, Refused
 from romtool.text.assignment import Card, assignment_lines
 from romtool.wants.read import wants_of
 
@@ -55,6 +56,10 @@ def command(
     catalog = catalog_of(schemas)
     pc = host_at(catalog, host)
     taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
+    unread = [one.name for one in taken if one.image.frame is None]
+    if unread:
+        rule = catalog.rules["no-frame"]
+        raise Refused(Fault(rule.message, rule.hint, file=name) for name in unread)
     cards = [Card(one.name, one.image, wants_of(one.image)) for one in taken]
     found = assign(catalog, [card.wants for card in cards], pc)
     if as_json:

@@ -33,11 +33,14 @@ from romtool.profile.serials import with_serials
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import clip
 from romtool.text.faults import visible
 from romtool.text.findings import message
 from romtool.toml.located import located
 
 FORMATS = ("bin", "hex", "srec")
+LONGEST_LIST = 200
+"""Characters of a list of serial numbers that have a fault."""
 
 
 def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[str, ...]:
@@ -170,7 +173,7 @@ def _judge(catalog: Catalog, intake: Intake, serials: range, images: Iterable[by
     for finding, having in found.items():
         words = message(placed(finding, intake), intake.name)
         if len(having) < len(serials):
-            numbers = ", ".join(map(str, having))
+            numbers = clip(", ".join(map(str, having)), LONGEST_LIST)
             words += f" (serial{'s' if len(having) > 1 else ''} {numbers})"
         echo(words, err=True)
     return any(finding.severity == "error" for finding in found)

@@ -67,7 +67,13 @@ def _card(catalog: Catalog, found: Rehearsal, seen: Seen) -> Iterator[str]:
 def _read(card: FoundCard) -> str:
     if card.read.fault is not None:
         return f"{sizes(len(card.read.data))}, no end item"
-    right = {True: "right", False: "wrong", None: "missing"}[card.sums_right]
+    end = card.image.end_checksum if card.image else None
+    if end is None:
+        right = "missing"
+    elif end.stored == end.computed:
+        right = "right"
+    else:
+        right = "not checked" if end.ok else "wrong"
     return f"{sizes(len(card.read.data))} to the end item, end checksum {right}"
 
 
