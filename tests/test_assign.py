@@ -14,6 +14,7 @@ import pytest
 from romtool.assign import bases
 from romtool.assign.answer import Assignment
 from romtool.assign.assign import assign
+from romtool.assign.free import free_instead, still_free
 from romtool.assign.host import Entry, Host
 from romtool.errors import Refused
 from romtool.files.schemas import load_catalog
@@ -301,3 +302,63 @@ def test_a_crowd_of_both_kinds_of_decode_is_counted() -> None:
     assert found.conflict is not None
     assert len(found.conflict.devices) == 14
     assert {one.choice for one in found.devices} == {0}
+
+
+# --- what else was free ---------------------------------------------------------------------------
+
+
+def all_free(
+    host: other.Host, *devices: other.Device
+) -> tuple[dict[str, list[int]], list[list[list[int]]]]:
+    """What is free still, by kind; and for each device what each need could have been instead."""
+    (card,) = wants_of([list(devices)])
+    pc = host_of(host)
+    given = assign(CATALOG, [card], pc).devices
+    rows = [
+        [free for _, free in free_instead(CATALOG, pc, given, mine, device.alternatives[0])]
+        for mine, device in zip(given, card.devices, strict=True)
+    ]
+    return {kind.name: lines for kind, lines in still_free(CATALOG, pc, given)}, rows
+
+
+def test_lines_that_nobody_has_taken() -> None:
+    host = {**NOTHING, "irq": [3, 4], "dma": [2]}
+    free, rows = all_free(
+        host, device({"irq": [5, 7, 4, 10]}, {"dma": [1, 2, 3]}), device({"irq": [7, 10, 11]})
+    )
+    # 0, 1, 8 and 13, and channel 4, reach no slot, 2 is 9 there (common practice, no source).
+    assert free == {"irq": [6, 9, 10, 11, 12, 14, 15], "dma": [0, 3, 5, 6, 7]}
+    assert rows == [[[10], [3]], [[10, 11]]]
+
+
+def test_a_line_that_goes_by_another_number_is_taken_with_it() -> None:
+    _, rows = all_free(NOTHING, device({"irq": [9]}), device({"irq": [2, 5, 10]}))
+    assert rows == [[[]], [[10]]]
+
+
+def test_a_need_of_nothing_could_not_have_been_another() -> None:
+    _, rows = all_free(NOTHING, device({"irq": []}, {"irq": [5, 7]}, {"irq": [7, 9]}))
+    assert rows == [[[], [9]]]
+
+
+@pytest.mark.parametrize("mine", [10, 16])
+@pytest.mark.parametrize("taken", [10, 16])
+@pytest.mark.parametrize("step", [1, 4])
+def test_bases_that_hit_nothing(step: int, taken: int, mine: int) -> None:
+    """Counted out: each base tried against each port that is taken, aliases and all."""
+    host = {**NOTHING, "io": [(0x234, 12, taken), (0x250, 1, taken), (0x640, 16, taken)]}
+    wide: other.Need = {"io": (0x210, 0x2C0, step, 8, mine)}
+    own: other.Need = {"io": (0x2A0, 0x2A0, 1, 4, 16)}
+    _, rows = all_free(host, device(wide, own), device({"io": (0x220, 0x220, 1, 4, taken)}))
+
+    def ports(base: int, length: int, bits: int) -> set[int]:
+        # 10 bits: at every address equal mod 400h (common practice, no source).
+        turns = range(0, 0x10000, 0x400) if bits == 10 else [0]
+        first = base % 0x400 if bits == 10 else base
+        return {(first + n) + turn for n in range(length) for turn in turns}
+
+    used = set().union(*(ports(*one) for one in host["io"]))
+    used |= ports(0x2A0, 4, 16) | ports(0x220, 4, taken)
+    free = [base for base in range(0x210, 0x2C1, step) if not ports(base, 8, mine) & used]
+    assert free[0] == 0x210  # what it was given
+    assert rows == [[free[1:9], []], [[]]]

@@ -20,13 +20,14 @@ from romtool.image.answer import image_json
 from romtool.image.decode import decode
 from romtool.image.explain import explain, rows_by_byte
 from romtool.image.model import Image
-from romtool.image.spoiling import swapped_pairs
+from romtool.image.spoiling import one_bit_late, swapped_pairs
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.rules.check import SEVERITIES, check
 from romtool.text.image import byte_lines, image_lines
 from romtool.verify import differences
 from tests.support import independent as witness
+from tests.support import spoil
 from tests.support.profiles import LAYOUTS, Table, generate, profiles, to_toml
 
 CATALOG = load_catalog()
@@ -310,3 +311,16 @@ def test_swapping_pairs_twice_changes_nothing(data: bytes) -> None:
     for at in range(len(data) // 2 * 2):
         assert swapped[at ^ 1] == data[at]
     assert swapped[len(data) // 2 * 2 :] == data[len(data) // 2 * 2 :]
+
+
+@given(st.binary(max_size=40), st.integers(0, 40))
+def test_pairs_swapped_from_a_byte_on(data: bytes, first: int) -> None:
+    first = min(first, len(data))
+    assert swapped_pairs(data, first) == data[:first] + spoil.swap_pairs(data[first:])
+
+
+@given(st.binary(max_size=40))
+def test_a_bit_late_reads_a_0_first_and_loses_the_last(data: bytes) -> None:
+    bits = "".join(f"{byte:08b}" for byte in data)
+    late = ("0" + bits)[: len(bits)]
+    assert one_bit_late(data) == bytes(int(late[at : at + 8], 2) for at in range(0, len(late), 8))

@@ -16,11 +16,11 @@ from romtool.errors import Refused
 from romtool.files.schemas import load_catalog
 from romtool.image.answer import image_json
 from romtool.image.decode import decode
-from romtool.image.walk import Item, walk
+from romtool.image.walk import Item, announced, walk, whole_items
 from romtool.profile.assemble import assemble
 from romtool.profile.entries import item_bytes
 from romtool.profile.read import read_profile
-from romtool.schema.checksums import lfsr8
+from romtool.schema.checksums import lfsr8, shifted, sum8, xor8
 from romtool.schema.kinds import Number, Spelled
 from tests.support.tool import built, inspected, romtool, told
 
@@ -104,6 +104,21 @@ def test_no_serial_number() -> None:
     image = image_of(card={"id": "ABC9050"})
     assert image[:8] == bytes.fromhex("04 43 90 50 FF FF FF FF")
     assert image_json(decode(CATALOG, image), None)["card"]["serial"] is None
+
+
+def test_sums_of_other_algorithms() -> None:
+    """By hand: 10h + F8h + 03h + F5h = 200h; 10h ^ F8h ^ 03h = EBh."""
+    assert sum8(b"\xf8\x03", 0x10) == 0xF5
+    assert sum8(b"", 0) == 0
+    assert xor8(b"\xf8\x03", 0x10) == 0xEB
+
+
+def test_the_register_one_bit_later() -> None:
+    """6Ah shifted right is 35h; bit 7 is bit 0 ^ bit 1 ^ data: 1, or 0 with data 1 (App. B.2)."""
+    checksum = CATALOG.checksums["identifier"]
+    assert checksum.next(0x6A) == checksum.next(0x6A, 0) == 0xB5
+    assert shifted(0x6A, checksum.taps) == 0xB5
+    assert checksum.next(0x6A, 1) == 0x35
 
 
 def test_packed_letters() -> None:
@@ -511,3 +526,55 @@ def test_numbers_are_little_endian() -> None:
     numbers = [f for f in fields if isinstance(f.kind, Number)]
     assert numbers
     assert {f.endian for f in numbers} == {"little"}
+
+
+def test_whole_items_and_cut_ones() -> None:
+    """0Ah is a version of two bytes, 82h a name of so many as the next two say (Spec 6.2)."""
+    version, name = bytes.fromhex("0A 10 00"), b"\x82\x02\x00Hi"
+    assert whole_items(CATALOG, b"") is None
+    assert whole_items(CATALOG, version + name) is None
+    assert whole_items(CATALOG, name + version) is None
+    for cut in range(1, 3):
+        assert whole_items(CATALOG, name + version[:cut]) == 5
+    for cut in range(1, 5):
+        assert whole_items(CATALOG, version + name[:cut]) == 3
+        assert whole_items(CATALOG, name[:cut]) == 0
+    # A byte 00h ends the reading, and is whole by itself (as software takes it, from memory).
+    assert whole_items(CATALOG, b"\0" + version) is None
+    assert whole_items(CATALOG, b"\0" + version[:2]) == 1
+
+
+def test_what_a_header_announces() -> None:
+    """The whole item's bytes, those that are missing too (Spec 6.2.2, 6.2.3)."""
+    version = announced(CATALOG, b"\0\x0a\x10", 1)
+    assert version is not None
+    assert (version[0].role, version[1]) == ("version", 3)
+    name = announced(CATALOG, b"\x82\x34\x12", 0)
+    assert name is not None
+    assert (name[0].role, name[1]) == ("name", 0x1237)
+    assert announced(CATALOG, b"\x82\x34", 0) is None
+    assert announced(CATALOG, b"\0", 0) is None
+    assert announced(CATALOG, b"\x0a", 1) is None
+
+
+def test_an_item_has_one_role() -> None:
+    """0Ah is a version of two bytes; of three its length is odd, and it plays no part (6.2.2.1)."""
+    version, odd = only_item(bytes.fromhex("0A 10 00")), only_item(bytes.fromhex("0B 10 00 00"))
+    assert version.has_role("version")
+    assert not version.has_role("name")
+    assert not odd.has_role("version")
+
+
+def test_walk_stops_where_no_whole_item_stands() -> None:
+    """Behind the end item (79h), before a cut one and at a byte 00h (Spec 6.2; from memory)."""
+    version, name, end = bytes.fromhex("0A 10 00"), b"\x82\x02\x00Hi", b"\x79\x00"
+
+    def found(data: bytes, start: int = 0) -> list[tuple[int, int]]:
+        return [(item.offset, item.end) for item in walk(CATALOG, data, start)]
+
+    assert found(version + name + end + version) == [(0, 3), (3, 8), (8, 10)]
+    assert found(version + name, 3) == [(3, 8)]
+    for cut in range(len(name)):
+        assert found(version + name[:cut]) == [(0, 3)]
+    assert found(version + version[:2]) == [(0, 3)]
+    assert found(version + b"\0" + version) == [(0, 3)]
