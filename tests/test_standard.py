@@ -539,7 +539,8 @@ def test_whole_items_and_cut_ones() -> None:
     for cut in range(1, 5):
         assert whole_items(CATALOG, version + name[:cut]) == 3
         assert whole_items(CATALOG, name[:cut]) == 0
-    # A byte 00h ends the reading, and is whole by itself (the PnP code of an operating system kernel, read and run).
+    # A byte 00h ends the reading, and is whole by itself (the PnP code of an operating system
+    # kernel, read and run).
     assert whole_items(CATALOG, b"\0" + version) is None
     assert whole_items(CATALOG, b"\0" + version[:2]) == 1
 
@@ -566,7 +567,10 @@ def test_an_item_has_one_role() -> None:
 
 
 def test_walk_stops_where_no_whole_item_stands() -> None:
-    """Behind the end item (79h), before a cut one and at a byte 00h (Spec 6.2; PnP code of a kernel, read and run)."""
+    """Behind the end item (79h), before a cut one (Spec 6.2), and at a byte 00h.
+
+    That is what the PnP code of an operating system kernel does, read and run.
+    """
     version, name, end = bytes.fromhex("0A 10 00"), b"\x82\x02\x00Hi", b"\x79\x00"
 
     def found(data: bytes, start: int = 0) -> list[tuple[int, int]]:
