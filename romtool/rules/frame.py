@@ -54,8 +54,9 @@ def _is_cut(image: Image, count: Compared) -> bool:
 def _settings(image: Image, frame: Frame) -> Iterator[Finding]:
     """Yield settings that keep the card silent, and those that are odd, all in one."""
     odd: list[Field] = []
+    config = image.config
     for field in frame.config_fields:
-        value = image.config[field.key]
+        value = config[field.key]
         if field.turns_off and value:
             words = {"title": field.title, "text": field.text, "key": field.key}
             yield finding(image.catalog, "key-off", field.at, ("config", field.key), **words)
@@ -63,7 +64,7 @@ def _settings(image: Image, frame: Frame) -> Iterator[Finding]:
             odd.append(field)
     if odd:
         shown = [
-            f"{field.title} is {field.kind.show(image.config[field.key])}, "
+            f"{field.title} is {field.kind.show(config[field.key])}, "
             f"typical is {field.kind.show(field.default)}"
             for field in odd
         ]

@@ -12,6 +12,7 @@ from romtool.schema.fields import Field
 from romtool.schema.kinds import Pins
 from romtool.schema.numbers import one_of
 from romtool.wants.needs import Lines
+from romtool.wants.wired import wired
 
 
 def line_findings(view: View) -> Iterator[Finding]:
@@ -30,8 +31,7 @@ def _troubles(view: View) -> Iterator[Trouble]:
 
 
 def _lines(view: View, resource: Resource, item: Item, need: Lines) -> Iterator[Trouble]:
-    wiring = _wiring(view, need.kind)
-    connected = {line for field in wiring for line in _pins(view, field)}
+    connected = wired(view.image, resource)
     record = item.record.title
     for line in need.lines:
         if line in resource.never:
@@ -39,8 +39,9 @@ def _lines(view: View, resource: Resource, item: Item, need: Lines) -> Iterator[
         elif line in resource.renamed:
             name = resource.renamed[line]
             yield trouble("line-renamed", item, record=record, line=line, name=name)
-        elif wiring and line not in connected:
-            yield trouble("not-wired", item, record=record, line=line, key=wiring[0].key)
+        elif connected is not None and line not in connected:
+            key = _wiring(view, need.kind)[0].key
+            yield trouble("not-wired", item, record=record, line=line, key=key)
 
 
 def _width(resource: Resource, item: Item, need: Lines) -> Iterator[Trouble]:
