@@ -78,8 +78,4 @@ class Access:
 
 def candidates(catalog: Catalog) -> Iterator[int]:
     """Yield the ports that software tries for READ_DATA, in its order."""
-    software, allowed = catalog.protocol.software, catalog.bus.read_ports
-    low, high = software.avoids
-    for port in range(software.first_read_port, allowed.stop, software.read_port_step):
-        if port in allowed and not low <= port <= high:
-            yield port
+    yield from (port for port in catalog.consumer.read_scan if port in catalog.bus.read_ports)

@@ -62,10 +62,11 @@ def isolate(access: Access, host: Host) -> Isolated:
 
 def _rounds(access: Access, port: int) -> Isolated:
     """Number the cards until a round brings none."""
-    software, cards = access.protocol.software, list[Heard]()
-    while len(cards) < software.last_csn:
+    refused = access.catalog.consumer.refused_checksum
+    cards: list[Heard] = []
+    while len(cards) < access.protocol.software.last_csn:
         heard = _round(access)
-        taken = heard.is_right and heard.computed != software.refused_checksum
+        taken = heard.is_right and heard.computed != refused
         access.note("round", number=len(cards) + 1, heard=heard, taken=taken)
         if not taken:
             return Isolated(port, tuple(cards), heard)

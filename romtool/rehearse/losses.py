@@ -87,7 +87,7 @@ def _unnumbered(
         assert isinstance(field.kind, Check)
         if sent[field.at] == field.kind.left_out:
             yield say(catalog, "identifier-left-out", stored=sent[field.at])
-    elif computed == catalog.protocol.software.refused_checksum:
+    elif computed == catalog.consumer.refused_checksum:
         yield say(catalog, "identifier-refused", computed=computed)
     elif last is None:
         yield say(catalog, "no-number", most=catalog.protocol.software.last_csn)

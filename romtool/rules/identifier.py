@@ -20,7 +20,7 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
     if not found.ok:
         words = {"stored": f"{found.stored:02X}h", "computed": f"{found.computed:02X}h"}
         yield finding(image.catalog, "id-checksum", at, **words)
-    elif found.computed == 0:
+    elif found.computed == image.catalog.consumer.refused_checksum:
         yield finding(image.catalog, "id-checksum-zero", at)
     yield from _id(image)
     serial = image.catalog.identifier.serial_field

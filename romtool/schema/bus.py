@@ -74,7 +74,8 @@ class Consumer(Described):
     """What PnP software of the field makes of PnP data: how much it keeps, where it looks.
 
     `name_length`: characters of a name; `compatible_ids`: of a device; `devices`: of a card that
-    it activates; `read_scan`: the addresses at which it looks for a free READ_DATA port.
+    it activates; `refused_checksum`: of an identifier that it takes for no card; `read_scan`: the
+    addresses at which it looks for a free READ_DATA port.
     """
 
     title: str
@@ -82,4 +83,5 @@ class Consumer(Described):
     name_length: int
     compatible_ids: int
     devices: int
+    refused_checksum: int
     read_scan: tuple[int, ...]

@@ -327,6 +327,7 @@ class _Loader(ProtocolTables):
                 name_length=raw["name_length"],
                 compatible_ids=raw["compatible_ids"],
                 devices=raw["devices"],
+                refused_checksum=raw["refused_checksum"],
                 read_scan=tuple(port for port in found if not first <= port <= last),
             )
         raise Refused([Fault("no schema describes what PnP software makes of PnP data")])

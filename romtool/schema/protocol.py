@@ -77,10 +77,6 @@ class Software(Described):
 
     title: str
     source: str
-    first_read_port: int
-    read_port_step: int
-    avoids: tuple[int, int]
-    refused_checksum: int
     last_csn: int
     most_polls: int
 
@@ -163,7 +159,6 @@ def protocol_of(
 ) -> Protocol:
     """Return the protocol that a table of the schema describes, with what belongs to it."""
     software = raw["software"]
-    low, high = software["avoids"]
     return Protocol(
         title=raw["title"],
         source=source,
@@ -173,7 +168,7 @@ def protocol_of(
         isolation_reply=parse_hex(raw["isolation_reply"]),
         range_patterns=parse_hex(raw["range_patterns"]),
         device_registers_from=raw["device_registers_from"],
-        software=Software(**{"source": source, **software, "avoids": (low, high)}),
+        software=Software(**{"source": source, **software}),
         registers=registers,
         descriptors=descriptors,
         remarks=remarks,
