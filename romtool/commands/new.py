@@ -16,6 +16,7 @@ from romtool.commands.common import (
     schemas_option,
     tell,
 )
+from romtool.errors import Refused
 from romtool.files.output import write_files
 from romtool.image.decode import frame_named
 from romtool.profile.starter_text import starter_text
@@ -52,7 +53,10 @@ def command(
     """
     catalog = catalog_of(schemas)
     frame = catalog.default_frame if layout is None else frame_named(catalog, layout)
-    text = starter_text(catalog, frame, None if part is None else catalog.part(part))
+    try:
+        text = starter_text(catalog, frame, None if part is None else catalog.part(part))
+    except Refused as refused:
+        raise refused.in_file("standard output" if file == "-" else file) from None
     if file == "-":
         echo_utf8(text)
         return
