@@ -53,8 +53,9 @@ def command(
     """
     catalog = catalog_of(schemas)
     frame = catalog.default_frame if layout is None else frame_named(catalog, layout)
+    chosen = None if part is None else catalog.part(part)
     try:
-        text = starter_text(catalog, frame, None if part is None else catalog.part(part))
+        text = starter_text(catalog, frame, chosen)
     except Refused as refused:
         raise refused.in_file("standard output" if file == "-" else file) from None
     if file == "-":
