@@ -383,7 +383,8 @@ def test_folders_that_hold_nothing(tmp_path: Path) -> None:
 # A read of this file ends the process, as the system does with one that takes too much memory.
 KILLER = """
 import os, signal
-import romtool.commands.check, romtool.commands.loading as loading
+import romtool.commands.check
+from romtool.commands import loading
 take = loading.take
 def killing(catalog, name, *args, **kwargs):
     if name.endswith({names!r}):
@@ -430,7 +431,8 @@ def test_no_process_can_be_started(batch: Batch) -> None:
 @linux_only
 def test_the_others_end_with_the_first(batch: Batch) -> None:
     """Where the first process is killed, nobody holds its output open any more."""
-    slow = TWO_CORES + "\nimport time, romtool.commands.check, romtool.commands.loading as loading\n"
+    slow = TWO_CORES + "\nimport time, romtool.commands.check\n"
+    slow += "from romtool.commands import loading\n"
     slow += "take = loading.take\ndef slowly(*args):\n time.sleep(0.05)\n return take(*args)\n"
     killer = "import threading, signal\nthreading.Timer(0.7, os.kill, (os.getpid(), 9)).start()\n"
     run = spoilt(slow + "loading.take = slowly\n" + killer, "check", str(batch[0]))
