@@ -39,7 +39,7 @@ class SchemaFile(NamedTuple):
     own: bool = True
 
 
-Parsed = Sequence[tuple[SchemaFile, Mapping[str, Any]]]
+Parsed = Sequence[tuple[SchemaFile, dict[str, Any]]]
 """Schema files, each with the tables of its text."""
 
 
