@@ -156,12 +156,10 @@ class _Loader:
         """Yield every table of this name."""
         for file, data in self.parsed:
             found = data.get(table, [])
-            if isinstance(found, dict):
-                yield Table(table, file, (table,), found, found.get("source", data["source"]))
-                continue
-            for index, raw in enumerate(found):
-                source = raw.get("source", data["source"])
-                yield Table(table, file, (table, index), raw, source)
+            single = isinstance(found, dict)
+            for index, raw in enumerate([found] if single else found):
+                path: Path = (table,) if single else (table, index)
+                yield Table(table, file, path, raw, raw.get("source", data["source"]))
 
     def made(self, cls: type[T], table: Table, **given: Any) -> T:
         """Return the value of a table, with its layout where it has fields."""
