@@ -14,7 +14,7 @@ from random import Random
 
 import pytest
 
-from romtool.files.intake import take
+from romtool.files.inputs import read_input
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.image.model import Image
@@ -206,7 +206,7 @@ def test_random_valid_profiles_have_no_error() -> None:
 def test_the_solver_is_not_loaded_for_the_samples() -> None:
     """It takes long to load: `check` does without it where a quick try shows that all fits."""
     for sample in SAMPLES:
-        image = decode(CATALOG, take(CATALOG, str(sample)).data)
+        image = decode(CATALOG, read_input(CATALOG, str(sample)).data)
         assert fits(CATALOG, wants_of(image).devices) is True
 
 

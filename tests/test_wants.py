@@ -6,7 +6,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from romtool.files.intake import take
+from romtool.files.inputs import read_input
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.wants import collide
@@ -21,7 +21,7 @@ CATALOG = load_catalog()
 def test_needs_stand_in_the_order_of_the_items(tmp_path: Path) -> None:
     file = tmp_path / "card.toml"
     file.write_text(PROFILE)
-    (device,) = wants_of(decode(CATALOG, take(CATALOG, str(file)).data, "plain")).devices
+    (device,) = wants_of(decode(CATALOG, read_input(CATALOG, str(file)).data, "plain")).devices
     first, second = device.alternatives
     assert [first.rank, second.rank] == [0, 1]
     assert first.needs == (
@@ -161,7 +161,7 @@ def test_lines_never_go_together_where_both_want_the_same_one() -> None:
 def test_what_an_item_asks_for_says_where_it_stands(tmp_path: Path) -> None:
     file = tmp_path / "card.toml"
     file.write_text(PROFILE)
-    image = decode(CATALOG, take(CATALOG, str(file)).data, "plain")
+    image = decode(CATALOG, read_input(CATALOG, str(file)).data, "plain")
     wants = wants_of(image)
     assert (wants.id, wants.serial) == ("QRL0301", 1)
     (device,) = wants.devices
@@ -210,7 +210,7 @@ resources = [ { irq = [] } ]
 def test_each_kind_of_item(tmp_path: Path) -> None:
     file = tmp_path / "card.toml"
     file.write_text(KINDS)
-    wants = wants_of(decode(CATALOG, take(CATALOG, str(file)).data, "plain"))
+    wants = wants_of(decode(CATALOG, read_input(CATALOG, str(file)).data, "plain"))
     assert (wants.id, wants.serial) == ("QRL0301", None)
     game, other = wants.devices
     # A fixed port decodes 10 bits (Spec 6.2.2.9); memory is of 24 or 32 (6.2.3). An alignment of 0
@@ -239,7 +239,7 @@ def test_a_name_is_a_device_s_own_only_before_its_resources(tmp_path: Path) -> N
         '[card]\nid = "QRL0301"\n[[device]]\nid = "QRL0001"\n'
         'resources = [ { irq = [5] }, { name = "Late" } ]\n[[device]]\nid = "QRL0002"\n'
     )
-    devices = wants_of(decode(CATALOG, take(CATALOG, str(file)).data, "plain")).devices
+    devices = wants_of(decode(CATALOG, read_input(CATALOG, str(file)).data, "plain")).devices
     assert [device.name for device in devices] == [None, None]
 
 

@@ -13,7 +13,7 @@ from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
 from romtool.commands.printing import warn, warn_of_faults
 from romtool.errors import Refused, refuse
-from romtool.files.intake import Intake, expand, take
+from romtool.files.inputs import InputFile, expand, read_input
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
@@ -94,9 +94,9 @@ class Call:
 
         return self.host or EMPTY_PC
 
-    def read(self, name: str, *, gaps: bool = False) -> Intake:
+    def read(self, name: str, *, gaps: bool = False) -> InputFile:
         """Return the bytes of an input; `gaps`: it may leave some out."""
-        return take(self.catalog, name, self.input_format, gaps=gaps)
+        return read_input(self.catalog, name, self.input_format, gaps=gaps)
 
     def load(
         self, name: str, note: Callable[[str], None] = warn, *, by_content: bool = False

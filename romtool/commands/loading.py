@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from romtool.errors import Refused
-from romtool.files.intake import Intake, take
+from romtool.files.inputs import InputFile, read_input
 from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.rules.check import check
@@ -18,7 +18,7 @@ from romtool.schema.expect import Expectation
 class LoadedImage(NamedTuple):
     """An input, decoded: where it came from, the image, and the part if that is settled."""
 
-    input: Intake
+    input: InputFile
     image: Image
     part: str | None
 
@@ -35,7 +35,7 @@ class LoadedImage(NamedTuple):
         return [with_line(finding, self.input) for finding in check(self.image, expectations)]
 
 
-def with_line(finding: Finding, source: Intake) -> Finding:
+def with_line(finding: Finding, source: InputFile) -> Finding:
     """Return a finding with its line in the profile, where the image was built from one."""
     place = source.place(finding.offset, finding.path)
     return finding if place is None else finding._replace(line=place[0], column=place[1])
@@ -54,7 +54,7 @@ def load_image(
 
     `note` takes what a user should know of it, a line each.
     """
-    source = take(catalog, name, input_format)
+    source = read_input(catalog, name, input_format)
     for words in source.notes:
         note(words)
     try:
