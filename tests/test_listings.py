@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.inputs import read_input
 from romtool.files.schemas import load_catalog
 from romtool.formats import FORMATS, format_of
@@ -194,10 +194,12 @@ FAULTS = {
 def test_faults_are_told_with_their_line(name: str) -> None:
     text, line, words = FAULTS[name]
     assert format_of(text.encode(), TABLES) is LISTING
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InputError) as refused:
         LISTING.read(text.encode())
-    (fault,) = refused.value.faults
-    assert (fault.line, words in fault.message, bool(fault.hint)) == (line, True, True), fault
+    (problem,) = refused.value.problems
+    assert (problem.line, words in problem.message, bool(problem.hint)) == (line, True, True), (
+        problem
+    )
 
 
 NO_LISTINGS = {
@@ -226,8 +228,8 @@ def test_any_text_is_read_or_refused(text: str) -> None:
             continue
         try:
             one.read(text.encode())
-        except Refused as refused:
-            assert refused.faults
+        except InputError as refused:
+            assert refused.problems
     format_of(text.encode(), TABLES)
 
 
@@ -247,7 +249,7 @@ SLOW = {
 def test_hostile_texts_end(name: str, tmp_path: Path) -> None:
     """Half a megabyte made to keep a pattern busy; the runner's limit ends a hang."""
     (tmp_path / "hostile").write_text(SLOW[name])
-    with pytest.raises(Refused):
+    with pytest.raises(InputError):
         read_input(load_catalog(), str(tmp_path / "hostile"))
 
 
@@ -260,7 +262,7 @@ TEXTS = {"profile": PROFILE, "listing": rows(ROW0, ROW1), "hex": ":00000001FF\n"
 def test_an_encoding_is_named(kind: str, codec: str, tmp_path: Path) -> None:
     """As some editors and shells save texts; its bytes are no image."""
     (tmp_path / "a").write_bytes(TEXTS[kind].encode(codec))
-    with pytest.raises(Refused, match=f"is a text in {ENCODINGS[codec]}"):
+    with pytest.raises(InputError, match=f"is a text in {ENCODINGS[codec]}"):
         read_input(load_catalog(), str(tmp_path / "a"))
 
 
@@ -279,9 +281,9 @@ def test_a_profile_under_any_name(tmp_path: Path) -> None:
         (tmp_path / name).write_text("\ufeff" + PROFILE, encoding="utf-8")
         assert read_input(catalog, str(tmp_path / name)).format == "toml"
         (tmp_path / name).write_text(PROFILE.replace('"24C02"', "24C02"), encoding="utf-8")
-        with pytest.raises(Refused) as refused:
+        with pytest.raises(InputError) as refused:
             read_input(catalog, str(tmp_path / name))
-        assert refused.value.faults[0].line == 2
+        assert refused.value.problems[0].line == 2
     (tmp_path / "card.toml").write_bytes(CARD)
     assert read_input(catalog, str(tmp_path / "card.toml")).data == CARD
     (tmp_path / "card.toml").write_text(rows(ROW0, ROW1))

@@ -12,7 +12,7 @@ import click
 from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
 from romtool.commands.printing import warn, warn_of_faults
-from romtool.errors import Refused, refuse
+from romtool.errors import InputError, refuse
 from romtool.files.inputs import InputFile, expand, read_input
 from romtool.files.schemas import load_catalog
 
@@ -31,7 +31,7 @@ SUFFIX = ".toml"
 class Call:
     """What the shared options of a call say, those that its command has, and what follows.
 
-    Everything that reads raises Refused, with every fault that was found.
+    Everything that reads raises InputError, with every fault that was found.
     """
 
     def __init__(
@@ -129,20 +129,20 @@ class Call:
     def load_all(self, names: Sequence[str]) -> list[LoadedImage]:
         """Return all inputs, decoded; a folder stands for the images and profiles in it.
 
-        One that can't be used is told, and hides no other; raises Refused where none can be used.
+        One that can't be used is told, and hides no other; raises InputError where none can be used.
         """
         loaded = []
         files, refusals = expand(names)
         for name in files:
             try:
                 loaded.append(self.load(name))
-            except Refused as refused:
+            except InputError as refused:
                 refusals.append(refused)
         for refusal in refusals:
             warn_of_faults(refusal)
             self.has_unusable = True
         if not loaded:
-            raise Refused([])
+            raise InputError([])
         return loaded
 
 
@@ -170,7 +170,7 @@ def declare(
             call = Call(**values)
             try:
                 code = function(call, **given)
-            except Refused as refused:
+            except InputError as refused:
                 warn_of_faults(refused)
                 return UNUSABLE
             return UNUSABLE if call.has_unusable else code

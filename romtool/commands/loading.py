@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.inputs import InputFile, read_input
 from romtool.image.decode import decode
 from romtool.image.model import Image
@@ -50,7 +50,7 @@ def load_image(
     input_format: str | None,
     note: Callable[[str], None],
 ) -> LoadedImage:
-    """Return an input, decoded; raises Refused where it can't be used.
+    """Return an input, decoded; raises InputError where it can't be used.
 
     `note` takes what a user should know of it, a line each.
     """
@@ -62,6 +62,6 @@ def load_image(
         layout = layout or (stated.layout if stated else None)
         image = decode(catalog, source.data, layout)
         settled = catalog.part(part, len(source.data)).name if part else None
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file(source.name) from None
     return LoadedImage(source, image, settled or (stated.part if stated else None))

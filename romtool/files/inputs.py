@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from romtool.errors import Path as KeyPath
-from romtool.errors import Refused, refuse
+from romtool.errors import InputError, refuse
 from romtool.files.reading import read_bytes, shown, unreadable
 from romtool.formats import FORMATS, LIMITS, RAW, SUFFIXES, TOML, format_of
 from romtool.limits import MAX_TOML
@@ -64,7 +64,7 @@ def read_input(
     """Return what stands in a file (`-`: standard input).
 
     `input_format` settles the format; `gaps` lets a text of records leave bytes out, as only
-    `recover` can use it. Raises Refused, with the file and the place of each fault.
+    `recover` can use it. Raises InputError, with the file and the place of each fault.
     """
     stated = FORMATS[input_format] if input_format else None
     try:
@@ -76,10 +76,10 @@ def read_input(
         contents = found.read(data)
         if contents.gaps and gaps:
             return InputFile(shown(name), found.name, *contents[:3])
-        if contents.faults:
-            raise Refused(contents.faults[:1])
+        if contents.problems:
+            raise InputError(contents.problems[:1])
         return InputFile(shown(name), found.name, *contents[:3])
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file(shown(name)) from None
 
 
@@ -102,7 +102,7 @@ def _profile(catalog: Catalog, name: str, data: bytes, *, is_stated: bool) -> In
     return InputFile(shown(name), TOML.name, assembly.data, text=text, assembly=assembly)
 
 
-def expand(names: Sequence[str]) -> tuple[list[str], list[Refused]]:
+def expand(names: Sequence[str]) -> tuple[list[str], list[InputError]]:
     """Return the files that names stand for, a folder's images and profiles by name.
 
     Beside them the refusals of folders that can't be read, or that hold none.
@@ -113,7 +113,7 @@ def expand(names: Sequence[str]) -> tuple[list[str], list[Refused]]:
         if name != "-" and os.path.isdir(name):
             try:
                 found += _inside(name)
-            except Refused as refused:
+            except InputError as refused:
                 refusals.append(refused.in_file(name))
         else:
             found.append(name)
@@ -121,7 +121,7 @@ def expand(names: Sequence[str]) -> tuple[list[str], list[Refused]]:
 
 
 def _inside(folder: str) -> list[str]:
-    """Return the images and profiles of a folder, by name; raises Refused where it has none."""
+    """Return the images and profiles of a folder, by name; raises InputError where it has none."""
     try:
         files = [file for file in Path(folder).iterdir() if file.suffix.lower() in SUFFIXES]
     except OSError as error:

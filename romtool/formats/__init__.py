@@ -39,7 +39,7 @@ class Format(NamedTuple):
         return importlib.import_module(f"romtool.formats.{self.name}")
 
     def read(self, data: bytes) -> Contents:
-        """Return what the bytes of a file hold; raises Refused with the line of each fault."""
+        """Return what the bytes of a file hold; raises InputError with the line of each fault."""
         self.refuse_longer(len(data))
         contents: Contents = self.module.read(data if self is RAW else _text_of(data))
         return contents
@@ -58,7 +58,7 @@ class Format(NamedTuple):
 
 
 def _text_of(data: bytes) -> str:
-    """Return a text of records; raises Refused where the bytes are none."""
+    """Return a text of records; raises InputError where the bytes are none."""
     if is_plain(data):
         return plain_text(data)
     foreign = foreign_text(data)
@@ -97,7 +97,7 @@ def format_of(data: bytes, tables: Collection[str], *, named_toml: bool = False)
     """Return the format that the bytes of a file are in; what no other one recognises is raw.
 
     `tables` are those of a profile. A text whose file is named as TOML is, is a profile, if with
-    faults. Raises Refused for such a text in an encoding that is not read.
+    faults. Raises InputError for such a text in an encoding that is not read.
     """
     if is_plain(data):
         found = _format_of_text(plain_text(data), tables)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 from romtool.limits import MAX_IMAGE
 
 TOP = MAX_IMAGE - 1
@@ -22,7 +22,7 @@ class Contents(NamedTuple):
     data: bytes
     start: int = 0
     gaps: tuple[tuple[int, int], ...] = ()
-    faults: tuple[Fault, ...] = ()
+    problems: tuple[Problem, ...] = ()
 
 
 class Chunk(NamedTuple):
@@ -33,9 +33,9 @@ class Chunk(NamedTuple):
     line: int
 
 
-def refuse_line(line: int, message: str, hint: str, column: int = 1) -> Refused:
+def refuse_line(line: int, message: str, hint: str, column: int = 1) -> InputError:
     """Return the refusal of a line (from 1) of a text; the caller raises it."""
-    return Refused([Fault(message, hint, line=line, column=column)])
+    return InputError([Problem(message, hint, line=line, column=column)])
 
 
 def refuse_above(address: int, line: int) -> None:
@@ -45,8 +45,10 @@ def refuse_above(address: int, line: int) -> None:
         raise refuse_line(line, f"address {address:X}h is above {TOP:X}h", hint)
 
 
-def joined(chunks: Sequence[Chunk], faults: Sequence[Fault] = (), filler: int = 0xFF) -> Contents:
-    """Return the bytes of all chunks, gaps filled and listed; raises Refused for an overlap."""
+def joined(
+    chunks: Sequence[Chunk], problems: Sequence[Problem] = (), filler: int = 0xFF
+) -> Contents:
+    """Return the bytes of all chunks, gaps filled and listed; raises InputError for an overlap."""
     if not chunks:
         raise refuse_line(1, "the file holds no data", "is this the right file?")
     ordered = sorted(chunks, key=lambda chunk: chunk.address)
@@ -69,5 +71,5 @@ def joined(chunks: Sequence[Chunk], faults: Sequence[Fault] = (), filler: int = 
         first, stop = gaps[0]
         message = f"no record gives addresses {start + first:X}h to {start + stop - 1:X}h"
         hint = "`recover` can fill a gap where the checksums prove what was there"
-        faults = [Fault(message, hint, line=gap_line, column=1), *faults]
-    return Contents(bytes(data), start, tuple(gaps), tuple(faults))
+        problems = [Problem(message, hint, line=gap_line, column=1), *problems]
+    return Contents(bytes(data), start, tuple(gaps), tuple(problems))

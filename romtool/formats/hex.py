@@ -19,7 +19,7 @@ def recognises(text: str) -> bool:
 
 
 def read(text: str) -> Contents:
-    """Return the bytes of a text; raises Refused at the first fault."""
+    """Return the bytes of a text; raises InputError at the first fault."""
     return joined(list(_chunks(text)))
 
 

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator
 from itertools import islice
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.formats.contents import Contents, refuse_above, refuse_line
 from romtool.formats.records import numbered
 from romtool.limits import MAX_IMAGE
@@ -81,7 +81,7 @@ def _has_addresses(lines: list[str]) -> bool:
 
 
 def read(text: str) -> Contents:
-    """Return the bytes of a listing; raises Refused at the first fault."""
+    """Return the bytes of a listing; raises InputError at the first fault."""
     code = _code(text)
     opening = _opening(code)
     if opening is not None:
@@ -102,7 +102,7 @@ def _bare(line: str, number: int) -> bytes:
     return bytes.fromhex(re.sub(r"[\s,]+", "", line))
 
 
-def _no_pairs(number: int) -> Refused:
+def _no_pairs(number: int) -> InputError:
     return refuse_line(number, "not pairs of hex digits", "the listing is damaged here")
 
 

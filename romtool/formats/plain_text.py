@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from romtool.errors import Fault, Refused, refuse
+from romtool.errors import Problem, InputError, refuse
 
 _PRINTABLE = bytes(range(0x20, 0x7F)) + b"\r\n\t"
 _CONTROLS = bytes(byte for byte in range(0x80) if byte not in _PRINTABLE)
@@ -27,7 +27,7 @@ def is_plain(data: bytes) -> bool:
 def plain_text(data: bytes, hint: str = "save it as UTF-8") -> str:
     """Return a UTF-8 text with plain line ends.
 
-    Raises Refused with the place of what is none and this hint, or with the encoding's name.
+    Raises InputError with the place of what is none and this hint, or with the encoding's name.
     """
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
@@ -40,7 +40,7 @@ def plain_text(data: bytes, hint: str = "save it as UTF-8") -> str:
         what = "no UTF-8 text"
         if foreign is not None:
             what += f": byte {data[error.start]:02X}h may be a letter in {foreign.encoding}"
-        raise Refused([Fault(what, hint, line=line, column=column)]) from None
+        raise InputError([Problem(what, hint, line=line, column=column)]) from None
 
 
 class ForeignText(NamedTuple):
@@ -50,7 +50,7 @@ class ForeignText(NamedTuple):
     encoding: str
     is_wide: bool
 
-    def refusal(self) -> Refused:
+    def refusal(self) -> InputError:
         """Return the refusal that names the encoding."""
         return refuse(f"is a text in {self.encoding}", "save it as UTF-8, or as plain ASCII")
 

@@ -7,7 +7,7 @@ from romtool.formats.contents import Contents
 
 
 def read(data: bytes) -> Contents:
-    """Return the bytes as they are; raises Refused where there are none."""
+    """Return the bytes as they are; raises InputError where there are none."""
     if not data:
         raise refuse("is empty", "read the part again")
     return Contents(data)

@@ -15,7 +15,7 @@ def numbered(text: str) -> Iterator[tuple[int, str]]:
 
 
 def record(digits: str, line: int, before: int, length: int) -> bytes:
-    """Return a record's bytes, sum included; raises Refused where it isn't as long as it says.
+    """Return a record's bytes, sum included; raises InputError where it isn't as long as it says.
 
     `digits` stand after its mark. Its first byte says how many bytes follow, less `length`;
     `before` are those before its data.
@@ -39,7 +39,7 @@ def check_sum(data: bytes, right: int, line: int) -> None:
 
 
 def chunk(address: int, data: bytes, line: int) -> Iterator[Chunk]:
-    """Yield the data of a record, unless it has none; raises Refused above the highest address."""
+    """Yield the data of a record, unless it has none; raises InputError above the highest address."""
     if data:
         refuse_above(address + len(data) - 1, line)
         yield Chunk(address, data, line)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from romtool.errors import Fault
+from romtool.errors import Problem
 from romtool.formats.contents import Chunk, Contents, joined, refuse_line
 from romtool.formats.records import check_sum, chunk, numbered, record
 
@@ -19,16 +19,16 @@ def recognises(text: str) -> bool:
 
 
 def read(text: str) -> Contents:
-    """Return the bytes of a text; raises Refused at the first fault.
+    """Return the bytes of a text; raises InputError at the first fault.
 
     A wrong count of records (S5, S6) comes last: what is missing or too much shows better in the
     addresses.
     """
-    faults = list[Fault]()
-    return joined(list(_chunks(text, faults)), faults)
+    problems = list[Problem]()
+    return joined(list(_chunks(text, problems)), problems)
 
 
-def _chunks(text: str, faults: list[Fault]) -> Iterator[Chunk]:
+def _chunks(text: str, problems: list[Problem]) -> Iterator[Chunk]:
     ended, records, last = False, 0, 1
     stated: tuple[int, int] | None = None
     for last, line in numbered(text):
@@ -53,7 +53,7 @@ def _chunks(text: str, faults: list[Fault]) -> Iterator[Chunk]:
         raise refuse_line(last, "no end record", hint)
     if stated is not None and stated[0] != records:
         message = f"{stated[0]} records are announced, {records} are there"
-        faults.append(Fault(message, "a line is missing or twice", line=stated[1], column=1))
+        problems.append(Problem(message, "a line is missing or twice", line=stated[1], column=1))
 
 
 def write(data: bytes) -> bytes:

@@ -6,7 +6,7 @@ import contextlib
 import re
 from collections.abc import Collection, Iterator
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 
 _BLANK = r"(?:[ \t\r]*(?:#[^\n]*)?\n)*[ \t]*"
 
@@ -21,7 +21,7 @@ def recognises(text: str, tables: Collection[str]) -> bool:
 
     try:
         return any(isinstance(parse_toml(text).get(name), (dict, list)) for name in tables)
-    except Refused:
+    except InputError:
         return False
 
 
@@ -41,7 +41,7 @@ def faults_in(text: str) -> Iterator[None]:
 
     try:
         yield
-    except Refused as refused:
-        faults = [located(fault, text) for fault in refused.faults]
-        faults.sort(key=lambda fault: (fault.line or 0, fault.column or 0))
-        raise Refused(faults) from None
+    except InputError as refused:
+        problems = [located(problem, text) for problem in refused.problems]
+        problems.sort(key=lambda problem: (problem.line or 0, problem.column or 0))
+        raise InputError(problems) from None
