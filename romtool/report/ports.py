@@ -14,7 +14,6 @@ from romtool.assign.host import Host
 from romtool.image.model import Image
 from romtool.report.given import GivenTo
 from romtool.schema.bus import Bus
-from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address
 from romtool.wants.collide import Placed
 from romtool.wants.needs import CardWants, DeviceWants, Span
@@ -90,7 +89,7 @@ class _Strip:
 def port_map(image: Image, wants: CardWants, given: GivenTo, host: Host | None) -> PortMap:
     """Return the strips of a card's devices, beneath those of the PC."""
     bus = image.catalog.bus
-    kind = ports_kind(image.catalog)
+    kind = image.catalog.port_resource.name
     owners = [Owner("the PC itself", tuple(_bus_lanes(bus)))]
     if host is not None and host.io:
         owners.append(Owner(host.name, tuple(_host_lanes(bus, host.io))))
@@ -103,15 +102,6 @@ def port_map(image: Image, wants: CardWants, given: GivenTo, host: Host | None) 
             owners.append(Owner(device.id, tuple(lanes), device.name or "", device.number))
         room -= len(lanes)
     return PortMap(bus.alias_step, tuple(owners), left_out, bus.source)
-
-
-def ports_kind(catalog: Catalog) -> str:
-    """Return the name of the resource whose items say how many address bits they decode."""
-    return next(
-        record.asks.kind
-        for record in catalog.records.values()
-        if record.asks is not None and record.asks.decode is not None
-    )
 
 
 def _bus_lanes(bus: Bus) -> Iterator[Lane]:

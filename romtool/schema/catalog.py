@@ -13,6 +13,7 @@ from romtool.schema.described import Described
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import Field
 from romtool.schema.frames import Frame, Identifier, Part
+from romtool.schema.kinds import Lines
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import Beginning, Header, Record
@@ -117,6 +118,20 @@ class Catalog(
             if record.entry:
                 found.setdefault(record.head.key, []).append(record)
         return found
+
+    @functools.cached_property
+    def port_resource(self) -> Resource:
+        """The resource that is ports: what `bus` says is about it."""
+        return next(resource for resource in self.resources.values() if resource.ports)
+
+    @functools.cached_property
+    def line_kinds(self) -> Mapping[str, Record]:
+        """The record of each resource of which an item lists lines or channels, by its name."""
+        return {
+            record.asks.kind: record
+            for record in self.records.values()
+            if record.asks is not None and isinstance(record.head.kind, Lines)
+        }
 
     def field(self, name: str) -> Field:
         """Return the field that a profile's key names, as RECORD.KEY or identifier.KEY."""

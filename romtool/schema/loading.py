@@ -21,7 +21,7 @@ from romtool.schema.frames import Frame, Identifier
 from romtool.schema.kinds import AnyKind, Lines, Spelling
 from romtool.schema.layouts import layout_of
 from romtool.schema.making import Block, FieldMaker
-from romtool.schema.numbers import parse_number
+from romtool.schema.numbers import one_of, parse_number
 from romtool.schema.protocol import Descriptor, Protocol, Register, Remark
 from romtool.schema.records import Header, Record
 from romtool.schema.starter import Starter, StarterTable
@@ -251,11 +251,15 @@ class _Loader:
             for index, function in enumerate(functions):
                 place = (*one.path, "function", index)
                 faults += _in(one.file.name, function_faults(function, place, ids, lines))
+                if "resource" in function and function["resource"] not in resources:
+                    message = f"no resource is called {function['resource']}"
+                    hint = f"known are {one_of(list(resources))}"
+                    faults.append(one.fault(message, hint, "function", index, "resource"))
             self.faults += faults
             if not faults:
                 spelt = [with_ids(function, ids) for function in functions]
                 table = one._replace(raw={**one.raw, "function": spelt})
-                expectation = self.made(Expectation, table, file=one.file.name)
+                expectation = self.made(Expectation, table, file=one.file.name, own=one.file.own)
                 known[expectation.name] = expectation
         return shipped | own
 
