@@ -43,7 +43,7 @@ class Function(Described):
 
 
 class Expectation(Described, functions="function"):
-    """The conventions of some software; `file` is the schema file that tells them, `own` a user's."""
+    """The conventions of some software; `file` tells them, one of a user if `own`."""
 
     name: str
     title: str
