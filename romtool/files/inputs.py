@@ -10,8 +10,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from romtool.errors import Path as KeyPath
 from romtool.errors import InputError, refuse
+from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
 from romtool.formats import FORMATS, LIMITS, RAW, SUFFIXES, TOML, format_of
 from romtool.limits import MAX_TOML

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from romtool.errors import Problem, InputError
+from romtool.errors import InputError, Problem
 from romtool.limits import MAX_IMAGE
 
 TOP = MAX_IMAGE - 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from romtool.errors import Problem, InputError, refuse
+from romtool.errors import InputError, Problem, refuse
 
 _PRINTABLE = bytes(range(0x20, 0x7F)) + b"\r\n\t"
 _CONTROLS = bytes(byte for byte in range(0x80) if byte not in _PRINTABLE)

@@ -39,7 +39,7 @@ def check_sum(data: bytes, right: int, line: int) -> None:
 
 
 def chunk(address: int, data: bytes, line: int) -> Iterator[Chunk]:
-    """Yield the data of a record, unless it has none; raises InputError above the highest address."""
+    """Yield the data of a record, unless it has none; raises InputError above what can be."""
     if data:
         refuse_above(address + len(data) - 1, line)
         yield Chunk(address, data, line)

@@ -8,8 +8,8 @@ from typing import NamedTuple
 from romtool.image.card import card_of
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Descriptor
+from romtool.schema.field_types import AnyKind, Constant, NotRepresentable, Pins, Reserved, Stored
 from romtool.schema.fields import FieldLayout, Unit
-from romtool.schema.field_types import Constant, FieldType, Pins, Reserved, Stored, NotRepresentable
 from romtool.schema.numbers import hex_text, sizes
 
 
@@ -143,7 +143,7 @@ def _meanings(
         yield f"{field.title}{bits}: {stated(field.kind, raw, found)}"
 
 
-def stated(kind: FieldType, raw: Stored, found: Compared | None) -> str:
+def stated(kind: AnyKind, raw: Stored, found: Compared | None) -> str:
     """Return a stored value in words; with `found`, also whether it is what it should be."""
     if isinstance(raw, bytes) and isinstance(kind, Constant):
         words = hex_text(raw)

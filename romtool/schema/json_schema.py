@@ -18,8 +18,10 @@ from __future__ import annotations
 from typing import Any
 
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Constant, Count
+from romtool.schema.field_types.texts import hex_schema
 from romtool.schema.fields import Field
-from romtool.schema.image_layouts import ImageLayout, is_computed
+from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.json_keys import (
     Json,
     described,
@@ -28,8 +30,6 @@ from romtool.schema.json_keys import (
     part_names,
     table_schema,
 )
-from romtool.schema.field_types import Constant, Count
-from romtool.schema.field_types.texts import hex_schema
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -127,7 +127,7 @@ def _raw_or_card(tables: Json) -> Json:
 def _card_of(catalog: Catalog, needed: list[str]) -> Json:
     """Say what [card] must hold: an ID, or nothing of an identifier that is overridden whole."""
     stated = {"required": [catalog.identifier.name]}
-    fields = [f.key for f in catalog.identifier.field_layout.fields if not is_computed(f)]
+    fields = [f.key for f in catalog.identifier.field_layout.fields if not f.kind.is_computed]
     without = {"properties": dict.fromkeys(fields, False)}
     return {
         "properties": {"card": {"allOf": _versions(catalog)}},

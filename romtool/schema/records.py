@@ -9,8 +9,8 @@ from typing import Any
 from romtool.errors import InvalidValue
 from romtool.schema.bus import RequirementSpec
 from romtool.schema.described import Described
-from romtool.schema.fields import Field, FieldLayout
 from romtool.schema.field_types import Check, Constant, Range, Reserved, Stored, Value
+from romtool.schema.fields import Field, FieldLayout
 from romtool.schema.reading import Reader
 
 
@@ -22,7 +22,7 @@ class Tag(Described):
     source: str
     size: int
     field_layout: FieldLayout
-    ends_reading: int | None = None
+    ends_reading: int | None
 
     @property
     def top_code(self) -> int:
