@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import Wrong, refuse
+from romtool.schema.bench import Bench
 from romtool.schema.bus import Bus, Consumer, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
@@ -94,6 +95,7 @@ class Catalog(Described):
     consumer: Consumer
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
+    bench: Bench
 
     @functools.cached_property
     def by_code(self) -> dict[tuple[str, int], Record]:

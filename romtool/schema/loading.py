@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from romtool.errors import Fault, Path, Refused
+from romtool.schema.bench import Bench, Observation, Symptom, bench_faults, bus_of, cause_of
 from romtool.schema.bus import Asks, Bus, Consumer, Resource
 from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
 from romtool.schema.checksums import Checksum
@@ -132,6 +133,7 @@ class _Loader(ProtocolTables):
         for _, data in self.parsed:
             tables |= table_specs(data.get("table", []))
         protocol = self._protocol(resources, self.checksums)
+        bench = self._bench(rules)
         if self.faults:
             raise Refused(self.faults)
         return Catalog(
@@ -150,7 +152,24 @@ class _Loader(ProtocolTables):
             consumer=self._consumer(),
             tables=tables,
             checksums=self.checksums,
+            bench=bench,
         )
+
+    def _bench(self, rules: Mapping[str, Rule]) -> Bench:
+        bench = Bench(
+            buses={raw["name"]: bus_of(raw, source) for *_, raw, source in self._all("serial_bus")},
+            observations={
+                raw["name"]: Observation(**{"source": source, **raw})
+                for *_, raw, source in self._all("observation")
+            },
+            symptoms={
+                raw["name"]: Symptom(**{"source": source, **raw, "causes": tuple(raw["causes"])})
+                for *_, raw, source in self._all("symptom")
+            },
+            causes={raw["name"]: cause_of(raw, source) for *_, raw, source in self._all("cause")},
+        )
+        self.faults += bench_faults(bench, rules)
+        return bench
 
     def _frames(self) -> dict[str, Frame]:
         frames: dict[str, Frame] = {}
@@ -342,6 +361,7 @@ class _Loader(ProtocolTables):
                 size=raw["bytes"],
                 page=raw.get("page"),
                 organisation=tuple(raw.get("organisation", ())),
+                address_bits=tuple(raw.get("address_bits", ())),
                 source=source,
             )
         return parts
