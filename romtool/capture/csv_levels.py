@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 
 from romtool.capture.recording import LEVELS, Change, Lines, Recording
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 
 SECONDS = {
     "s": 1.0,
@@ -36,20 +36,20 @@ def has_times(first: str) -> bool:
 
 
 def read_csv(lines: Lines) -> Recording:
-    """Return the recording of a CSV; raises Refused, later faults while the changes are read."""
+    """Return the recording of a CSV; raises InputError, later problems while the changes are read."""
     numbered = enumerate(lines, 1)
     number, first = next(((n, line) for n, line in numbered if line.strip()), (1, ""))
     separator, names = _names(first)
     column = next((n for n, name in enumerate(names) if _TIME.match(name)), None)
     if column is None:
-        raise _fault("no column is named time", "name the columns in the first row", number)
+        raise _problem("no column is named time", "name the columns in the first row", number)
     if len(names) > MOST_CHANNELS:
-        raise _fault(f"{len(names)} columns are too many", "export the EEPROM's lines only", number)
+        raise _problem(f"{len(names)} columns are too many", "export the EEPROM's lines only", number)
     found = _TIME.match(names[column])
     unit = (found["unit"] if found else None) or "s"
     if unit.lower() not in SECONDS:
         hint = f"known are {', '.join(SECONDS)}"
-        raise _fault(f"times in {unit[:20]} are not known", hint, number)
+        raise _problem(f"times in {unit[:20]} are not known", hint, number)
     channels = tuple(name.strip() for n, name in enumerate(names) if n != column)
     recording = Recording(channels, SECONDS[unit.lower()])
     recording.changes = _changes(recording, separator, column, numbered)
@@ -63,8 +63,8 @@ def _names(first: str) -> tuple[str, list[str]]:
     return separator, next(csv.reader([text], delimiter=separator), [])
 
 
-def _fault(message: str, hint: str, number: int) -> Refused:
-    return Refused([Fault(message, hint, line=number)])
+def _problem(message: str, hint: str, number: int) -> InputError:
+    return InputError([Problem(message, hint, line=number)])
 
 
 def _changes(
@@ -87,16 +87,16 @@ def _changes(
                 if not line.endswith("\n"):
                     recording.cut = True
                     return
-                raise _fault(f"{len(cells)} cells, not {size + 1}", _ROW, number)
+                raise _problem(f"{len(cells)} cells, not {size + 1}", _ROW, number)
             later = _time(cells.pop(column), separator, number)
             before = rest
         if later < time:
-            raise _fault(f"time runs back from {time:g} to {later:g}", _ROW, number)
+            raise _problem(f"time runs back from {time:g} to {later:g}", _ROW, number)
         recording.end = time = later
         for channel, cell in enumerate(cells):
             level = LEVELS.get(cell, -1)
             if level < 0:
-                raise _fault(f'"{cell[:20]}" is no level', _ROW, number)
+                raise _problem(f'"{cell[:20]}" is no level', _ROW, number)
             if levels[channel] != level:
                 levels[channel] = level
                 yield Change(later, channel, level)
@@ -111,5 +111,5 @@ def _time(cell: str, separator: str, number: int) -> float:
     except ValueError:
         found = float("nan")
     if not math.isfinite(found):
-        raise _fault(f'"{cell.strip()[:20]}" is no time', _ROW, number)
+        raise _problem(f'"{cell.strip()[:20]}" is no time', _ROW, number)
     return found

@@ -19,13 +19,13 @@ from romtool.capture.outcome import (
     outcomes_of,
 )
 from romtool.capture.recording import FLOATING, HIGH, Change, Recording
-from romtool.capture.three_wire import Frame, FrameReader
+from romtool.capture.three_wire import Selection, SelectionReader
 from romtool.capture.two_wire import TransferReader
 from romtool.capture.wiring import Wiring
 from romtool.errors import refuse
 from romtool.schema.bench import SerialBus
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Part
+from romtool.schema.image_layouts import Part
 from romtool.schema.numbers import one_of
 
 PREFIX = 100_000
@@ -39,7 +39,7 @@ class Quality:
     `glitches`: pulses left out; `samples`: of each clock; `quiet`: channels that never change;
     `clocks`, `stray`: clocks in all, and those before the first START or while nothing is selected;
     `broken`: times of transfers that ended in the middle of a byte; `cut`: the file breaks off;
-    `polls`: frames without a command.
+    `polls`: selections without a command.
     """
 
     glitches: int = 0
@@ -102,7 +102,7 @@ def decode(
     """Return what a recording shows of an EEPROM's bus.
 
     `channels`: the name of each line's channel, where it is settled (`org` may be a number of
-    bits); `part`: the part on the bus. Raises Refused where it can't be told what is what.
+    bits); `part`: the part on the bus. Raises InputError where it can't be told what is what.
     """
     start = list(itertools.islice(recording.changes, PREFIX))
     if not start and not recording.channels:
@@ -151,7 +151,7 @@ def _used(changes: Iterable[Change], used: frozenset[int], counts: list[int]) ->
 def _settled(
     buses: Mapping[str, SerialBus], recording: Recording, channels: Mapping[str, str]
 ) -> Wiring:
-    """Return the wiring that a user names; raises Refused."""
+    """Return the wiring that a user names; raises InputError."""
     fits = [
         bus
         for bus in buses.values()
@@ -186,7 +186,7 @@ def _found(
     recording: Recording,
     start: Sequence[Change],
 ) -> Wiring:
-    """Return the wiring by names, or by behaviour; raises Refused where neither tells it."""
+    """Return the wiring by names, or by behaviour; raises InputError where neither tells it."""
     names = recording.channels
     named = wiring.by_name(list(buses.values()), names)
     scored = [(wiring.score_of(one, start), one) for one in named]
@@ -263,16 +263,16 @@ def _three_wire(
     clock: float | None,
     word: int | None,
 ) -> Decoded:
-    reader = FrameReader()
-    frames: list[Frame] = list(reader.read(levels))
+    reader = SelectionReader()
+    selections: list[Selection] = list(reader.read(levels))
     quality.clocks, quality.stray = reader.clocks, reader.clocks_outside
-    quality.begins_inside = reader.starts_selected and bool(frames) and frames[0].clocks > 0
+    quality.begins_inside = reader.starts_selected and bool(selections) and selections[0].clocks > 0
     if quality.begins_inside:
-        frames = frames[1:]
-    parsed = [one for one in (parse(wires.bus, frame) for frame in frames) if one]
-    quality.polls = len(frames) - len(parsed)
+        selections = selections[1:]
+    parsed = [one for one in (parse(wires.bus, selection) for selection in selections) if one]
+    quality.polls = len(selections) - len(parsed)
     if word is None and "org" in wires.channels and parsed:
-        word = 16 if sum(one.frame.wide for one in parsed) * 2 > len(parsed) else 8
+        word = 16 if sum(one.selection.wide for one in parsed) * 2 > len(parsed) else 8
     known = [one for one in catalog.parts.values() if one.bus == wires.bus.name]
     verdict = decide(parsed, organisations([part] if part else known), word)
     one = verdict.organisation
@@ -282,7 +282,7 @@ def _three_wire(
     commands = list(
         three_wire_commands.commands_of(
             wires.bus,
-            frames,
+            selections,
             one,
             size=size,
             write_time=wires.bus.write_time / 1000 / recording.unit,

@@ -1,7 +1,7 @@
-"""How many address bits and which word a three-wire part has: from its frames, all together.
+"""How many address bits and which word a three-wire part has: told from all its commands together.
 
 A command is a start bit, two bits of command, the address, and data. Neither the address's width
-nor the word's is said anywhere; but frames end where commands do, and a read's data follow a dummy
+nor the word's is said anywhere; but CS falls where commands end, and a read's data follow a dummy
 bit 0 that the part gives with the last address bit.
 """
 
@@ -11,12 +11,12 @@ import itertools
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from romtool.capture.three_wire import Frame
+from romtool.capture.three_wire import Selection
 from romtool.schema.bench import SerialBus, SerialCommand
-from romtool.schema.frames import Part
+from romtool.schema.image_layouts import Part
 
 EXTRA = 1
-"""Clocks behind a command that masters give, where they read as CLK rises."""
+"""Clocks after a command that masters give, where they read as CLK rises."""
 
 DISTURBED = 0.2
 """Such a share of dummy bits may be 1 where every organisation has some: something disturbs."""
@@ -30,22 +30,22 @@ class Organisation(NamedTuple):
 
 
 class Parsed(NamedTuple):
-    """A frame with a start bit: its command, and how many clocks stand behind the two bits."""
+    """A selection with a start bit: its command, and how many clocks follow the two bits."""
 
-    frame: Frame
+    selection: Selection
     command: SerialCommand
-    behind: int
+    rest: int
 
 
 class Verdict(NamedTuple):
     """The organisation of the part, and what speaks for it.
 
-    `fits`: frames that end where it says, of `frames`; `dummies`: reads with its dummy bit, of
-    `reads`. `expected`: the one for which the frames are made, where the part has another.
+    `fits`: how many of the `selections` end where it says; `dummies`: how many of the `reads` have
+    its dummy bit. `expected`: the one for which the commands are made, where the part has another.
     """
 
     organisation: Organisation
-    frames: int
+    selections: int
     fits: int
     reads: int
     dummies: int
@@ -53,16 +53,16 @@ class Verdict(NamedTuple):
     expected: Organisation | None = None
 
 
-def parse(bus: SerialBus, frame: Frame) -> Parsed | None:
-    """Return a frame's command; None for a frame without a start bit or with too few bits."""
-    behind = frame.di.bit_length() - 1 - 2
-    if behind < 2:  # the upper two bits of the address tell some commands apart
+def parse(bus: SerialBus, selection: Selection) -> Parsed | None:
+    """Return a selection's command; None without a start bit, or with too few bits."""
+    rest = selection.di.bit_length() - 1 - 2
+    if rest < 2:  # the upper two bits of the address tell some commands apart
         return None
-    code, select = frame.di >> behind & 3, frame.di >> behind - 2 & 3
+    code, select = selection.di >> rest & 3, selection.di >> rest - 2 & 3
     for command in bus.commands:
         is_selected = not command.select or int(command.select, 2) == select
         if int(command.code, 2) == code and is_selected:
-            return Parsed(frame, command, behind)
+            return Parsed(selection, command, rest)
     return None
 
 
@@ -78,15 +78,15 @@ def organisations(parts: Iterable[Part]) -> list[Organisation]:
 
 def dummy(parsed: Parsed, address_bits: int) -> bool | None:
     """Return the bit that comes with the last address bit; None where nothing drives it."""
-    place = parsed.behind - address_bits
-    if place < 0 or parsed.frame.undriven >> place & 1:
+    place = parsed.rest - address_bits
+    if place < 0 or parsed.selection.undriven >> place & 1:
         return None
-    return bool(parsed.frame.do >> place & 1)
+    return bool(parsed.selection.do >> place & 1)
 
 
 def _length_score(parsed: Parsed, one: Organisation) -> float:
-    """Return how well a frame ends where the command does: 1, less with clocks behind it, 0."""
-    rest = parsed.behind - one.address_bits
+    """Return how well a selection ends where the command does: 1, less with clocks after it, 0."""
+    rest = parsed.rest - one.address_bits
     if rest < 0:
         return 0
     if parsed.command.data == "out":
@@ -97,14 +97,14 @@ def _length_score(parsed: Parsed, one: Organisation) -> float:
 
 
 def _address(parsed: Parsed, one: Organisation) -> int:
-    return parsed.frame.di >> (parsed.behind - one.address_bits) & ((1 << one.address_bits) - 1)
+    return parsed.selection.di >> (parsed.rest - one.address_bits) & ((1 << one.address_bits) - 1)
 
 
 def _order_score(reads: Sequence[Parsed], one: Organisation) -> float:
     """Return how many reads go on where the one before ended: 1 for all."""
     follows = 0
     for earlier, later in itertools.pairwise(reads):
-        words = (earlier.behind - one.address_bits) // one.word
+        words = (earlier.rest - one.address_bits) // one.word
         follows += _address(later, one) - _address(earlier, one) == words > 0
     return follows / len(reads) if reads else 0.0
 
@@ -128,11 +128,11 @@ class _Case(NamedTuple):
 def decide(
     parsed: Sequence[Parsed], candidates: Sequence[Organisation], word: int | None = None
 ) -> Verdict:
-    """Return the organisation of the part behind these frames.
+    """Return the organisation of the part that these selections address.
 
     `candidates`: those that it may have; `word`: the one that its ORG pin selects.
     """
-    ended = [one for one in parsed if one.frame.ended]
+    ended = [one for one in parsed if one.selection.ended]
     reads = [one for one in ended if one.command.data == "out"]
     cases = [_case(ended, reads, one) for one in candidates]
     allowed = [case for case in cases if word in (None, case.organisation.word)] or cases

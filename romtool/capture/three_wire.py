@@ -1,4 +1,4 @@
-"""Frames of the three-wire bus: what is clocked in and out while a part is selected.
+"""Selections of the three-wire bus: what is clocked in and out while a part is selected.
 
 CS   __/‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾\\__
 CLK  ____/‾\\_/‾\\_/‾\\_/‾\\____    DI counts as CLK rises; DO changes after that: so it is
@@ -16,11 +16,11 @@ CS, CLK, DI, DO, ORG, LOCK = 1, 2, 4, 8, 16, 32
 """Bits of `Levels`: the lines, and the one that protects from writing."""
 
 
-class Frame(NamedTuple):
+class Selection(NamedTuple):
     """What was clocked while CS was high: `clocks` bits of `di` and `do`, the first one highest.
 
     `undriven`: the bits of `do` that nothing drove. `low_for`: how long DO was low before a start
-    bit; `ready_at`: since when it was high there, or high again behind the last clock; `late_busy`:
+    bit; `ready_at`: since when it was high there, or high again after the last clock; `late_busy`:
     it went low there. `ended`: CS fell, not the capture ended. `locked`, `wide`: the levels of the
     protecting line and of ORG.
     """
@@ -40,7 +40,7 @@ class Frame(NamedTuple):
 
 
 class _Idle:
-    """What DO says of the part's state, before a start bit and behind the last clock."""
+    """What DO says of the part's state, before a start bit and after the last clock."""
 
     def __init__(self) -> None:
         self.low_for: float = 0
@@ -58,7 +58,7 @@ class _Idle:
             self.ready_at = earlier.time
 
     def after_last(self, earlier: Levels, now: Levels) -> None:
-        """Take a change with no clock going on, behind a start bit."""
+        """Take a change with no clock going on, after a start bit."""
         if (earlier.undriven | now.undriven) & DO or not now.high & CS:
             return
         if earlier.high & ~now.high & DO:
@@ -67,25 +67,25 @@ class _Idle:
             self.ready_at = now.time
 
 
-class FrameReader:
-    """Reads the frames; clocks while nothing is selected are counted."""
+class SelectionReader:
+    """Reads the selections; clocks while nothing is selected are counted."""
 
     def __init__(self) -> None:
         self.clocks = 0
         self.clocks_outside = 0
         self.starts_selected = False
 
-    def read(self, levels: Iterable[Levels]) -> Iterator[Frame]:
-        """Yield the frames in order of time; also one that the capture's end cuts off."""
+    def read(self, levels: Iterable[Levels]) -> Iterator[Selection]:
+        """Yield the selections in order of time; also one that the capture's end cuts off."""
         start: float | None = None
         clocks = di = do = floating = 0
         is_sampled = True  # DO was taken for each clock so far
         idle = _Idle()
 
-        def frame(end: float, high: int, *, ended: bool) -> Frame:
+        def selection(end: float, high: int, *, ended: bool) -> Selection:
             lines = bool(high & LOCK), bool(high & ORG)
             seen = idle.low_for, idle.ready_at, idle.is_late
-            return Frame(start or 0, end, clocks, di, do, floating, *seen, ended, *lines)
+            return Selection(start or 0, end, clocks, di, do, floating, *seen, ended, *lines)
 
         before: Levels | None = None
         for now in levels:
@@ -107,13 +107,13 @@ class FrameReader:
                     floating = floating << 1 | (1 if earlier.undriven & DO else 0)
                     is_sampled = True
                 if not high & CS:
-                    yield frame(time, high, ended=True)
+                    yield selection(time, high, ended=True)
                     start = None
             elif rises & CS:
                 start = time
                 clocks = di = do = floating = 0
                 is_sampled, idle = True, _Idle()
-                rises &= ~CLK  # a clock that comes up with CS is none of this frame
+                rises &= ~CLK  # a clock that comes up with CS is none of this selection
             if rises & CLK:
                 self.clocks += 1
                 if start is None:
@@ -125,4 +125,4 @@ class FrameReader:
         if start is not None and before is not None:
             if not is_sampled:
                 do, floating = do << 1, floating << 1 | 1
-            yield frame(before.time, before.high, ended=False)
+            yield selection(before.time, before.high, ended=False)

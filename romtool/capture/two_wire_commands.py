@@ -8,7 +8,7 @@ from typing import NamedTuple
 from romtool.capture.commands import Command
 from romtool.capture.two_wire import Transfer
 from romtool.schema.bench import SerialBus
-from romtool.schema.frames import Part
+from romtool.schema.image_layouts import Part
 
 BLOCK = 256
 """Bytes that an address byte reaches; larger parts have a 7-bit address for each such block."""

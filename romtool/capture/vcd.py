@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from romtool.capture.recording import FLOATING, LEVELS, LOW, UNKNOWN, Change, Lines, Recording
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 
 SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "ps": 1e-12, "fs": 1e-15}
 """Units of $timescale (18.2.3.6)."""
@@ -28,9 +28,9 @@ class _Variable(NamedTuple):
 
 
 def read_vcd(lines: Lines) -> Recording:
-    """Return the recording of a value change dump; raises Refused for what is none.
+    """Return the recording of a value change dump; raises InputError for what is none.
 
-    Faults behind the declarations are raised while the changes are read.
+    Problems after the declarations are raised while the changes are read.
     """
     numbered = enumerate(lines, 1)
     channels: list[str] = []
@@ -52,17 +52,17 @@ def read_vcd(lines: Lines) -> Recording:
                 recording = Recording(tuple(channels), unit)
                 recording.changes = _Body(recording, variables).changes(numbered)
                 return recording
-    raise _fault("there is no $enddefinitions: the declarations are not all there", None)
+    raise _problem("there is no $enddefinitions: the declarations are not all there", None)
 
 
-def _fault(message: str, line: int | None) -> Refused:
-    return Refused([Fault(message, _HINT, line=line)])
+def _problem(message: str, line: int | None) -> InputError:
+    return InputError([Problem(message, _HINT, line=line)])
 
 
 def _unit(words: list[str], number: int) -> float:
     found = _TIMESCALE.match("".join(words))
     if found is None:
-        raise _fault(f'$timescale {" ".join(words)[:40]} is none such as "1 ns"', number)
+        raise _problem(f'$timescale {" ".join(words)[:40]} is none such as "1 ns"', number)
     return int(found[1]) * SECONDS[found[2]]
 
 
@@ -71,7 +71,7 @@ def _declare(
 ) -> None:
     """Add the channels of `$var type size code reference`; one more name of a code adds none."""
     if len(words) < 4 or not words[1].isdecimal() or len(words[1]) > 5:
-        raise _fault(f"$var {' '.join(words)[:40]} is not type, size, code and name", number)
+        raise _problem(f"$var {' '.join(words)[:40]} is not type, size, code and name", number)
     kind, size, code, name = words[0], int(words[1]), words[2], "".join(words[3:])
     if code in variables:
         return
@@ -79,7 +79,7 @@ def _declare(
         variables[code] = _Variable(0, 0)
         return
     if len(channels) + size > MOST_CHANNELS:
-        raise _fault(f"more than {MOST_CHANNELS} bits are declared", number)
+        raise _problem(f"more than {MOST_CHANNELS} bits are declared", number)
     variables[code] = _Variable(len(channels), size)
     if size == 1:
         channels.append(name)
@@ -92,7 +92,7 @@ def _declare(
 
 
 class _Body:
-    """What stands behind the declarations (18.2.1): times, and levels of variables."""
+    """What stands after the declarations (18.2.1): times, and levels of variables."""
 
     def __init__(self, recording: Recording, variables: dict[str, _Variable]) -> None:
         self._recording = recording
@@ -128,7 +128,7 @@ class _Body:
             return
         later = int(digits)
         if later < self._time:
-            raise _fault(f"time runs back from {self._time} to {later}", number)
+            raise _problem(f"time runs back from {self._time} to {later}", number)
         self._recording.end = self._time = later
 
     def _words(self, line: str, number: int) -> Iterator[Change]:
@@ -154,7 +154,7 @@ class _Body:
         if variable is None or not bits or not all(bit in LEVELS for bit in bits):
             if line.endswith("\n"):
                 words = f"{bits} {code}"[:40].strip()
-                raise _fault(f"{words} is no time and no level of a variable", number)
+                raise _problem(f"{words} is no time and no level of a variable", number)
             self._recording.cut = True
             return
         for channel, level in enumerate(_spread(bits, variable.bits), variable.first):

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from romtool.capture.levels import Levels, levels_of
 from romtool.capture.organisation import parse
 from romtool.capture.recording import Change
-from romtool.capture.three_wire import FrameReader
+from romtool.capture.three_wire import SelectionReader
 from romtool.capture.two_wire import TransferReader
 from romtool.schema.bench import SerialBus, SerialLine
 
@@ -185,11 +185,11 @@ def _three_wire(
                 continue
             lines = {"cs": select, "clk": clock, "di": into} | ({} if out < 0 else {"do": out})
             one = Wiring(buses["three-wire"], lines, "")
-            score, frames = _three_wire_score(one, changes)
+            score, selections = _three_wire_score(one, changes)
             if out < 0:
                 score *= 0.5
             words = (
-                f"by behaviour: {names[select]} frames {frames} groups of clocks on "
+                f"by behaviour: {names[select]} frames {selections} groups of clocks on "
                 f"{names[clock]}, in which {names[into]} begins with a start bit and a command"
             )
             if out >= 0:
@@ -212,27 +212,29 @@ def _is_framed(changes: Sequence[Change], select: int, clock: int) -> bool:
 
 
 def _three_wire_score(one: Wiring, changes: Sequence[Change]) -> tuple[float, int]:
-    """Return how much of the frames makes sense, and how many there are."""
+    """Return how much of the selections makes sense, and how many there are."""
     lines = one.channels
     if not _is_framed(changes, lines["cs"], lines["clk"]):
         return 0, 0
-    frames = [frame for frame in FrameReader().read(one.levels(changes)) if frame.clocks]
+    selections = [
+        selection for selection in SelectionReader().read(one.levels(changes)) if selection.clocks
+    ]
     good = 0.0
     lengths: dict[tuple[str, int], int] = {}
-    for frame in frames:
-        parsed = parse(one.bus, frame)
+    for selection in selections:
+        parsed = parse(one.bus, selection)
         if parsed is None:
             continue
-        begins = frame.di.bit_length() == frame.clocks
-        key = (parsed.command.kind, parsed.behind)
+        begins = selection.di.bit_length() == selection.clocks
+        key = (parsed.command.kind, parsed.rest)
         lengths[key] = lengths.get(key, 0) + 1
         good += 1.0 if begins else 0.25
-    if not frames:
+    if not selections:
         return 0, 0
-    same = max(lengths.values(), default=0) / len(frames)
+    same = max(lengths.values(), default=0) / len(selections)
     late = _late_share(changes, lines["clk"], lines.get("do"))
     early = _late_share(changes, lines["clk"], lines["di"])
-    return good * (1 + same) * (1 + late) * (2 - early) / 2, len(frames)
+    return good * (1 + same) * (1 + late) * (2 - early) / 2, len(selections)
 
 
 def _late_share(changes: Sequence[Change], clock: int, data: int | None) -> float:

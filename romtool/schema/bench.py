@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from romtool.errors import Fault
+from romtool.errors import Problem
 from romtool.schema.described import Described
 
 
@@ -23,7 +23,7 @@ class SerialLine(Described):
 
 
 class SerialCommand(Described):
-    """A command with a code: bits behind the start bit, upper address bits, data to or from it."""
+    """A command with a code: bits after the start bit, upper address bits, data to or from it."""
 
     kind: str
     code: str
@@ -123,14 +123,14 @@ def cause_of(raw: Mapping[str, Any], source: str) -> Cause:
     return Cause(**{**raw, "source": source, **names})
 
 
-def bench_faults(bench: Bench, rules: Mapping[str, object]) -> Iterator[Fault]:
+def bench_problems(bench: Bench, rules: Mapping[str, object]) -> Iterator[Problem]:
     """Yield what doesn't add up: names that nothing has."""
     for symptom in bench.symptoms.values():
         for name in symptom.causes:
             if name not in bench.causes:
-                yield Fault(f"symptom {symptom.name}: no cause is called {name}")
+                yield Problem(f"symptom {symptom.name}: no cause is called {name}")
     for cause in bench.causes.values():
         for names, known in ((cause.rules, rules), (cause.observations, bench.observations)):
             for name in names:
                 if name not in known:
-                    yield Fault(f"cause {cause.name}: nothing is called {name}")
+                    yield Problem(f"cause {cause.name}: nothing is called {name}")

@@ -69,7 +69,7 @@ class Lines:
         self.events.append((self.now + width * self.quarter, name, back))
 
     def sampled(self, per_clock: int, start: float = 0, stop: float | None = None) -> list[Any]:
-        """The changes that an analyser sees that samples each clock so often: (sample, name, level)."""
+        """What an analyser sees that samples each clock so often, as (sample, name, level)."""
         step = self.quarter * 4 / per_clock
         first = round(start / step)
         last = None if stop is None else round(stop / step)
