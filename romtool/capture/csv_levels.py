@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 
 from romtool.capture.recording import LEVELS, Change, Lines, Recording
-from romtool.errors import Problem, InputError
+from romtool.errors import InputError, Problem
 
 SECONDS = {
     "s": 1.0,
@@ -36,7 +36,7 @@ def has_times(first: str) -> bool:
 
 
 def read_csv(lines: Lines) -> Recording:
-    """Return the recording of a CSV; raises InputError, later problems while the changes are read."""
+    """Return the recording of a CSV; raises InputError, some of it while the changes are read."""
     numbered = enumerate(lines, 1)
     number, first = next(((n, line) for n, line in numbered if line.strip()), (1, ""))
     separator, names = _names(first)
@@ -44,7 +44,9 @@ def read_csv(lines: Lines) -> Recording:
     if column is None:
         raise _problem("no column is named time", "name the columns in the first row", number)
     if len(names) > MOST_CHANNELS:
-        raise _problem(f"{len(names)} columns are too many", "export the EEPROM's lines only", number)
+        raise _problem(
+            f"{len(names)} columns are too many", "export the EEPROM's lines only", number
+        )
     found = _TIME.match(names[column])
     unit = (found["unit"] if found else None) or "s"
     if unit.lower() not in SECONDS:

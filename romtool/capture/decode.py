@@ -107,7 +107,7 @@ def decode(
     start = list(itertools.islice(recording.changes, PREFIX))
     if not start and not recording.channels:
         raise refuse("has no channels", "capture the EEPROM's lines")
-    buses = catalog.bench.buses
+    buses = catalog.serial_buses
     word = None
     if channels and "org" in channels and channels["org"] in ("8", "16"):
         word = int(channels["org"])
@@ -117,7 +117,7 @@ def decode(
     if channels:
         wires = _settled(buses, recording, channels)
     else:
-        wires = _found(catalog.bench.buses, buses, recording, start)
+        wires = _found(catalog.serial_buses, buses, recording, start)
     quality = Quality()
     clock = _clock(wires, start)
     if clock:

@@ -11,7 +11,7 @@ from romtool.errors import refuse
 
 
 def read_recording(lines: Lines) -> Recording:
-    """Return what a text of either format records; raises InputError, some of it while it is read."""
+    """Return what a text of either format records; raises InputError, perhaps in mid-reading."""
     rest = iter(lines)
     blank = []
     for line in rest:

@@ -33,7 +33,7 @@ def observed(
     **words: object,
 ) -> Observed:
     """Return what the schema says of this observation, with these words filled in."""
-    found = catalog.bench.observations[name]
+    found = catalog.observations[name]
     return Observed(
         name,
         found.severity,

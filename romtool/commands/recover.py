@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,37 +10,29 @@ from typing import Any
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import (
-    DONE,
-    NO,
-    catalog_of,
-    echo,
-    echo_json,
-    echo_lines,
-    force_option,
-    guarded,
-    image_options,
-    json_option,
-    tell,
-)
-from romtool.errors import Fault, Refused
-from romtool.files.intake import take
+from romtool.commands.call import DONE, NO, Call, declare
+from romtool.commands.options import FORCE, IMAGE, JSON
+from romtool.commands.printing import echo, echo_json, echo_lines, warn
+from romtool.errors import InputError, Problem
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import visible
 from romtool.text.page import line, title
+from romtool.text.problems import visible
 
 MOST_PLACES = 8
 """So many differing bytes of an answer are shown."""
 
 
-@click.command(
+@declare(
     "recover",
-    epilog="Example: romtool recover read1.bin read2.bin read3.bin -o donor.bin",
+    *IMAGE,
+    FORCE,
+    JSON,
+    example="romtool recover read1.bin read2.bin read3.bin -o donor.bin",
 )
 @click.argument(
     "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
@@ -54,50 +45,36 @@ MOST_PLACES = 8
     help="Where to write the image, as raw binary; left out: nothing is written.",
 )
 @click.option("--pick", type=click.IntRange(min=1), metavar="N", help="Take answer N of several.")
-@image_options
-@force_option
-@json_option
-@guarded
-def command(
-    dumps: tuple[str, ...],
-    output: Path | None,
-    pick: int | None,
-    layout: str | None,
-    part: str | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int | None) -> int:
     """Undo what went wrong in reading a part: byte pairs swapped, contents repeating, one bit
     late, bytes before the image, a cut, gaps, a lost frame (with --layout), or two of these.
 
     Several DUMPs are reads of the same part, and are voted over bit by bit. It says what it did,
     what speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
     """
-    catalog = catalog_of(schemas)
+    catalog, layout, part = call.catalog, call.layout, call.part
     readings, names = [], []
     for name in dumps:
-        intake = take(catalog, name, forced, gaps=True)
-        for note in intake.notes:
-            tell(note)
-        readings.append(Reading.of(intake.data, intake.gaps))
-        names.append(intake.name)
+        input_file = call.read(name, gaps=True)
+        for note in input_file.notes:
+            warn(note)
+        readings.append(Reading.of(input_file.data, input_file.gaps))
+        names.append(input_file.name)
     found = recover(catalog, readings, layout, catalog.part(part).size if part else None)
     if part is not None and not found.answers and found.named is None:
         _other_size(catalog, readings, layout, part)
     chosen = _chosen(found, pick)
     if chosen is not None and output is not None:
-        write_files([(output, chosen.data)], force=force)
+        write_files([(output, chosen.data)], force=call.force)
     written = output if chosen is not None else None
-    if as_json:
+    if call.as_json:
         echo_json(_answer(names, found, chosen, written))
     else:
         _show(catalog, names, found, chosen, written)
     if chosen is None:
-        tell(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
-        sys.exit(NO)
-    sys.exit(DONE)
+        warn(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
+        return NO
+    return DONE
 
 
 def _other_size(catalog: Catalog, readings: list[Reading], layout: str | None, part: str) -> None:
@@ -105,7 +82,7 @@ def _other_size(catalog: Catalog, readings: list[Reading], layout: str | None, p
     free = recover(catalog, readings, layout)
     if free.answers:
         size = len(free.answers[0].data)
-        tell(f"--part {part}: there is no answer of its size, but one of {size} bytes without it")
+        warn(f"--part {part}: there is no answer of its size, but one of {size} bytes without it")
 
 
 def _chosen(found: Recovery, pick: int | None) -> Answer | None:
@@ -116,7 +93,7 @@ def _chosen(found: Recovery, pick: int | None) -> Answer | None:
         many = len(found.answers)
         message = f"--pick {pick}: there {'is' if many == 1 else 'are'} {many or 'no'} answer"
         hint = "see them without --pick"
-        raise Refused([Fault(message + ("" if many == 1 else "s"), hint)])
+        raise InputError([Problem(message + ("" if many == 1 else "s"), hint)])
     return found.answers[pick - 1]
 
 
@@ -136,7 +113,7 @@ def _answer(
         "confidence": best.confidence if best else found.confidence,
         "layout": best.evidence.layout if best else None,
         "evidence": best.evidence.as_json() if best else None,
-        "faults": list(best.faults) if best else [],
+        "faults": list(best.problems) if best else [],
         "notes": [*found.notes, *(best.notes if best else ())],
         "alternatives": [
             _alternative(number, answer)
@@ -160,7 +137,7 @@ def _alternative(number: int, answer: Answer) -> dict[str, Any]:
         "layout": answer.evidence.layout,
         "size": len(answer.data),
         "sha256": hashlib.sha256(answer.data).hexdigest(),
-        "faults": list(answer.faults),
+        "faults": list(answer.problems),
         "notes": list(answer.notes),
     }
 
@@ -221,8 +198,8 @@ def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
         yield from line("step", f"{mishap.title}: {words}", indent=2, style="cyan")
     yield from line("layout", answer.evidence.layout, indent=2)
     yield from line("evidence", answer.evidence.in_words(), indent=2)
-    for fault in answer.faults:
-        yield from line("wrong", fault, indent=2, style="red")
+    for problem in answer.problems:
+        yield from line("wrong", problem, indent=2, style="red")
     for note in answer.notes:
         yield from line("note", note, indent=2, style="yellow")
     for name, _ in answer.steps:

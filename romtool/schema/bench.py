@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
-
-from romtool.errors import Problem
 from romtool.schema.described import Described
 
 
+class SerialDevices(Described):
+    """Which of a bus's 7-bit addresses are EEPROMs: their bits, where `mask` has ones."""
+
+    code: int
+    mask: int
+
+
 class SerialLine(Described):
-    """A line of an EEPROM's bus: its pin, and the channel names by which it is known."""
+    """A line of an EEPROM's bus: its pin, and the channel names by which it is known.
+
+    `locks`: the level at which nothing is stored.
+    """
 
     name: str
     title: str
     text: str
     pin: int
     names: tuple[str, ...]
-    required: bool = False
-    pull_up: bool = False
-    locks: str | None = None
+    required: bool
+    pull_up: bool
+    locks: str | None
 
 
 class SerialCommand(Described):
@@ -27,16 +33,16 @@ class SerialCommand(Described):
 
     kind: str
     code: str
-    select: str = ""
-    data: str | None = None
-    needs_enable: bool = False
+    select: str
+    data: str | None
+    needs_enable: bool
 
 
-class SerialBus(Described):
+class SerialBus(Described, lines="line", commands="command"):
     """The bus of an EEPROM, as a logic analyser sees it.
 
     `write_time`: milliseconds; `samples`: of each clock, at least; `glitch`: a pulse shorter than
-    a clock divided by this is none; `device`: code and mask of the 7-bit addresses of EEPROMs.
+    a clock divided by this is none.
     """
 
     name: str
@@ -45,7 +51,7 @@ class SerialBus(Described):
     write_time: int
     samples: int
     glitch: int
-    device: tuple[int, int] | None
+    device: SerialDevices | None
     lines: tuple[SerialLine, ...]
     commands: tuple[SerialCommand, ...]
 
@@ -55,7 +61,7 @@ class SerialBus(Described):
 
     def is_eeprom(self, address: int) -> bool:
         """Whether an EEPROM has this 7-bit address."""
-        return self.device is not None and address & self.device[1] == self.device[0]
+        return self.device is not None and address & self.device.mask == self.device.code
 
 
 class Observation(Described):
@@ -78,7 +84,10 @@ class Symptom(Described):
 
 
 class Cause(Described):
-    """What makes a symptom: which `test` tells it, by which `rules` and `observations`."""
+    """What makes a symptom, and how it is told: its logic is in `romtool.diagnose`.
+
+    `test` tells it, by these `rules` of `check` and `observations` of `capture`.
+    """
 
     name: str
     title: str
@@ -88,49 +97,5 @@ class Cause(Described):
     out: str
     measure: str
     remedy: str
-    rules: tuple[str, ...] = ()
-    observations: tuple[str, ...] = ()
-
-
-class Bench(Described):
-    """All of it, by name."""
-
-    buses: Mapping[str, SerialBus]
-    observations: Mapping[str, Observation]
-    symptoms: Mapping[str, Symptom]
-    causes: Mapping[str, Cause]
-
-
-def bus_of(raw: Mapping[str, Any], source: str) -> SerialBus:
-    """Return the bus that a table of the schema describes."""
-    device = raw.get("device")
-    return SerialBus(
-        name=raw["name"],
-        title=raw["title"],
-        source=source,
-        write_time=raw["write_time"],
-        samples=raw["samples"],
-        glitch=raw["glitch"],
-        device=None if device is None else (device["code"], device["mask"]),
-        lines=tuple(SerialLine(**{**one, "names": tuple(one["names"])}) for one in raw["line"]),
-        commands=tuple(SerialCommand(**one) for one in raw.get("command", ())),
-    )
-
-
-def cause_of(raw: Mapping[str, Any], source: str) -> Cause:
-    """Return the cause that a table of the schema describes."""
-    names = {key: tuple(raw.get(key, ())) for key in ("rules", "observations")}
-    return Cause(**{**raw, "source": source, **names})
-
-
-def bench_problems(bench: Bench, rules: Mapping[str, object]) -> Iterator[Problem]:
-    """Yield what doesn't add up: names that nothing has."""
-    for symptom in bench.symptoms.values():
-        for name in symptom.causes:
-            if name not in bench.causes:
-                yield Problem(f"symptom {symptom.name}: no cause is called {name}")
-    for cause in bench.causes.values():
-        for names, known in ((cause.rules, rules), (cause.observations, bench.observations)):
-            for name in names:
-                if name not in known:
-                    yield Problem(f"cause {cause.name}: nothing is called {name}")
+    rules: tuple[str, ...]
+    observations: tuple[str, ...]

@@ -6,13 +6,11 @@ import functools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from romtool.errors import Wrong
-from romtool.schema.kinds.base import (
+from romtool.errors import InvalidValue
+from romtool.schema.field_types.base import (
     SHOWS,
-    Kind,
-    Stored,
-    Unexplained,
-    Value,
+    FieldType,
+    NotRepresentable,
     a_list,
     whole_number,
 )
@@ -21,20 +19,20 @@ from romtool.schema.spelt_numbers import number_schema
 from romtool.schema.tables import describe
 
 
-class Flag(Kind):
+class Flag(FieldType[int, bool]):
     """One bit: true or false."""
 
     usage = "write true or false"
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> bool:
         return bool(stored)
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         if not isinstance(value, bool):
-            raise Wrong(f"{describe(value)} is not true or false")
+            raise InvalidValue(f"{describe(value)} is not true or false")
         return int(value)
 
-    def show(self, value: Value) -> str:
+    def show(self, value: bool) -> str:
         return "yes" if value else "no"
 
     def takes(self) -> str:
@@ -44,39 +42,41 @@ class Flag(Kind):
         return {"type": "boolean"}
 
 
-class Choice(Kind):
+class Choice(FieldType[int, int | str]):
     """One of several names (or numbers); with `numbers`, values without a name are numbers."""
 
     names: Mapping[int, str | int]
-    numbers: bool = False
+    numbers: bool
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> int | str:
         if stored in self.names:
             return self.names[stored]
         if self.numbers:
             return stored
-        raise Unexplained(f"value {stored} has no meaning")
+        raise NotRepresentable(f"value {stored} has no meaning")
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         value = self._number(value)
         for stored, name in self.names.items():
             if value == name and type(value) is type(name):
                 return stored
         if self.numbers and isinstance(value, int) and not isinstance(value, bool):
             if value in self.names:
-                raise Wrong(f"{value} is written {self.names[value]}")
+                raise InvalidValue(f"{value} is written {self.names[value]}")
             if 0 <= value <= self.top:
                 return value
-        raise Wrong(f"{describe(value)} is not one of its values", f"write {self._choices()}")
+        raise InvalidValue(
+            f"{describe(value)} is not one of its values", f"write {self._choices()}"
+        )
 
-    def _number(self, value: Value) -> Value:
+    def _number(self, value: object) -> object:
         """Return a number that is written as a text, such as "10h", where numbers are meant."""
         numeric = self.numbers or any(isinstance(name, int) for name in self.names.values())
         if not numeric or not isinstance(value, str) or value in self.names.values():
             return value
         try:
             return parse_number(value)
-        except Wrong:
+        except InvalidValue:
             return value
 
     def _choices(self) -> str:
@@ -101,32 +101,34 @@ class Choice(Kind):
     def _unnamed(self) -> Iterator[tuple[int, int]]:
         """Yield the runs of stored numbers that have no name."""
         first = 0
-        for behind in [*sorted(self.names), self.top + 1]:
-            if first < behind:
-                yield first, behind - 1
-            first = behind + 1
+        for stop in [*sorted(self.names), self.top + 1]:
+            if first < stop:
+                yield first, stop - 1
+            first = stop + 1
 
 
-class Flags(Kind):
+class Flags(FieldType[int, list[str]]):
     """A list of the names of the bits that are set."""
 
     names: tuple[str, ...]
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> list[str]:
         return [name for bit, name in enumerate(self.names) if stored >> bit & 1]
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         stored = 0
         for index, name in enumerate(a_list(value)):
             if name not in self.names:
                 hint = did_you_mean(str(name), self.names) or f"write {one_of(list(self.names))}"
-                raise Wrong(f"{describe(name)} is not one of its values", hint, inside=(index,))
+                raise InvalidValue(
+                    f"{describe(name)} is not one of its values", hint, inside=(index,)
+                )
             if stored >> self.names.index(name) & 1:
-                raise Wrong(f"{name} stands twice", "write it once", inside=(index,))
+                raise InvalidValue(f"{name} stands twice", "write it once", inside=(index,))
             stored |= 1 << self.names.index(name)
         return stored
 
-    def show(self, value: Value) -> str:
+    def show(self, value: list[str]) -> str:
         return " and ".join(value) if value else "none"
 
     def takes(self) -> str:
@@ -136,13 +138,13 @@ class Flags(Kind):
         return {"type": "array", "items": {"enum": list(self.names)}, "uniqueItems": True}
 
 
-class Lines(Kind):
+class Lines(FieldType[int, list[int]], form="show"):
     """A list of numbers, a bit each; the lowest bit stands for `first`."""
 
     first: int
-    form: str = "decimal"
+    form: str
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> list[int]:
         return [line for line, bit in self._lines if stored & bit]
 
     @functools.cached_property
@@ -150,25 +152,25 @@ class Lines(Kind):
         """Each number with its bit."""
         return [(self.first + bit, 1 << bit) for bit in range(self.bits)]
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         stored = 0
         for index, item in enumerate(a_list(value)):
             try:
                 number = whole_number(item)
                 if not 0 <= number - self.first < self.bits:
                     show = SHOWS[self.form]
-                    raise Wrong(
+                    raise InvalidValue(
                         f"{show(number)} is outside {show(self.first)} to {show(self.last)}",
                         "each number stands for one bit of the item",
                     )
                 if stored >> (number - self.first) & 1:
-                    raise Wrong(f"{SHOWS[self.form](number)} stands twice", "write it once")
-            except Wrong as wrong:
-                raise Wrong(wrong.message, wrong.hint, inside=(index,)) from None
+                    raise InvalidValue(f"{SHOWS[self.form](number)} stands twice", "write it once")
+            except InvalidValue as wrong:
+                raise InvalidValue(wrong.message, wrong.hint, inside=(index,)) from None
             stored |= 1 << (number - self.first)
         return stored
 
-    def show(self, value: Value) -> str:
+    def show(self, value: list[int]) -> str:
         return one_of([SHOWS[self.form](number) for number in value]) if value else "none"
 
     @property
@@ -187,26 +189,26 @@ class Lines(Kind):
         return {"type": "array", "items": numbers, "uniqueItems": True}
 
 
-class Pins(Kind):
+class Pins(FieldType[int, list[int]]):
     """A list of numbers, one a pin of the chip: the bus line that is connected to it."""
 
     bus: str
     unconnected: int
-    pin_bits: int = 4
+    pin_bits: int
 
     @property
     def pins(self) -> int:
         """How many pins the chip has."""
         return self.bits // self.pin_bits
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> list[int]:
         mask = (1 << self.pin_bits) - 1
         return [stored >> pin * self.pin_bits & mask for pin in range(self.pins)]
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         lines = a_list(value)
         if len(lines) != self.pins:
-            raise Wrong(
+            raise InvalidValue(
                 f"the chip has {self.pins} {self.bus.upper()} pins, {len(lines)} given",
                 f"one number a pin, in pin order; {self.unconnected}: not connected",
             )
@@ -215,9 +217,9 @@ class Pins(Kind):
             try:
                 number = whole_number(line)
                 if not 0 <= number < 1 << self.pin_bits:
-                    raise Wrong(f"{number} is outside 0 to {(1 << self.pin_bits) - 1}")
-            except Wrong as wrong:
-                raise Wrong(wrong.message, wrong.hint, inside=(pin,)) from None
+                    raise InvalidValue(f"{number} is outside 0 to {(1 << self.pin_bits) - 1}")
+            except InvalidValue as wrong:
+                raise InvalidValue(wrong.message, wrong.hint, inside=(pin,)) from None
             stored |= number << pin * self.pin_bits
         return stored
 
@@ -226,11 +228,11 @@ class Pins(Kind):
         """Return the letter of a pin, counted from 0."""
         return chr(ord("A") + pin)
 
-    def connected(self, value: Value) -> set[int]:
+    def connected(self, value: list[int]) -> set[int]:
         """Return the bus lines that have a pin."""
         return {line for line in value if line != self.unconnected}
 
-    def show(self, value: Value) -> str:
+    def show(self, value: list[int]) -> str:
         return ", ".join(self.show_pin(pin, line) for pin, line in enumerate(value))
 
     def show_pin(self, pin: int, line: int) -> str:
