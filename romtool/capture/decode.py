@@ -231,7 +231,7 @@ def _two_wire(
     reader = TransferReader()
     transfers = list(reader.read(levels))
     quality.clocks, quality.stray = reader.clocks, len(reader.early)
-    # Clocks side by side: as supply comes up, the lines may rise and fall once.
+    # Clocks side by side: as supply comes up, the lines may go up and down once.
     quality.begins_inside = clock is not None and any(
         later - earlier < 4 * clock for earlier, later in itertools.pairwise(reader.early)
     )
