@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import InvalidValue, refuse
+from romtool.schema.bench import Cause, Observation, SerialBus, Symptom
 from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
@@ -61,6 +62,10 @@ class Catalog(
     expectations="expectation",
     resources="resource",
     checksums="checksum",
+    serial_buses="serial_bus",
+    observations="observation",
+    symptoms="symptom",
+    causes="cause",
     tables="table",
 ):
     """Everything that the schemas say: the tables of a schema file, each by its name."""
@@ -80,6 +85,10 @@ class Catalog(
     consumer: PnpSoftware
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
+    serial_buses: Mapping[str, SerialBus]
+    observations: Mapping[str, Observation]
+    symptoms: Mapping[str, Symptom]
+    causes: Mapping[str, Cause]
 
     @functools.cached_property
     def by_code(self) -> dict[tuple[str, int], DescriptorType]:
