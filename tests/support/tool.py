@@ -31,6 +31,7 @@ _PACKAGES = {
     "chromedriver": "chromium-driver",
     "od": "coreutils",
     "xxd": "xxd",
+    "sigrok-cli": "sigrok-cli",
     "zsh": "zsh",
 }
 
