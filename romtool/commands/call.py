@@ -13,7 +13,7 @@ from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
 from romtool.commands.printing import warn, warn_of_faults
 from romtool.errors import InputError, refuse
-from romtool.files.intake import InputFile, expand, read_input
+from romtool.files.inputs import InputFile, expand, read_input
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ class Call:
                 hint = f"known are {', '.join(known)}; your own: --schemas DIR, or --expect FILE"
                 raise refuse(f"--expect: nothing called {wanted}", f"{hint}{SUFFIX}")
             return [known[wanted]]
-        found = [one for one in known.values() if Path(one.file).samefile(wanted)]
+        found = [one for one in known.values() if one.own and Path(one.file).samefile(wanted)]
         if not found:
             hint = "copy one: `romtool schema show` names its file"
             raise refuse("no [[expectation]] in this file", hint).in_file(wanted)
