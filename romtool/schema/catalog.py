@@ -35,7 +35,7 @@ class Rule(Described):
     source: str
 
 
-class Mishap(Described):
+class ReadFault(Described):
     """One way in which a read goes wrong, in words; its logic is in `romtool.recover`.
 
     `done` says how it is undone ({words} are filled in), `check` what to look at on the bench.
@@ -85,7 +85,7 @@ class Catalog(Described):
     frames: Mapping[str, Frame]
     parts: Mapping[str, Part]
     rules: Mapping[str, Rule]
-    mishaps: Mapping[str, Mishap]
+    read_faults: Mapping[str, ReadFault]
     expectations: Mapping[str, Expectation]
     starter: Starter
     resources: Mapping[str, Resource]

@@ -7,7 +7,7 @@ from typing import Any
 
 from romtool.errors import Fault, Path, Refused
 from romtool.schema.bus import Asks, Bus, Consumer, Resource
-from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
+from romtool.schema.catalog import Catalog, Identifier, ReadFault, Rule
 from romtool.schema.checksums import Checksum
 from romtool.schema.expect import Expectation, expectation_of, function_faults
 from romtool.schema.fields import Layout
@@ -121,11 +121,11 @@ class _Loader(ProtocolTables):
         for _file, path, raw, _ in self._all("rule"):
             self._new(rules, raw["name"], path)
             rules[raw["name"]] = Rule(**raw)
-        mishaps: dict[str, Mishap] = {}
-        for _file, path, raw, source in self._all("mishap"):
-            self._new(mishaps, raw["name"], path)
+        read_faults: dict[str, ReadFault] = {}
+        for _file, path, raw, source in self._all("read_fault"):
+            self._new(read_faults, raw["name"], path)
             pattern = parse_hex(raw.get("pattern", ""))
-            mishaps[raw["name"]] = Mishap(**{**raw, "source": source, "pattern": pattern})
+            read_faults[raw["name"]] = ReadFault(**{**raw, "source": source, "pattern": pattern})
         expectations = self._expectations(identifier, records, resources)
         starter = self._starter()
         tables: dict[str, TableSpec] = {}
@@ -141,7 +141,7 @@ class _Loader(ProtocolTables):
             frames=frames,
             parts=parts,
             rules=rules,
-            mishaps=mishaps,
+            read_faults=read_faults,
             expectations=expectations,
             starter=starter,
             resources=resources,
