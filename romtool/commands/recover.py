@@ -217,8 +217,8 @@ def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
     if not answer.steps:
         yield from line("steps", "none: it stays as it is", indent=2)
     for name, words in answer.steps:
-        fault = catalog.read_faults[name]
-        yield from line("step", f"{fault.title}: {words}", indent=2, style="cyan")
+        title_of = catalog.read_faults[name].title
+        yield from line("step", f"{title_of}: {words}", indent=2, style="cyan")
     yield from line("layout", answer.evidence.layout, indent=2)
     yield from line("evidence", answer.evidence.in_words(), indent=2)
     for fault in answer.faults:

@@ -14,15 +14,21 @@ from romtool.commands.common import (
     echo,
     echo_json,
     echo_lines,
+    echo_utf8,
     force_option,
     guarded,
+    input_option,
     json_option,
     json_text,
     schemas_option,
+    tell,
 )
 from romtool.errors import Fault, Refused, refuse
+from romtool.files.intake import expand, take
 from romtool.files.output import write_files
+from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
+from romtool.infer.draft import draft_schema
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, Layout
@@ -45,7 +51,7 @@ from romtool.text.schema import (
     epilog="Example: romtool schema show counted-19",
 )
 def command() -> None:
-    """Show what the schemas say, and check schema files of your own."""
+    """Show what the schemas say, check schema files of your own, draft one from dumps."""
 
 
 @command.command("list", epilog="Example: romtool schema list")
@@ -229,3 +235,54 @@ def json_(output: Path | None, schemas: tuple[Path, ...], force: bool) -> None:
         return
     write_files([(output, json_text(schema).encode() + b"\n")], force=force)
     echo(f"wrote {output}")
+
+
+@command.command(
+    "draft",
+    epilog="Example: romtool schema draft donor1.bin donor2.bin -o my-chip.toml",
+    short_help="Work a layout out from dumps of an unknown chip.",
+)
+@click.argument(
+    "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
+)
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="The file to write; left out: standard output.",
+)
+@input_option
+@schemas_option
+@force_option
+@guarded
+def draft(
+    dumps: tuple[str, ...],
+    output: Path | None,
+    forced: str | None,
+    schemas: tuple[Path, ...],
+    force: bool,
+) -> None:
+    """Work out what stands before the PnP data of an unknown chip, as a schema file.
+
+    A count of the PnP bytes, a checksum over the front, the wiring of IRQ and DMA pins, what is
+    always the same; the rest as bytes to keep. Each has its evidence in a comment. Dumps of
+    several cards with that chip make it surer. With --schemas, the draft builds every dump.
+    """
+    catalog = catalog_of(schemas)
+    files, refusals = expand(dumps)
+    for refused in refusals:
+        raise refused
+    read = [take(catalog, name, forced) for name in files]
+    for one in read:
+        for note in one.notes:
+            tell(note)
+    to_file = output is not None and str(output) != "-"
+    wanted = output.stem if output is not None and to_file else "my-chip"
+    text = draft_schema(catalog, [(one.name, one.data) for one in read], wanted)
+    if not to_file:
+        echo_utf8(text)
+        return
+    assert output is not None
+    write_files([(output, text.encode())], force=force)
+    echo(f"wrote {visible(name_text(output))}")
