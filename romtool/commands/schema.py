@@ -9,22 +9,11 @@ from typing import Any
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import (
-    catalog_of,
-    echo,
-    echo_json,
-    echo_lines,
-    echo_utf8,
-    force_option,
-    guarded,
-    input_option,
-    json_option,
-    json_text,
-    schemas_option,
-    tell,
-)
+from romtool.commands.call import DONE, Call, declare
+from romtool.commands.options import FORCE, INPUT, JSON
+from romtool.commands.printing import echo, echo_json, echo_lines, echo_utf8, json_text, warn
 from romtool.errors import Fault, Refused, refuse
-from romtool.files.intake import expand, take
+from romtool.files.intake import expand
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
@@ -54,16 +43,13 @@ def command() -> None:
     """Show what the schemas say, check schema files of your own, draft one from dumps."""
 
 
-@command.command("list", epilog="Example: romtool schema list")
-@schemas_option
-@json_option
-@guarded
-def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
+@declare("list", JSON, example="romtool schema list", group=command)
+def list_(call: Call) -> int:
     """List the layouts, parts, expectations, records and rules that are known."""
-    catalog = catalog_of(schemas)
-    if not as_json:
+    catalog = call.catalog
+    if not call.as_json:
         echo_lines(list_lines(catalog))
-        return
+        return DONE
     echo_json(
         {
             "layouts": [{"name": f.name, "title": f.title} for f in catalog.frames.values()],
@@ -77,19 +63,17 @@ def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
             "rules": [{"name": r.name, "severity": r.severity} for r in catalog.rules.values()],
         }
     )
+    return DONE
 
 
-@command.command("show", epilog="Example: romtool schema show counted-19")
+@declare("show", JSON, example="romtool schema show counted-19", group=command)
 @click.argument("name", shell_complete=completing.names)
-@schemas_option
-@json_option
-@guarded
-def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
+def show(call: Call, name: str) -> int:
     """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
 
     The name `profile` stands for all keys of a card profile.
     """
-    catalog = catalog_of(schemas)
+    catalog = call.catalog
     answer: dict[str, Any]
     if name == "profile":
         answer = profile_schema(catalog)
@@ -132,10 +116,11 @@ def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
         lines = rule_lines(rule)
     else:
         raise _unknown(catalog, name)
-    if as_json:
+    if call.as_json:
         echo_json(answer)
     else:
         echo_lines(lines)
+    return DONE
 
 
 def _fields(layout: Layout) -> list[dict[str, Any]]:
@@ -184,22 +169,22 @@ def _unknown(catalog: Catalog, name: str) -> Refused:
     return Refused([Fault(f"nothing here is called {name}", hint)])
 
 
-@command.command(
+@declare(
     "lint",
-    epilog="Example: romtool schema lint my-chip.toml",
+    example="romtool schema lint my-chip.toml",
     short_help="Check schema files of your own.",
+    group=command,
 )
 @click.argument(
     "files", nargs=-1, required=True, metavar="FILE...", shell_complete=completing.files
 )
-@schemas_option
-@guarded
-def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
+def lint(call: Call, files: tuple[str, ...]) -> int:
     """Check schema files of your own: unknown keys, gaps, overlaps, with line and column."""
     paths = [found for name in files for found in _files(Path(name))]
-    load_catalog(schemas, paths)
+    load_catalog(call.schemas, paths)
     for name in files:
         echo(f"{visible(name)}: no faults")
+    return DONE
 
 
 def _files(path: Path) -> list[Path]:
@@ -212,7 +197,7 @@ def _files(path: Path) -> list[Path]:
     return found
 
 
-@command.command("json", epilog="Example: romtool schema json -o profile.schema.json")
+@declare("json", FORCE, example="romtool schema json -o profile.schema.json", group=command)
 @click.option(
     "-o",
     "--output",
@@ -220,27 +205,28 @@ def _files(path: Path) -> list[Path]:
     type=click.Path(path_type=Path),
     help="The file to write; left out: standard output.",
 )
-@schemas_option
-@force_option
-@guarded
-def json_(output: Path | None, schemas: tuple[Path, ...], force: bool) -> None:
+def json_(call: Call, output: Path | None) -> int:
     """Print the JSON Schema of a card profile, for editors that complete and underline TOML.
 
     `new` and `profile` write profiles whose first line names the file profile.schema.json beside
     them: -o puts it there. With frames and parts of your own, give --schemas here too.
     """
-    schema = profile_schema(catalog_of(schemas))
+    schema = profile_schema(call.catalog)
     if output is None:
         echo_json(schema)
-        return
-    write_files([(output, json_text(schema).encode() + b"\n")], force=force)
+        return DONE
+    write_files([(output, json_text(schema).encode() + b"\n")], force=call.force)
     echo(f"wrote {output}")
+    return DONE
 
 
-@command.command(
+@declare(
     "draft",
-    epilog="Example: romtool schema draft donor1.bin donor2.bin -o my-chip.toml",
+    INPUT,
+    FORCE,
+    example="romtool schema draft donor1.bin donor2.bin -o my-chip.toml",
     short_help="Work a layout out from dumps of an unknown chip.",
+    group=command,
 )
 @click.argument(
     "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
@@ -252,37 +238,26 @@ def json_(output: Path | None, schemas: tuple[Path, ...], force: bool) -> None:
     type=click.Path(path_type=Path),
     help="The file to write; left out: standard output.",
 )
-@input_option
-@schemas_option
-@force_option
-@guarded
-def draft(
-    dumps: tuple[str, ...],
-    output: Path | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    force: bool,
-) -> None:
+def draft(call: Call, dumps: tuple[str, ...], output: Path | None) -> int:
     """Work out what stands before the PnP data of an unknown chip, as a schema file.
 
     A count of the PnP bytes, a checksum over the front, the wiring of IRQ and DMA pins, what is
     always the same; the rest as bytes to keep. Each has its evidence in a comment. Dumps of
     several cards with that chip make it surer. With --schemas, the draft builds every dump.
     """
-    catalog = catalog_of(schemas)
     files, refusals = expand(dumps)
     for refused in refusals:
         raise refused
-    read = [take(catalog, name, forced) for name in files]
+    read = [call.read(name) for name in files]
     for one in read:
         for note in one.notes:
-            tell(note)
+            warn(note)
     to_file = output is not None and str(output) != "-"
     wanted = output.stem if output is not None and to_file else "my-chip"
-    text = draft_schema(catalog, [(one.name, one.data) for one in read], wanted)
-    if not to_file:
+    text = draft_schema(call.catalog, [(one.name, one.data) for one in read], wanted)
+    if output is None or not to_file:
         echo_utf8(text)
-        return
-    assert output is not None
-    write_files([(output, text.encode())], force=force)
+        return DONE
+    write_files([(output, text.encode())], force=call.force)
     echo(f"wrote {visible(name_text(output))}")
+    return DONE
