@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.infer.draft import draft_schema
@@ -160,9 +160,9 @@ def test_refusals() -> None:
         ([("a", pnp)], "a", "layout plain describes it already"),
         ([("a", one), ("b", other)], "b", "one chip at a time"),
     ):
-        with pytest.raises(Refused) as refused:
+        with pytest.raises(InputError) as refused:
             draft_schema(SHIPPED, dumps, "a")
-        (told_of,) = refused.value.faults
+        (told_of,) = refused.value.problems
         assert told_of.file == file
         assert words in f"{told_of.message} {told_of.hint}"
 

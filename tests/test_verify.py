@@ -32,7 +32,7 @@ SAMPLE = SAMPLES / "hollow-lane.toml"
 READS = tomllib.loads(
     (SAMPLES.parent / "schemas" / "reads.toml").read_text(encoding="utf-8"),
 )
-WORDS = {fault["name"]: fault for fault in READS["read_fault"]}
+WORDS = {problem["name"]: problem for problem in READS["read_fault"]}
 
 Spoil = Callable[[bytes], bytes]
 
@@ -76,23 +76,23 @@ def image(tmp_path_factory: pytest.TempPathFactory) -> bytes:
 @pytest.mark.parametrize("name", SPOILT)
 def test_a_fault_is_named(name: str, image: bytes, tmp_path: Path) -> None:
     """Title and what to check on the bench, in text and as data; what recover can undo, is said."""
-    spoilt, faults = SPOILT[name]
+    spoilt, problems = SPOILT[name]
     (tmp_path / "read.bin").write_bytes(spoilt(image))
     run = romtool("verify", "read.bin", str(SAMPLE), "--json", cwd=tmp_path)
     assert run.returncode == 1, told(run)
     answer = json.loads(run.stdout)
-    assert [one["name"] for one in answer["mishaps"]] == faults
+    assert [one["name"] for one in answer["mishaps"]] == problems
     assert answer["mishaps"] == [
-        {key: WORDS[fault][key] for key in ("name", "title", "check")} for fault in faults
+        {key: WORDS[problem][key] for key in ("name", "title", "check")} for problem in problems
     ]
     text = romtool("verify", "read.bin", str(SAMPLE), cwd=tmp_path).stdout.decode()
     plain = " ".join(text.split())
-    title = " and ".join(WORDS[fault]["title"] for fault in faults)
+    title = " and ".join(WORDS[problem]["title"] for problem in problems)
     assert f"looks like {title}" in plain
     assert (f"{title}: try recover" in plain) == (name not in HOPELESS)
     assert ("--swap-pairs" in plain) == (name == "swapped")
-    for fault in faults:
-        assert f"bench {WORDS[fault]['check']}" in plain
+    for problem in problems:
+        assert f"bench {WORDS[problem]['check']}" in plain
     assert len(text.splitlines()) < FEW_ROWS * 2 + 12
 
 
@@ -103,12 +103,12 @@ def test_faults_of_every_layout(layout: str) -> None:
     card["image"] = {"layout": layout, "size": 2048}
     data = witness.encode(card)
     expected = decode(CATALOG, data, layout)
-    for name, (spoilt, faults) in SPOILT.items():
+    for name, (spoilt, problems) in SPOILT.items():
         if name == "frame lost":
             continue
         found = diagnose(spoilt(data), expected)
         assert found is not None, name
-        assert [fault.name for fault in found.faults] == faults, name
+        assert [problem.name for problem in found.problems] == problems, name
 
 
 def test_a_lost_frame_that_is_not_typical() -> None:
@@ -119,7 +119,7 @@ def test_a_lost_frame_that_is_not_typical() -> None:
     readback = spoil.lose_frame(data, "marked-8", len(data))
     found = diagnose(readback, decode(CATALOG, data, "marked-8"))
     assert found is not None
-    assert [fault.name for fault in found.faults] == ["header-missing"]
+    assert [problem.name for problem in found.problems] == ["header-missing"]
 
 
 @given(profiles(), st.randoms(use_true_random=False))

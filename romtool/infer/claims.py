@@ -14,7 +14,7 @@ from typing import Any
 from romtool.infer.sample import Sample
 from romtool.schema.bus import Resource
 from romtool.schema.checksums import Checksum
-from romtool.schema.frames import REGIONS, count_of
+from romtool.schema.image_layouts import REGIONS, count_of
 from romtool.schema.numbers import hex_text
 
 COUNT_BYTES = 2
@@ -317,7 +317,7 @@ def _ways(wired: set[int], offered: frozenset[int], resource: Resource) -> int:
     """Return how many sets of so many lines would fit the card as well; 0: this one doesn't."""
     if wired <= offered:
         return math.comb(len(offered), len(wired))
-    on_bus = set(range(1 << NIBBLE)) - set(resource.never)
+    on_bus = set(range(1 << NIBBLE)) - set(resource.not_on_slot)
     if offered <= wired <= on_bus:
         return math.comb(len(on_bus) - len(offered), len(wired) - len(offered))
     return 0

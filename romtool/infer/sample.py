@@ -8,7 +8,7 @@ from romtool.errors import refuse
 from romtool.image.model import Image
 from romtool.recover.places import identifiers
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Pins
+from romtool.schema.field_types import Pins
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Sample:
 def sample_of(catalog: Catalog, name: str, data: bytes) -> Sample:
     """Return what a dump tells of its chip's layout.
 
-    Raises Refused where no sound PnP data stands in it, or nothing before them.
+    Raises InputError where no sound PnP data stands in it, or nothing before them.
     """
     start = pnp_start(catalog, data)
     if start is None:
@@ -42,9 +42,9 @@ def sample_of(catalog: Catalog, name: str, data: bytes) -> Sample:
         )
     if not start:
         message = "nothing stands before the PnP data"
-        hint = f"layout {catalog.default_frame.name} describes it already"
+        hint = f"layout {catalog.default_layout.name} describes it already"
         raise refuse(message, hint).in_file(name)
-    image = Image(catalog, data[start:], catalog.default_frame)
+    image = Image(catalog, data[start:], catalog.default_layout)
     first = image.tail[0] if image.tail else None
     return Sample(
         name=name,
@@ -61,7 +61,7 @@ def sample_of(catalog: Catalog, name: str, data: bytes) -> Sample:
 def pnp_start(catalog: Catalog, data: bytes) -> int | None:
     """Return where the first sound identifier stands that leads to an end item; None: nowhere."""
     for place in identifiers(catalog, data):
-        image = Image(catalog, data[place:], catalog.default_frame)
+        image = Image(catalog, data[place:], catalog.default_layout)
         starts_right = bool(image.items) and image.items[0].has_role("version")
         if starts_right and image.end_item is not None and not data[place] & 0x80:
             return place
@@ -71,7 +71,7 @@ def pnp_start(catalog: Catalog, data: bytes) -> int | None:
 def unconnected_of(catalog: Catalog) -> dict[str, int]:
     """Return for each bus that pins are wired to what known layouts store for a pin without."""
     found: dict[str, int] = {}
-    for known in catalog.frames.values():
+    for known in catalog.layouts.values():
         for field in known.layout.fields:
             if isinstance(field.kind, Pins):
                 found.setdefault(field.kind.bus, field.kind.unconnected)
@@ -82,7 +82,7 @@ def _offered(image: Image, bus: str) -> set[int]:
     """Return the lines of a bus that any item of the card offers."""
     lines = set[int]()
     for item in image.items:
-        asked = item.record.asks
-        if asked is not None and asked.kind == bus and item.explained:
-            lines |= set(item.head)
+        asked = item.record.requires
+        if asked is not None and asked.kind == bus and item.representable:
+            lines |= set(item.key_value)
     return lines

@@ -23,12 +23,12 @@ class Diagnosis:
     """
 
     title: str
-    faults: tuple[ReadFault, ...]
+    problems: tuple[ReadFault, ...]
     undoable: bool
 
     def as_json(self) -> list[dict[str, Any]]:
         """Return the faults as in the JSON answers."""
-        return [{"name": m.name, "title": m.title, "check": m.check} for m in self.faults]
+        return [{"name": m.name, "title": m.title, "check": m.check} for m in self.problems]
 
 
 def diagnose(readback: bytes, expected: Image) -> Diagnosis | None:
@@ -40,13 +40,13 @@ def diagnose(readback: bytes, expected: Image) -> Diagnosis | None:
     catalog, reading = expected.catalog, Reading.of(readback)
     named = name(catalog, reading)
     if named is not None:
-        return Diagnosis(named.title, (named.fault,), undoable=False)
-    for state in ways(catalog, State(reading), expected.frame):
+        return Diagnosis(named.title, (named.problem,), undoable=False)
+    for state in ways(catalog, State(reading), expected.layout):
         names = _names(state, expected.data)
         if names:
-            faults = tuple(catalog.read_faults[one] for one in names)
-            title = " and ".join(fault.title for fault in faults)
-            return Diagnosis(title, faults, undoable=True)
+            problems = tuple(catalog.read_faults[one] for one in names)
+            title = " and ".join(problem.title for problem in problems)
+            return Diagnosis(title, problems, undoable=True)
     return None
 
 
@@ -55,8 +55,8 @@ def _names(state: State, expected: bytes) -> list[str]:
     lost = state.added.size if state.added else 0
     found, want = state.reading.part(lost), expected[lost:]
     common = min(len(found), len(want))
-    behind = found.data[common:]
-    if state.unaligned or not common or not _agree(found, want[:common]) or len(set(behind)) > 1:
+    stop = found.data[common:]
+    if state.unaligned or not common or not _agree(found, want[:common]) or len(set(stop)) > 1:
         return []
     if lost and state.dropped:
         # A frame that was misread, not one that is missing.
