@@ -16,7 +16,6 @@ from romtool.report.given import GivenTo
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import CardRequirements, DeviceRequirements, RangeRequirement
 from romtool.schema.bus import Bus
-from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address
 
 MOST_LANES = 96
@@ -92,7 +91,7 @@ def port_map(
 ) -> PortMap:
     """Return the strips of a card's devices, beneath those of the PC."""
     bus = image.catalog.bus
-    kind = ports_kind(image.catalog)
+    kind = image.catalog.port_resource.name
     owners = [Owner("the PC itself", tuple(_bus_lanes(bus)))]
     if host is not None and host.io:
         owners.append(Owner(host.name, tuple(_host_lanes(bus, host.io))))

@@ -159,7 +159,7 @@ class _Judge:
             span.length >= self.function.length[0] and _settled(span, self.function)
             for span in enough
         )
-        return _Look(self._said(PORTS, wanted), spans, offering, settled)
+        return _Look(self._said(self.function.resource, wanted), spans, offering, settled)
 
     def _taken(self, first: Alternative, wanted: ExpectedLines) -> _Look:
         resource = self.image.catalog.resources[wanted.resource]

@@ -261,7 +261,7 @@ class _Loader:
             if not problems:
                 spelt = [with_ids(function, ids) for function in functions]
                 table = one._replace(raw={**one.raw, "function": spelt})
-                expectation = self.made(Expectation, table, file=one.file.name)
+                expectation = self.made(Expectation, table, file=one.file.name, own=one.file.own)
                 known[expectation.name] = expectation
         return shipped | own
 
