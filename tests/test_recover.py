@@ -268,7 +268,7 @@ def test_hopeless_reads_are_named(data: bytes, known: str) -> None:
     """They are called what they are, with what to check; the words are the schema's."""
     found = of(data)
     assert found.named is not None
-    assert found.named.problem is CATALOG.read_faults[known]
+    assert found.named.fault is CATALOG.read_faults[known]
     assert not found.answers
     assert not found.settled
     assert why(found) == found.named.title

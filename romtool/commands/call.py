@@ -129,7 +129,7 @@ class Call:
     def load_all(self, names: Sequence[str]) -> list[LoadedImage]:
         """Return all inputs, decoded; a folder stands for the images and profiles in it.
 
-        One that can't be used is told, and hides no other; raises InputError where none can be used.
+        One that can't be used is told, and hides no other. Raises InputError where none can be.
         """
         loaded = []
         files, refusals = expand(names)

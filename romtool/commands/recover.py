@@ -122,7 +122,7 @@ def _answer(
         ],
         "named": None
         if named is None
-        else {"name": named.problem.name, "title": named.title, "check": named.problem.check},
+        else {"name": named.fault.name, "title": named.title, "check": named.fault.check},
         "size": len(chosen.data) if chosen else None,
         "sha256": hashlib.sha256(chosen.data).hexdigest() if chosen else None,
         "written": None if written is None else name_text(written),
@@ -155,7 +155,7 @@ def _show(
         echo_lines(line("reads", note, indent=2))
     if found.named is not None:
         echo_lines(line("read", found.named.title, indent=2))
-        echo_lines(line("check", found.named.problem.check, indent=2))
+        echo_lines(line("check", found.named.fault.check, indent=2))
     if chosen is not None:
         echo_lines(_lines(catalog, chosen))
     else:

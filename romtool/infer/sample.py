@@ -72,7 +72,7 @@ def unconnected_of(catalog: Catalog) -> dict[str, int]:
     """Return for each bus that pins are wired to what known layouts store for a pin without."""
     found: dict[str, int] = {}
     for known in catalog.layouts.values():
-        for field in known.layout.fields:
+        for field in known.field_layout.fields:
             if isinstance(field.kind, Pins):
                 found.setdefault(field.kind.bus, field.kind.unconnected)
     return found

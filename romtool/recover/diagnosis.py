@@ -23,12 +23,12 @@ class Diagnosis:
     """
 
     title: str
-    problems: tuple[ReadFault, ...]
+    faults: tuple[ReadFault, ...]
     undoable: bool
 
     def as_json(self) -> list[dict[str, Any]]:
         """Return the faults as in the JSON answers."""
-        return [{"name": m.name, "title": m.title, "check": m.check} for m in self.problems]
+        return [{"name": m.name, "title": m.title, "check": m.check} for m in self.faults]
 
 
 def diagnose(readback: bytes, expected: Image) -> Diagnosis | None:
@@ -40,13 +40,13 @@ def diagnose(readback: bytes, expected: Image) -> Diagnosis | None:
     catalog, reading = expected.catalog, Reading.of(readback)
     named = name(catalog, reading)
     if named is not None:
-        return Diagnosis(named.title, (named.problem,), undoable=False)
+        return Diagnosis(named.title, (named.fault,), undoable=False)
     for state in ways(catalog, State(reading), expected.layout):
         names = _names(state, expected.data)
         if names:
-            problems = tuple(catalog.read_faults[one] for one in names)
-            title = " and ".join(problem.title for problem in problems)
-            return Diagnosis(title, problems, undoable=True)
+            faults = tuple(catalog.read_faults[one] for one in names)
+            title = " and ".join(fault.title for fault in faults)
+            return Diagnosis(title, faults, undoable=True)
     return None
 
 

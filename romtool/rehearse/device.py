@@ -81,7 +81,7 @@ class LogicalDevice:
 
     def _spans(self, place: int) -> Iterator[RangeRequirement]:
         for alternative in self.requirements.alternatives:
-            needs = alternative.of_kind("io")
+            needs = alternative.of_kind(self.catalog.port_resource.name)
             if place < len(needs):
                 need = needs[place]
                 if isinstance(need, RangeRequirement):

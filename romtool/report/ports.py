@@ -106,15 +106,6 @@ def port_map(
     return PortMap(bus.alias_step, tuple(owners), left_out, bus.source)
 
 
-def ports_kind(catalog: Catalog) -> str:
-    """Return the name of the resource whose items say how many address bits they decode."""
-    return next(
-        record.requires.kind
-        for record in catalog.records.values()
-        if record.requires is not None and record.requires.decode is not None
-    )
-
-
 def _bus_lanes(bus: Bus) -> Iterator[Lane]:
     board = bus.system_ports_below
     yield Lane(Placed(0, board, 0).in_words(), "system board", fixed=((0, board),))

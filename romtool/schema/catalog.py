@@ -7,17 +7,17 @@ from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import InvalidValue, refuse
+from romtool.schema.bench import Cause, Observation, SerialBus, Symptom
 from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
-from romtool.schema.expect import Expectation
+from romtool.schema.expect import Expectation, Starter
 from romtool.schema.field_types import Lines
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Identifier, ImageLayout, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import DescriptorType, Tag, TagInfo
-from romtool.schema.starter import Starter
 from romtool.schema.tables import TableSpec
 
 
