@@ -108,7 +108,7 @@ def test_faults_of_every_layout(layout: str) -> None:
             continue
         found = diagnose(spoilt(data), expected)
         assert found is not None, name
-        assert [problem.name for problem in found.problems] == problems, name
+        assert [problem.name for problem in found.faults] == problems, name
 
 
 def test_a_lost_frame_that_is_not_typical() -> None:
@@ -119,7 +119,7 @@ def test_a_lost_frame_that_is_not_typical() -> None:
     readback = spoil.lose_frame(data, "marked-8", len(data))
     found = diagnose(readback, decode(CATALOG, data, "marked-8"))
     assert found is not None
-    assert [problem.name for problem in found.problems] == ["header-missing"]
+    assert [problem.name for problem in found.faults] == ["header-missing"]
 
 
 @given(profiles(), st.randoms(use_true_random=False))

@@ -32,8 +32,8 @@ def verify_lines(
     if like is not None:
         words = f"{like.title}: try recover{options}" if like.undoable else like.title
         yield from line("looks like", words, indent=2, column=14)
-        for problem in like.problems:
-            yield from line("bench", problem.check, indent=2, column=14)
+        for fault in like.faults:
+            yield from line("bench", fault.check, indent=2, column=14)
     yield from _rows(together(found), MOST_ROWS if like is None else FEW_ROWS)
 
 
