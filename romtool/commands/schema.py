@@ -37,6 +37,7 @@ from romtool.text.schema import (
     part_lines,
     record_lines,
     rule_lines,
+    standard_lines,
 )
 
 
@@ -81,13 +82,17 @@ def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
 def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
     """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
 
-    The name `profile` stands for all keys of a card profile.
+    The name `profile` stands for all keys of a card profile, `standard` for every requirement of
+    the PnP ISA standard with what checks it.
     """
     catalog = catalog_of(schemas)
     answer: dict[str, Any]
     if name == "profile":
         answer = profile_schema(catalog)
         lines = profile_lines(catalog)
+    elif name == "standard":
+        answer = _standard(catalog)
+        lines = standard_lines(catalog)
     elif name in catalog.frames:
         frame = catalog.frames[name]
         answer = {
@@ -171,9 +176,33 @@ def _functions(expectation: Expectation) -> list[dict[str, Any]]:
     ]
 
 
+def _standard(catalog: Catalog) -> dict[str, Any]:
+    found = catalog.checked()
+    return {
+        "checked": sum(one.is_checked for one in found),
+        "requirements": [
+            {
+                "id": one.requirement.id,
+                "section": one.requirement.section,
+                "on": one.requirement.on,
+                "level": one.requirement.level,
+                "text": one.requirement.text,
+                "check": one.requirement.check,
+                "reason": one.requirement.reason,
+                "rules": one.rules,
+                "remarks": one.remarks,
+                "build": one.requirement.build,
+                "tests": list(one.requirement.shown_by),
+            }
+            for one in found
+        ],
+    }
+
+
 def _unknown(catalog: Catalog, name: str) -> Refused:
     known = [*catalog.frames, *catalog.records, *catalog.parts, *catalog.expectations]
     known += catalog.rules
+    known += ["profile", "standard"]
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return Refused([Fault(f"nothing here is called {name}", hint)])
 

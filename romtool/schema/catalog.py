@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from romtool.errors import Wrong, refuse
@@ -17,6 +17,7 @@ from romtool.schema.kinds import Check, Spelled
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import Beginning, Header, Record
+from romtool.schema.standard import Checked, StandardRequirement, checked
 from romtool.schema.starter import Starter
 from romtool.schema.tables import TableSpec
 
@@ -24,7 +25,7 @@ from romtool.schema.tables import TableSpec
 class Rule(Described):
     """Something that is checked: its words stand in the schema, its logic in `romtool.rules`.
 
-    `why`: why it matters at the bench.
+    `why`: why it matters at the bench. `requirements`: what of the standard it checks, by id.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Rule(Described):
     why: str
     hint: str
     source: str
+    requirements: Sequence[str] = ()
 
 
 class Mishap(Described):
@@ -84,6 +86,7 @@ class Catalog(Described):
     identifier: Identifier
     frames: Mapping[str, Frame]
     parts: Mapping[str, Part]
+    standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
     mishaps: Mapping[str, Mishap]
     expectations: Mapping[str, Expectation]
@@ -94,6 +97,10 @@ class Catalog(Described):
     consumer: Consumer
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
+
+    def checked(self) -> list[Checked]:
+        """Return every requirement of the standard with what checks it."""
+        return checked(self.standard, self.rules.values(), self.protocol.remarks.values())
 
     @functools.cached_property
     def by_code(self) -> dict[tuple[str, int], Record]:

@@ -19,6 +19,7 @@ from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_hex, parse_number
 from romtool.schema.protocol_loading import ProtocolTables
 from romtool.schema.records import Header, Record
+from romtool.schema.standard import StandardRequirement
 from romtool.schema.starter import Starter, starter_of
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
@@ -117,6 +118,10 @@ class _Loader(ProtocolTables):
         resources = self._resources()
         records = self._records(headers, resources)
         parts = self._parts()
+        standard: dict[str, StandardRequirement] = {}
+        for _file, path, raw, _ in self._all("requirement"):
+            self._new(standard, raw["id"], path)
+            standard[raw["id"]] = StandardRequirement(**raw)
         rules: dict[str, Rule] = {}
         for _file, path, raw, _ in self._all("rule"):
             self._new(rules, raw["name"], path)
@@ -140,6 +145,7 @@ class _Loader(ProtocolTables):
             identifier=identifier,
             frames=frames,
             parts=parts,
+            standard=standard,
             rules=rules,
             mishaps=mishaps,
             expectations=expectations,

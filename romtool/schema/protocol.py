@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from romtool.schema.checksums import Checksum
@@ -82,11 +82,15 @@ class Software(Described):
 
 
 class Remark(Described):
-    """Words about a card in a PC; {words} are filled in."""
+    """Words about a card in a PC; {words} are filled in.
+
+    `requirements`: what of the standard it stands for, by id.
+    """
 
     name: str
     text: str
     source: str
+    requirements: Sequence[str] = ()
 
 
 class Protocol(Described):
