@@ -23,10 +23,10 @@ ROOT = Path(__file__).resolve().parent.parent
 TABLE = ROOT / "schemas" / "standard.toml"
 CATALOG = load_catalog()
 STANDARD = CATALOG.standard
-CHECKED = {one.requirement.id: one for one in CATALOG.checked()}
+CHECKED = {one.requirement.name: one for one in CATALOG.checked()}
 REMARKS = CATALOG.protocol.remarks
 
-ROW = re.compile(r'  \{ id = "(?P<id>[^"]+)".*?(?P<tests>, shown_by = \[[^]]*\])? \},')
+ROW = re.compile(r'  \{ name = "(?P<id>[^"]+)".*?(?P<tests>, shown_by = \[[^]]*\])? \},')
 
 
 def marked() -> dict[str, list[str]]:
@@ -61,9 +61,9 @@ def test_rows() -> None:
     for requirement in STANDARD.values():
         counts[requirement.check] += 1
         section = requirement.section.removeprefix("Abstract") or "0"
-        assert re.fullmatch(rf"R-{re.escape(section)}-[0-9]+b?", requirement.id) or (
+        assert re.fullmatch(rf"R-{re.escape(section)}-[0-9]+b?", requirement.name) or (
             # Rows about one register have its number instead.
-            re.fullmatch(rf"R-{re.escape(section)}-[0-9A-F]{{2}}b?", requirement.id)
+            re.fullmatch(rf"R-{re.escape(section)}-[0-9A-F]{{2}}b?", requirement.name)
         )
         assert len(requirement.text) <= 120 and not requirement.text.endswith(".")
         assert (requirement.reason is not None) == (requirement.check == "none")
@@ -90,7 +90,7 @@ def test_what_an_image_must_or_should_is_a_rule_or_built() -> None:
         for one in CHECKED.values()
         if one.requirement.check == "image" and one.requirement.level in ("must", "should")
     ]
-    odd = [one.requirement.id for one in binding if not (one.rules or one.requirement.build)]
+    odd = [one.requirement.name for one in binding if not (one.rules or one.requirement.build)]
     assert len(binding) == 59 and odd == []
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import Wrong, refuse
@@ -11,9 +11,8 @@ from romtool.schema.bus import Bus, Consumer, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
 from romtool.schema.expect import Expectation
-from romtool.schema.fields import Field, Layout
-from romtool.schema.frames import Frame, Part
-from romtool.schema.kinds import Check, Spelled
+from romtool.schema.fields import Field
+from romtool.schema.frames import Frame, Identifier, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import Beginning, Header, Record
@@ -25,7 +24,7 @@ from romtool.schema.tables import TableSpec
 class Rule(Described):
     """Something that is checked: its words stand in the schema, its logic in `romtool.rules`.
 
-    `why`: why it matters at the bench. `requirements`: what of the standard it checks, by id.
+    `why`: why it matters at the bench. `requirements`: what of the standard it checks.
     """
 
     name: str
@@ -34,7 +33,7 @@ class Rule(Described):
     why: str
     hint: str
     source: str
-    requirements: Sequence[str] = ()
+    requirements: tuple[str, ...]
 
 
 class Mishap(Described):
@@ -49,37 +48,25 @@ class Mishap(Described):
     done: str
     check: str
     source: str
-    pattern: bytes = b""
-    period: int | None = None
+    pattern: bytes
+    period: int | None
 
 
-class Identifier(Described):
-    """The serial identifier: its size in bytes and its fields."""
-
-    name: str
-    title: str
-    source: str
-    size: int
-    layout: Layout
-
-    @functools.cached_property
-    def id_field(self) -> Field:
-        """The field with the card's ID."""
-        return next(f for f in self.layout.fields if isinstance(f.kind, Spelled))
-
-    @functools.cached_property
-    def check_field(self) -> Field:
-        """The field with the checksum."""
-        return next(f for f in self.layout.fields if isinstance(f.kind, Check))
-
-    @functools.cached_property
-    def serial_field(self) -> Field:
-        """The field that tells cards of one ID apart: the one that may be none."""
-        return next(f for f in self.layout.fields if f.default is None)
-
-
-class Catalog(Described):
-    """Everything that the schemas say."""
+class Catalog(
+    Described,
+    headers="header",
+    records="record",
+    frames="frame",
+    parts="part",
+    standard="requirement",
+    rules="rule",
+    mishaps="mishap",
+    expectations="expectation",
+    resources="resource",
+    checksums="checksum",
+    tables="table",
+):
+    """Everything that the schemas say: the tables of a schema file, each by its name."""
 
     headers: Mapping[str, Header]
     records: Mapping[str, Record]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple, Protocol
 
 from romtool.schema.described import Described
@@ -15,22 +15,25 @@ class StandardRequirement(Described):
     a `reason`. `build`: what building sees to; `shown_by`: tests that show it.
     """
 
-    id: str
+    name: str
     section: str
     on: str
     level: str
     check: str
     text: str
-    reason: str | None = None
-    build: str | None = None
-    shown_by: Sequence[str] = ()
+    reason: str | None
+    build: str | None
+    shown_by: tuple[str, ...]
 
 
 class Standing(Protocol):
-    """A rule or a remark: it says which requirements it stands for, by id."""
+    """A rule or a remark: it names the requirements that it stands for."""
 
-    name: str
-    requirements: Sequence[str]
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def requirements(self) -> tuple[str, ...]: ...
 
 
 class Checked(NamedTuple):
@@ -57,8 +60,8 @@ def checked(
     return [
         Checked(
             requirement,
-            [rule.name for rule in rules if requirement.id in rule.requirements],
-            [remark.name for remark in remarks if requirement.id in remark.requirements],
+            [rule.name for rule in rules if requirement.name in rule.requirements],
+            [remark.name for remark in remarks if requirement.name in remark.requirements],
         )
         for requirement in standard.values()
     ]

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from romtool.schema.catalog import Catalog, Rule
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, Field, Layout, Unit
-from romtool.schema.frames import Frame, Part, is_computed
+from romtool.schema.frames import Frame, Part
 from romtool.schema.kinds import Check, Constant, Count, Reserved
 from romtool.schema.numbers import address, hex_text, one_of, sizes
 from romtool.schema.records import Record
@@ -122,7 +122,7 @@ def standard_lines(catalog: Catalog) -> Iterator[str]:
             yield ""
             yield from title(section)
         words = f"{asked.level}, {asked.on}: {asked.text}"
-        yield from line(asked.id, words, indent=2, column=KEY)
+        yield from line(asked.name, words, indent=2, column=KEY)
         for what, names in (("rule", one.rules), ("rehearsal", one.remarks)):
             if names:
                 yield from line("", f"{what} {', '.join(names)}", column=KEY)
@@ -168,5 +168,5 @@ def _holds(field: Field) -> str:
         words += " [computed]"
     elif field.default is not MISSING and not isinstance(kind, Reserved):
         shown = "none" if field.default is None else kind.show(field.default)
-        words += f" [{shown}]" if not is_computed(field) else ""
+        words += f" [{shown}]" if not kind.is_computed else ""
     return words
