@@ -34,10 +34,10 @@ class Setting(Described):
     values: Mapping[str, int]
 
 
-class Cell(Described, settings="setting"):
+class RegisterField(Described, settings="setting"):
     """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
 
-    `holds`: line, base, limit (the length, or the first address behind it where the item's field
+    `holds`: line, base, limit (the length, or the first address after it where the item's field
     `upper` is true), setting. `none`: what stands there where nothing is given.
     """
 
@@ -50,7 +50,7 @@ class Cell(Described, settings="setting"):
     settings: tuple[Setting, ...]
 
 
-class Descriptor(Described, cells="cell"):
+class RegisterBlock(Described, cells="cell"):
     """The registers for one kind of resource, `at` one after the other.
 
     `bits`: only for items with so many address bits; 0: for all.
@@ -61,7 +61,7 @@ class Descriptor(Described, cells="cell"):
     source: str
     bits: int
     at: tuple[int, ...]
-    cells: tuple[Cell, ...]
+    cells: tuple[RegisterField, ...]
 
     def numbers(self) -> Iterator[int]:
         """Yield the numbers of all its registers."""
@@ -104,7 +104,7 @@ class Protocol(Described):
     device_registers_from: int
     software: Software
     registers: Mapping[str, Register]
-    descriptors: tuple[Descriptor, ...]
+    descriptors: tuple[RegisterBlock, ...]
     remarks: Mapping[str, Remark]
 
     def key(self) -> Iterator[int]:
@@ -114,7 +114,7 @@ class Protocol(Described):
             yield state
             state = self.key_register.next(state)
 
-    def descriptors_of(self, resource: str, bits: int) -> Iterator[Descriptor]:
+    def descriptors_of(self, resource: str, bits: int) -> Iterator[RegisterBlock]:
         """Yield the descriptors for items of a kind that decode so many address bits."""
         for descriptor in self.descriptors:
             if descriptor.resource == resource and descriptor.bits in (0, bits):
