@@ -522,7 +522,7 @@ def test_what_no_item_can_say(entry: Table) -> None:
 
 def test_numbers_are_little_endian() -> None:
     """All numbers of several bytes in items are (Spec 6.2)."""
-    fields = [f for r in CATALOG.records.values() for f in r.layout.fields]
+    fields = [f for r in CATALOG.records.values() for f in r.field_layout.fields]
     numbers = [f for f in fields if isinstance(f.kind, Number | Range)]
     assert numbers
     assert {f.endian for f in numbers} == {"little"}

@@ -11,6 +11,7 @@ from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
 from romtool.schema.expect import Expectation
+from romtool.schema.field_types import Lines
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Identifier, ImageLayout, Part
 from romtool.schema.numbers import clip
@@ -125,6 +126,20 @@ class Catalog(
             if record.entry:
                 found.setdefault(record.key_field.key, []).append(record)
         return found
+
+    @functools.cached_property
+    def port_resource(self) -> Resource:
+        """The resource that is ports: what `bus` says is about it."""
+        return next(resource for resource in self.resources.values() if resource.is_io)
+
+    @functools.cached_property
+    def line_kinds(self) -> Mapping[str, DescriptorType]:
+        """The record of each resource of which an item lists lines or channels, by its name."""
+        return {
+            record.requires.kind: record
+            for record in self.records.values()
+            if record.requires is not None and isinstance(record.key_field.kind, Lines)
+        }
 
     def field(self, name: str) -> Field:
         """Return the field that a profile's key names, as RECORD.KEY or identifier.KEY."""

@@ -74,7 +74,7 @@ class Field(Described, min_size="min_bytes"):
         return None if stored is None else self.kind.to_value(stored)
 
     def stored_of(self, value: Value) -> Stored:
-        """Return the bits to store; raises InvalidValue with the field's own hint where it has none."""
+        """Return the bits to store; raises InvalidValue with the field's hint if it has none."""
         try:
             return self.kind.to_stored(value)
         except InvalidValue as wrong:

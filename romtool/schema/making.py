@@ -148,7 +148,7 @@ class FieldMaker:
         )
 
     def _kind(self, cls: type[AnyKind], raw: Raw, bits: int) -> AnyKind:
-        """Return what a field `bits` wide (0: to the end) holds; raises InvalidValue or MissingKey."""
+        """Return what `bits` (0: to the end) hold; raises InvalidValue or MissingKey."""
         found = self.found.get(raw["type"])
         try:
             given = found(raw, bits) if found is not None else {}

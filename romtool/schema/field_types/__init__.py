@@ -1,8 +1,9 @@
 """What a field can hold: each kind turns the stored bits into a value for people, and back.
 
 A stored value is a number (or bytes, for texts and hex); a value is what stands in profiles and
-JSON. `to_value` raises NotRepresentable where the stored bits mean nothing that a profile can say: the
-bytes then stay raw. `to_stored` raises InvalidValue where a person wrote what the field can't take.
+JSON. `to_value` raises NotRepresentable where the stored bits mean nothing that a profile can say:
+the bytes then stay raw. `to_stored` raises InvalidValue where a person wrote what the field can't
+take.
 """
 
 from romtool.schema.field_types.base import (
