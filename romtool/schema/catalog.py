@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import InvalidValue, refuse
+from romtool.schema.bench import Cause, Observation, SerialBus, Symptom
 from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
-from romtool.schema.expect import Expectation
+from romtool.schema.expect import Expectation, Starter
 from romtool.schema.field_types import Lines
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Identifier, ImageLayout, Part
@@ -18,7 +19,6 @@ from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import DescriptorType, Tag, TagInfo
 from romtool.schema.standard import Checked, StandardRequirement, checked
-from romtool.schema.starter import Starter
 from romtool.schema.tables import TableSpec
 
 
@@ -65,6 +65,10 @@ class Catalog(
     expectations="expectation",
     resources="resource",
     checksums="checksum",
+    serial_buses="serial_bus",
+    observations="observation",
+    symptoms="symptom",
+    causes="cause",
     tables="table",
 ):
     """Everything that the schemas say: the tables of a schema file, each by its name."""
@@ -85,6 +89,10 @@ class Catalog(
     consumer: PnpSoftware
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
+    serial_buses: Mapping[str, SerialBus]
+    observations: Mapping[str, Observation]
+    symptoms: Mapping[str, Symptom]
+    causes: Mapping[str, Cause]
 
     def checked(self) -> list[Checked]:
         """Return every requirement of the standard with what checks it."""
