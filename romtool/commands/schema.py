@@ -13,7 +13,7 @@ from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, INPUT, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, echo_utf8, json_text, warn
 from romtool.errors import InputError, Problem, refuse
-from romtool.files.intake import expand
+from romtool.files.inputs import expand
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
