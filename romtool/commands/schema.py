@@ -8,13 +8,16 @@ from typing import Any
 
 import click
 
+from romtool.assign.host import Host
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, json_text
 from romtool.errors import InputError, Problem, refuse
+from romtool.files.hosts import load_host, load_hosts
 from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
+from romtool.files.shipped import shipped_file, shipped_hosts
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, FieldLayout
@@ -25,6 +28,7 @@ from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
     expectation_lines,
     frame_lines,
+    host_lines,
     list_lines,
     part_lines,
     record_lines,
@@ -42,10 +46,10 @@ def command() -> None:
 
 @declare("list", JSON, example="romtool schema list", group=command)
 def list_(call: Call) -> int:
-    """List the layouts, parts, expectations, records and rules that are known."""
-    catalog = call.catalog
+    """List the layouts, parts, hosts, expectations, records and rules that are known."""
+    catalog, hosts = call.catalog, load_hosts(call.catalog)
     if not call.as_json:
-        echo_lines(list_lines(catalog))
+        echo_lines(list_lines(catalog, hosts))
         return DONE
     echo_json(
         {
@@ -56,6 +60,7 @@ def list_(call: Call) -> int:
             "expectations": [
                 {"name": e.name, "title": e.title} for e in catalog.expectations.values()
             ],
+            "hosts": [{"name": name, "title": h.name} for name, h in hosts.items()],
             "records": [{"name": r.name, "title": r.title} for r in catalog.records.values()],
             "rules": [{"name": r.name, "severity": r.severity} for r in catalog.rules.values()],
         }
@@ -66,7 +71,7 @@ def list_(call: Call) -> int:
 @declare("show", JSON, example="romtool schema show counted-19", group=command)
 @click.argument("name", shell_complete=completing.names)
 def show(call: Call, name: str) -> int:
-    """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
+    """Show a layout as a map of its bytes; or a record, a part, a host, an expectation, a rule.
 
     The name `profile` stands for all keys of a card profile.
     """
@@ -106,6 +111,10 @@ def show(call: Call, name: str) -> int:
         answer |= {"text": expectation.text, "source": expectation.source}
         answer |= {"file": expectation.file, "functions": _functions(expectation)}
         lines = expectation_lines(expectation)
+    elif name in shipped_hosts():
+        host = load_host(catalog, name)
+        answer = {"name": name, "title": host.name, **_taken(host)}
+        lines = host_lines(catalog, name, host)
     elif name in catalog.rules:
         rule = catalog.rules[name]
         answer = {"name": rule.name, "severity": rule.severity, "message": rule.message}
@@ -136,6 +145,17 @@ def _fields(layout: FieldLayout) -> list[dict[str, Any]]:
     ]
 
 
+def _taken(host: Host) -> dict[str, list[Any]]:
+    """Return what a PC has taken, as in a host file."""
+    found: dict[str, list[Any]] = {}
+    for one in host.entries():
+        value: Any = one.value
+        if not isinstance(value, int):
+            value = {"base": value.base, "length": value.length, "decode": value.bits}
+        found.setdefault(one.kind, []).append(value)
+    return found
+
+
 def _functions(expectation: Expectation) -> list[dict[str, Any]]:
     return [
         {
@@ -161,7 +181,7 @@ def _functions(expectation: Expectation) -> list[dict[str, Any]]:
 
 def _unknown(catalog: Catalog, name: str) -> InputError:
     known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
-    known += catalog.rules
+    known += [*shipped_hosts(), *catalog.rules]
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return InputError([Problem(f"nothing here is called {name}", hint)])
 
@@ -213,5 +233,29 @@ def json_(call: Call, output: Path | None) -> int:
         echo_json(schema)
         return DONE
     write_files([(output, json_text(schema).encode() + b"\n")], force=call.force)
+    echo(f"wrote {output}")
+    return DONE
+
+
+@declare("export", FORCE, example="romtool schema export workshop -o my-pc.toml", group=command)
+@click.argument("name", shell_complete=completing.exported)
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="The file to write; left out: standard output.",
+)
+def export(call: Call, name: str, output: Path | None) -> int:
+    """Write a file that comes with romtool, to copy and change.
+
+    NAME is that of a layout, a part, a host, an expectation or a sample. What is yours then needs a
+    name of its own; an expectation of the same name replaces the one that comes with romtool.
+    """
+    data = shipped_file(name)
+    if output is None:
+        echo(data.decode().removesuffix("\n"))
+        return DONE
+    write_files([(output, data)], force=call.force)
     echo(f"wrote {output}")
     return DONE
