@@ -9,7 +9,8 @@ from romtool.assign.read_host import host_of
 from romtool.errors import InputError, refuse
 from romtool.files.reading import read_bytes, shown
 from romtool.files.shipped import SUFFIX, shipped_hosts
-from romtool.files.texts import faults_in, text_of
+from romtool.formats.plain_text import plain_text
+from romtool.formats.toml import faults_in
 from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip, did_you_mean
@@ -31,7 +32,7 @@ def load_host(catalog: Catalog, name: str) -> Host:
     name = str(hosts.get(name, name))
     data = read_bytes(name, MAX_TOML, LIMITS)
     try:
-        text = text_of(data, "a host file is a plain text (.toml)")
+        text = plain_text(data, "a host file is a plain text (.toml)")
         with faults_in(text):
             return host_of(catalog, parse_toml(text), shown(name))
     except InputError as refused:

@@ -9,9 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from romtool.errors import refuse
-from romtool.files.reading import read_bytes
 from romtool.files.schemas import HOSTS, shipped_folder
-from romtool.limits import MAX_TOML
 from romtool.schema.numbers import clip, did_you_mean
 
 SUFFIX = ".toml"
@@ -32,7 +30,7 @@ def shipped_file(name: str) -> bytes:
     if path is None:
         hint = did_you_mean(name.lower(), known) or f"known are {', '.join(known)}"
         raise refuse(f"no file describes {clip(name)}", hint)
-    return read_bytes(str(path), MAX_TOML)
+    return path.read_bytes()
 
 
 def exported_names() -> list[str]:
