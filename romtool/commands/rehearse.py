@@ -22,9 +22,8 @@ from romtool.commands.common import (
     take_images,
 )
 from romtool.rehearse.answer import rehearsal_json
-from romtool.rehearse.rehearsal import rehearse
+from romtool.rehearse.rehearsal import ALL, CONFIGURED_BY, rehearse
 from romtool.text.rehearsal import rehearsal_lines
-from romtool.text.trace import in_words
 
 
 @click.command(
@@ -34,6 +33,14 @@ from romtool.text.trace import in_words
 @click.argument(
     "images", nargs=-1, required=True, metavar="IMAGE...", shell_complete=completing.files
 )
+@click.option(
+    "--configured-by",
+    type=click.Choice(CONFIGURED_BY),
+    default=ALL,
+    show_default=True,
+    help="Who configures the cards: PnP software, every device; a BIOS, only devices needed for "
+    "boot, as it does for a PnP system; or nobody, as in plain DOS.",
+)
 @click.option("--trace", is_flag=True, help="Tell every step, a line each.")
 @host_option
 @image_options
@@ -41,6 +48,7 @@ from romtool.text.trace import in_words
 @guarded
 def command(
     images: tuple[str, ...],
+    configured_by: str,
     trace: bool,
     host: str | None,
     layout: str | None,
@@ -61,13 +69,11 @@ def command(
     pc = host_at(catalog, host)
     taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
     images_of = [(one.name, one.image) for one in taken]
-    found = rehearse(catalog, images_of, assign, pc)
+    found = rehearse(catalog, images_of, assign, pc, configured_by)
     if as_json:
         answer = rehearsal_json(catalog, found)
         if trace:
-            answer["steps"] = [
-                {"step": step.name, "words": in_words(catalog, step)[1]} for step in found.steps
-            ]
+            answer["steps"] = [{"step": step.name, "words": step.text} for step in found.steps]
         echo_json(answer)
     else:
         echo_lines(rehearsal_lines(catalog, found, trace=trace))

@@ -47,7 +47,8 @@ class Resource(Described):
 class Bus(Described):
     """Ports of the bus that matter to PnP software and to every card.
 
-    By convention, ranges of `block_least` ports or more begin at a multiple of `block_step`.
+    `pnp_mask`: the address bits that cards decode of them. By convention, ranges of `block_least`
+    ports or more begin at a multiple of `block_step`.
     """
 
     title: str
@@ -55,6 +56,7 @@ class Bus(Described):
     address_port: int
     write_port: int
     read_ports: range
+    pnp_mask: int
     system_ports_below: int
     alias_step: int
     block_least: int

@@ -309,6 +309,7 @@ class _Loader(ProtocolTables):
                 address_port=raw["address_port"],
                 write_port=raw["write_port"],
                 read_ports=range(read["lowest"], read["highest"] + 1, read["step"]),
+                pnp_mask=(1 << raw["pnp_bits"]) - 1,
                 system_ports_below=raw["system_ports_below"],
                 alias_step=raw["alias_step"],
                 block_least=raw["block"]["least"],

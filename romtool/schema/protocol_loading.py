@@ -12,7 +12,7 @@ from romtool.schema.protocol import (
     Descriptor,
     Protocol,
     Register,
-    Remark,
+    Sentence,
     descriptor_of,
     protocol_of,
     register_of,
@@ -39,6 +39,13 @@ class ProtocolTables(Tables):
             used.update(numbers)
             yield descriptor
 
+    def _sentences(self, table: str) -> dict[str, Sentence]:
+        found: dict[str, Sentence] = {}
+        for _file, path, raw, _ in self._all(table):
+            self._new(found, raw["name"], path)
+            found[raw["name"]] = Sentence(**raw)
+        return found
+
     def _protocol(
         self, resources: Mapping[str, Resource], checksums: Mapping[str, Checksum]
     ) -> Protocol:
@@ -47,15 +54,12 @@ class ProtocolTables(Tables):
             self._new(registers, raw["name"], path)
             registers[raw["name"]] = register_of(raw, source)
         descriptors = tuple(self._descriptors(resources))
-        remarks: dict[str, Remark] = {}
-        for _file, path, raw, _ in self._all("remark"):
-            self._new(remarks, raw["name"], path)
-            remarks[raw["name"]] = Remark(**raw)
+        steps, remarks = self._sentences("step"), self._sentences("remark")
         for file, path, raw, source in self._all("protocol"):
             key = checksums.get(raw["key_register"])
             if key is None:
                 hint = "the key's register is that of a checksum"
                 message = f"no checksum is called {raw['key_register']}"
                 raise Refused([Fault(message, hint, (*path, "key_register"), file=file.name)])
-            return protocol_of(raw, source, key, registers, descriptors, remarks)
+            return protocol_of(raw, source, key, registers, descriptors, steps, remarks)
         raise Refused([Fault("no schema describes the bus protocol")])

@@ -17,9 +17,8 @@ from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, one_of
 from romtool.text.page import SEVERITY_STYLES, line, title
-from romtool.text.trace import card_words
 from romtool.wants.collide import Placed
-from romtool.wants.needs import CardWants, DeviceWants, Lines, Need
+from romtool.wants.needs import CardWants, DeviceWants, Lines, Need, card_words
 from romtool.wants.wired import wired
 
 GAP, BESIDE = 2, 14

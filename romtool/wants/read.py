@@ -30,20 +30,33 @@ def wants_in(image: Image, devices: Sequence[DeviceParts]) -> CardWants:
 
 
 def _device(catalog: Catalog, device: DeviceParts, number: int) -> DeviceWants:
-    before = tuple(_needs(device.before))
-    after = tuple(_needs(device.after))
+    before = tuple(_needs(catalog, device.before))
+    after = tuple(_needs(catalog, device.after))
     alternatives = []
     for index, choice in enumerate(device.choices):
-        needed = tuple(_needs(choice.items))
+        needed = tuple(_needs(catalog, choice.items))
         priority = choice.start.values.get(choice.start.record.head.key)
         rank = rank_of(catalog, priority)
         all_needs = (*before, *needed, *after)
         alternatives.append(Alternative(index, priority, rank, needed, all_needs))
     if not alternatives:
         alternatives.append(Alternative(None, None, 0, (), (*before, *after)))
-    own = next((item for item in device.before if not item.has_role("compatible")), None)
-    name = own.head if own is not None and own.has_role("name") else None
+    name = _name(catalog, device)
     return DeviceWants(device.id, number, name, before, tuple(alternatives), after)
+
+
+def _name(catalog: Catalog, device: DeviceParts) -> str | None:
+    """Return the name that PnP software gives a device; None for none.
+
+    It takes the first one that is not empty, wherever it stands, cuts it, and strips blanks at its
+    end (the PnP code of an operating system kernel, read and run).
+    """
+    for item in sorted(device.items, key=lambda item: item.offset):
+        if item.has_role("name") and (
+            name := item.head[: catalog.consumer.name_length].rstrip(" ")
+        ):
+            return str(name)
+    return None
 
 
 def rank_of(catalog: Catalog, priority: Value) -> int:
@@ -54,15 +67,18 @@ def rank_of(catalog: Catalog, priority: Value) -> int:
     return stored
 
 
-def _needs(items: Iterable[Item]) -> Iterator[Need]:
+def _needs(catalog: Catalog, items: Iterable[Item]) -> Iterator[Need]:
     for item in items:
-        need = need_of(item)
+        need = need_of(catalog, item)
         if need is not None:
             yield need
 
 
-def need_of(item: Item) -> Need | None:
-    """Return what an item asks for; None for one that asks for nothing, or can't be read."""
+def need_of(catalog: Catalog, item: Item) -> Need | None:
+    """Return what an item asks for; None for one that asks for nothing, or can't be read.
+
+    Bases are those that the device's registers can hold.
+    """
     record, values = item.record, item.values
     asks = record.asks
     if asks is None or record.head.key not in values:
@@ -74,4 +90,11 @@ def need_of(item: Item) -> Need | None:
     low, high = value if isinstance(value, list) else (value, value)
     step = values[head.align] if isinstance(head.kind, Range) and head.align else 1
     bits: int = values[asks.decode] if asks.decode else asks.bits
-    return Span(asks.kind, low, high, step or 1, values[head.length], bits, item)
+    length: int = values[head.length]
+    registers = next(catalog.protocol.descriptors_of(asks.kind, bits))
+    limit = registers.cell("limit")
+    is_upper = limit is not None and bool(values.get(limit.upper or ""))
+    stated = range(low, high + 1, step or 1)
+    held = registers.bases(stated, length, is_upper=is_upper)
+    held_only = None if held == stated else held
+    return Span(asks.kind, low, high, step or 1, length, bits, held_only, item)
