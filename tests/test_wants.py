@@ -12,7 +12,7 @@ from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.wants import collide
 from romtool.wants.collide import Placed, memory_collides, never_together, ports_collide
-from romtool.wants.needs import Lines, Need, Span
+from romtool.wants.needs import CardWants, Lines, Need, Span
 from romtool.wants.read import wants_of
 from tests.support.tool import PROFILE
 

@@ -3,23 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import click
 
-from romtool.commands import completing
-from romtool.commands.common import (
-    DONE,
-    Taken,
-    catalog_of,
-    guarded,
-    image_options,
-    json_option,
-    leave,
-    take_image,
-)
+from romtool.commands.call import DONE, Call, declare
+from romtool.commands.loading import LoadedImage
 from romtool.commands.many import Answer, tell_each
+from romtool.commands.options import IMAGE, JSON, images_argument
 from romtool.image.explain import explain
 from romtool.schema.numbers import hex_text
 from romtool.text.image import byte_lines, image_lines
@@ -27,47 +18,33 @@ from romtool.text.image import byte_lines, image_lines
 DECODED = "decoded"
 
 
-@click.command("inspect", epilog="Example: romtool inspect donor.bin --bytes")
-@click.argument(
-    "images", nargs=-1, required=True, metavar="IMAGE...", shell_complete=completing.files
-)
+@declare("inspect", *IMAGE, JSON, example="romtool inspect donor.bin --bytes")
+@images_argument
 @click.option("--bytes", "with_bytes", is_flag=True, help="Add every byte with its meaning.")
-@image_options
-@json_option
-@guarded
-def command(
-    images: tuple[str, ...],
-    with_bytes: bool,
-    layout: str | None,
-    part: str | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    as_json: bool,
-) -> None:
+def command(call: Call, images: tuple[str, ...], with_bytes: bool) -> int:
     """Decode images: frame, card, devices, choices, resources, checksums, findings.
 
     IMAGE is a raw binary, Intel HEX, S-record or a card profile; a folder stands for all of them
     in it; - is standard input.
     """
-    catalog = catalog_of(schemas)
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
-        one = take_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
-        if as_json:
+        one = call.load(name, note)
+        if call.as_json:
             return Answer(DECODED, data=_data(one, with_bytes))
         return Answer(DECODED, _lines(one, with_bytes))
 
-    tell_each(images, work, as_json=as_json, doing="inspecting", apart=True)
-    leave(DONE)
+    tell_each(call, images, work, doing="inspecting", apart=True)
+    return DONE
 
 
-def _lines(one: Taken, with_bytes: bool) -> Iterator[str]:
+def _lines(one: LoadedImage, with_bytes: bool) -> Iterator[str]:
     yield from image_lines(one.image, one.name, one.part, one.findings())
     if with_bytes:
         yield from byte_lines(one.image)
 
 
-def _data(one: Taken, with_bytes: bool) -> dict[str, Any]:
+def _data(one: LoadedImage, with_bytes: bool) -> dict[str, Any]:
     from romtool.image.answer import image_json
 
     answer: dict[str, Any] = {"file": one.name, **image_json(one.image, one.part)}

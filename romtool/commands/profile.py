@@ -7,16 +7,9 @@ from pathlib import Path
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import (
-    catalog_of,
-    echo,
-    echo_utf8,
-    force_option,
-    guarded,
-    image_options,
-    take_image,
-    tell,
-)
+from romtool.commands.call import DONE, Call, declare
+from romtool.commands.options import FORCE, IMAGE
+from romtool.commands.printing import echo, echo_utf8, warn
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.profile.write import profile_text
@@ -24,10 +17,7 @@ from romtool.text.faults import visible
 from romtool.text.findings import counted
 
 
-@click.command(
-    "profile",
-    epilog="Example: romtool profile donor.bin -o donor.toml",
-)
+@declare("profile", *IMAGE, FORCE, example="romtool profile donor.bin -o donor.toml")
 @click.argument("dump", shell_complete=completing.files)
 @click.option(
     "-o",
@@ -36,32 +26,21 @@ from romtool.text.findings import counted
     type=click.Path(path_type=Path),
     help="The profile to write; left out: standard output.",
 )
-@image_options
-@force_option
-@guarded
-def command(
-    dump: str,
-    output: Path | None,
-    layout: str | None,
-    part: str | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    force: bool,
-) -> None:
+def command(call: Call, dump: str, output: Path | None) -> int:
     """Write DUMP as a card profile that builds back to the same bytes, whatever it holds."""
-    catalog = catalog_of(schemas)
-    taken = take_image(catalog, dump, layout=layout, part=part, forced=forced)
+    taken = call.load(dump)
     if taken.image.frame is None:
-        tell(f"{taken.name}: no layout fits: the bytes stand as they are; `recover` may help")
+        warn(f"{taken.name}: no layout fits: the bytes stand as they are; `recover` may help")
     else:
         found = taken.findings()
         if any(finding.severity == "error" for finding in found):
-            tell(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
+            warn(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
     name = visible(Path(taken.name).name)
     decoded = taken.image.frame.name if taken.image.frame else None
-    text = profile_text(catalog, taken.intake.data, decoded, taken.part, name)
+    text = profile_text(call.catalog, taken.input.data, decoded, taken.part, name)
     if output is None:
         echo_utf8(text)
-        return
-    write_files([(output, text.encode())], force=force)
+        return DONE
+    write_files([(output, text.encode())], force=call.force)
     echo(f"wrote {visible(name_text(output))}")
+    return DONE

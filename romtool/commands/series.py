@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import click
 
 from romtool import __version__
-from romtool.commands.common import tell
+from romtool.commands.printing import warn
 from romtool.commands.progress import Progress
 from romtool.commands.stopping import Stopped, Stops
 from romtool.errors import Fault, Refused
@@ -142,7 +142,7 @@ class Series:
                 yield
         except Stopped as stop:
             where = self._where(self._done)
-            tell(f"interrupted: {where.message}" + (f"; {where.hint}" if where.hint else ""))
+            warn(f"interrupted: {where.message}" + (f"; {where.hint}" if where.hint else ""))
             sys.exit(128 + stop.number)
         except Refused as refused:
             if not self._done:

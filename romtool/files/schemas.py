@@ -14,7 +14,7 @@ from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
 
 if TYPE_CHECKING:
-    from romtool.schema.gathering import SchemaFile
+    from romtool.schema.loading import SchemaFile
 
 
 def shipped_folder() -> Path:
@@ -33,7 +33,7 @@ def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
 
 
 def _schema_file(path: Path, *, own: bool) -> SchemaFile:
-    from romtool.schema.gathering import SchemaFile
+    from romtool.schema.loading import SchemaFile
 
     data = read_bytes(str(path), MAX_TOML, "1 MiB is the limit of a schema file")
     try:

@@ -9,7 +9,7 @@ from romtool.image.card import card_of
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Item
 from romtool.schema.fields import Layout, Unit
-from romtool.schema.kinds import Constant, Kind, Pins, Reserved, Stored, Unexplained
+from romtool.schema.kinds import AnyKind, Constant, Pins, Reserved, Stored, Unexplained
 from romtool.schema.numbers import hex_text, sizes
 
 
@@ -143,7 +143,7 @@ def _meanings(
         yield f"{field.title}{bits}: {stated(field.kind, raw, found)}"
 
 
-def stated(kind: Kind, raw: Stored, found: Compared | None) -> str:
+def stated(kind: AnyKind, raw: Stored, found: Compared | None) -> str:
     """Return a stored value in words; with `found`, also whether it is what it should be."""
     if isinstance(raw, bytes) and isinstance(kind, Constant):
         words = hex_text(raw)

@@ -14,7 +14,7 @@ from romtool.profile.toml_text import EDITOR_LINE, WIDTH, comment, entry_text, s
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import MISSING, Field
 from romtool.schema.frames import Frame, Part
-from romtool.schema.kinds import Kind, Number
+from romtool.schema.kinds import AnyKind, Number
 from romtool.schema.numbers import one_of
 from romtool.schema.records import Record
 from romtool.schema.starter import RESOURCES, Starter, StarterTable
@@ -89,7 +89,7 @@ class _Writer:
         yield from _remark(keys["part"].text, one_of(list(catalog.parts)))
         yield _setting("part", part.name, stated=stated)
         yield ""
-        byte = Number(bits=8, form="hex")
+        byte = Number(bits=8, unit=1, form="hex", none=None, zero_means=None)
         yield from _remark(keys["fill"].text, byte.takes())
         yield _setting("fill", frame.fill, byte, stated=False)
 
@@ -195,5 +195,5 @@ def _remark(words: str, takes: str, indent: str = "# ") -> Iterator[str]:
     )
 
 
-def _setting(key: str, value: Any, kind: Kind | None = None, *, stated: bool = True) -> str:
+def _setting(key: str, value: Any, kind: AnyKind | None = None, *, stated: bool = True) -> str:
     return f"{'' if stated else '#'}{key} = {scalar(value, kind)}"

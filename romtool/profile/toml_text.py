@@ -8,7 +8,7 @@ from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Frame
-from romtool.schema.kinds import Kind
+from romtool.schema.kinds import AnyKind
 from romtool.schema.numbers import parse_hex
 from romtool.schema.records import Record
 
@@ -37,7 +37,7 @@ def string(text: str) -> str:
     return '"' + "".join(_ESCAPES.get(char, char) for char in text) + '"'
 
 
-def scalar(value: Any, kind: Kind | None = None) -> str:
+def scalar(value: Any, kind: AnyKind | None = None) -> str:
     """Return a TOML value; numbers are written the way the field's kind is shown."""
     if isinstance(value, bool):
         return "true" if value else "false"

@@ -150,13 +150,13 @@ def writable(place: Place, cell: Cell) -> int:
     What always stands there takes nothing, and a bit that its choices have alike (Spec 4.6, A.3.1).
     """
     if cell.holds != "setting":
-        return cell.mask if place.fixed is None else 0
+        return cell.all_bits if place.fixed is None else 0
     found = {
         sum(_setting(setting, need) for setting in cell.settings) & cell.fixed
         for need in place.needs
         if need is not None
     }
-    return cell.mask & ~(cell.fixed if len(found) == 1 else 0)
+    return cell.all_bits & ~(cell.fixed if len(found) == 1 else 0)
 
 
 def _setting(setting: Setting, need: Need) -> int:
@@ -177,7 +177,7 @@ def held(place: Place, holds: str, registers: Registers) -> int | None:
     assert cell is not None
     numbers = range(place.first + cell.at, place.first + cell.at + cell.bytes)
     number = int.from_bytes(bytes(registers[n] for n in numbers), "big")
-    return None if number == cell.none else number * cell.unit
+    return None if number == (cell.none or 0) else number * cell.unit
 
 
 def in_use(catalog: Catalog, device: DeviceWants, registers: Registers) -> Iterator[str]:

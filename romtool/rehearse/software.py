@@ -164,7 +164,7 @@ def power_up(
 def isolate(access: Access, host: Host) -> Isolated:
     """Find the cards: at the first port for READ_DATA at which one is heard."""
     found = Isolated(None, (), None)
-    for port in access.catalog.consumer.read_scan:
+    for port in access.catalog.consumer.read_scan.ports:
         if port not in access.catalog.bus.read_ports:
             continue
         if any(answers_at(access.catalog.bus, taken, port) for taken in host.io):

@@ -31,7 +31,7 @@ class Steps:
 
     def __call__(self, name: str, /, **facts: Any) -> None:
         """Add a step."""
-        self.all.append(Step(name, facts, *self.catalog.protocol.steps[name].filled(**facts)))
+        self.all.append(Step(name, facts, *self.catalog.protocol.steps[name].labelled(**facts)))
 
 
 Note = Callable[..., None]
@@ -52,4 +52,4 @@ class Remark:
 
 def remark(catalog: Catalog, name: str, /, **words: object) -> Remark:
     """Return the remark of this name with these words filled in."""
-    return Remark(name, catalog.protocol.remarks[name].filled(**words)[1])
+    return Remark(name, catalog.protocol.remarks[name].filled(**words))

@@ -63,7 +63,7 @@ def _ports(view: View, item: Item, need: Span) -> Iterator[Trouble]:
     # PnP software tries the lowest base first.
     first = Placed(need.low, need.length, need.bits)
     there = f"{item.record.title} {_stretch(first)}"
-    watched = (("pnp-port", bus.pnp_ports), ("read-scan", view.catalog.consumer.read_scan))
+    watched = (("pnp-port", bus.pnp_ports), ("read-scan", view.catalog.consumer.read_scan.ports))
     for rule, ports in watched:
         over = [address(port) for port in ports if answers_at(bus, first, port)]
         if over:
@@ -84,11 +84,11 @@ def _decode(bus: Bus, item: Item, need: Span, record: str) -> Iterator[Trouble]:
 
 def _block(bus: Bus, item: Item, need: Span) -> Iterator[Trouble]:
     """Wide ranges begin at certain multiples; the first base that doesn't is named."""
-    if need.length < bus.block_least:
+    if need.length < bus.block.least:
         return
     for base in need.bases[:2]:
-        if base % bus.block_step:
-            words = {"base": address(base), "length": need.length, "step": address(bus.block_step)}
+        if base % bus.block.step:
+            words = {"base": address(base), "length": need.length, "step": address(bus.block.step)}
             yield trouble("block", item, record=item.record.title, **words)
             return
 

@@ -11,9 +11,8 @@ from romtool.schema.bus import Bus, Consumer, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
 from romtool.schema.expect import Expectation
-from romtool.schema.fields import Field, Layout
-from romtool.schema.frames import Frame, Part
-from romtool.schema.kinds import Check, Spelled
+from romtool.schema.fields import Field
+from romtool.schema.frames import Frame, Identifier, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import Beginning, Header, Record
@@ -47,37 +46,24 @@ class Mishap(Described):
     done: str
     check: str
     source: str
-    pattern: bytes = b""
-    period: int | None = None
+    pattern: bytes
+    period: int | None
 
 
-class Identifier(Described):
-    """The serial identifier: its size in bytes and its fields."""
-
-    name: str
-    title: str
-    source: str
-    size: int
-    layout: Layout
-
-    @functools.cached_property
-    def id_field(self) -> Field:
-        """The field with the card's ID."""
-        return next(f for f in self.layout.fields if isinstance(f.kind, Spelled))
-
-    @functools.cached_property
-    def check_field(self) -> Field:
-        """The field with the checksum."""
-        return next(f for f in self.layout.fields if isinstance(f.kind, Check))
-
-    @functools.cached_property
-    def serial_field(self) -> Field:
-        """The field that tells cards of one ID apart: the one that may be none."""
-        return next(f for f in self.layout.fields if f.default is None)
-
-
-class Catalog(Described):
-    """Everything that the schemas say."""
+class Catalog(
+    Described,
+    headers="header",
+    records="record",
+    frames="frame",
+    parts="part",
+    rules="rule",
+    mishaps="mishap",
+    expectations="expectation",
+    resources="resource",
+    checksums="checksum",
+    tables="table",
+):
+    """Everything that the schemas say: the tables of a schema file, each by its name."""
 
     headers: Mapping[str, Header]
     records: Mapping[str, Record]

@@ -7,7 +7,7 @@ from typing import Any
 
 from romtool.errors import Fault, Path, Wrong
 from romtool.schema.described import Described
-from romtool.schema.kinds import Kind, whole_number
+from romtool.schema.kinds import AnyKind
 from romtool.schema.numbers import one_of
 
 
@@ -35,13 +35,13 @@ class Function(Described):
     source: str
     required: bool
     compatible: frozenset[str]
-    length: tuple[int, int]
+    length: tuple[int, ...]
     near: tuple[range, ...]
     bases: frozenset[int]
     lines: tuple[ExpectedLines, ...]
 
 
-class Expectation(Described):
+class Expectation(Described, functions="function"):
     """The conventions of some software; `file` is the schema file that tells them."""
 
     name: str
@@ -52,49 +52,15 @@ class Expectation(Described):
     file: str
 
 
-def expectation_of(raw: Mapping[str, Any], source: str, file: str) -> Expectation:
-    """Return the expectation of a table of a schema file in which `function_faults` finds none."""
-    functions = tuple(_function(one, one.get("source", source)) for one in raw["function"])
-    return Expectation(
-        name=raw["name"],
-        title=raw["title"],
-        text=raw.get("text", ""),
-        source=source,
-        functions=functions,
-        file=file,
-    )
-
-
-def _function(raw: Mapping[str, Any], source: str) -> Function:
-    fewest, most = raw["length"][0], raw["length"][-1]
-    lines = (
-        ExpectedLines(
-            resource=one["resource"],
-            first=frozenset(one["first"]),
-            widths=frozenset(one.get("widths", ())),
-        )
-        for one in raw.get("lines", ())
-    )
-    return Function(
-        name=raw["name"],
-        text=raw["text"],
-        source=source,
-        required=raw.get("required", False),
-        compatible=frozenset(known.upper() for known in raw.get("compatible", ())),
-        length=(fewest, most),
-        near=tuple(_bases(one) for one in raw.get("near", ())),
-        bases=frozenset(whole_number(base) for base in raw["bases"]),
-        lines=tuple(lines),
-    )
-
-
-def _bases(raw: Mapping[str, Any]) -> range:
-    lowest, highest = whole_number(raw["lowest"]), whole_number(raw["highest"])
-    return range(lowest, highest + 1, whole_number(raw["step"]))
+def with_ids(raw: Mapping[str, Any], ids: AnyKind) -> dict[str, Any]:
+    """Return a function's table with its IDs as they are spelt in images."""
+    if "compatible" not in raw:
+        return {**raw}
+    return {**raw, "compatible": [ids.to_value(ids.to_stored(one)) for one in raw["compatible"]]}
 
 
 def function_faults(
-    raw: Mapping[str, Any], path: Path, ids: Kind, lines: Mapping[str, Collection[str]]
+    raw: Mapping[str, Any], path: Path, ids: AnyKind, lines: Mapping[str, Collection[str]]
 ) -> Iterator[Fault]:
     """Yield what is wrong in the table of a function at `path`.
 

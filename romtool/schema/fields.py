@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from romtool.errors import Path, Wrong
 from romtool.schema.described import Described
-from romtool.schema.kinds import Kind, Stored, Unexplained, Value
+from romtool.schema.kinds import AnyKind, Stored, Unexplained, Value
 from romtool.schema.reading import Reader, raw_value
 
 if TYPE_CHECKING:
@@ -28,38 +28,46 @@ class _Missing:
 MISSING: Any = _Missing()
 
 
-class Field(Described):
+class Field(Described, min_size="min_bytes"):
     """One field of a layout; `size` is None for one that runs to the end of the item."""
 
     key: str
     title: str
     text: str
     source: str
-    kind: Kind
+    kind: AnyKind
     at: int
     size: int | None
-    min_size: int | None = None
-    low: int = 0
-    endian: str = "little"
-    default: Value = MISSING
-    optional: bool = False
-    absent: str | None = None
-    absent_value: Value = None
-    at_least: int = 0
-    say: str | None = None
-    always: bool = False
-    stated_with_range: bool = False
-    length: str | None = None
-    align: str | None = None
-    things: str | None = None
-    turns_off: str | None = None
-    off: int | None = None
-    path: Path = ()
+    min_size: int | None
+    low: int
+    endian: str
+    default: Value
+    optional: bool
+    absent: str | None
+    absent_value: Value
+    at_least: int
+    say: str | None
+    always: bool
+    stated_with_range: bool
+    length: str | None
+    align: str | None
+    things: str | None
+    turns_off: str | None
+    off: int | None
+    path: Path
 
     @property
     def may_be_left_out(self) -> bool:
         """Whether a profile need not name it."""
         return self.optional or self.default is not MISSING
+
+    def expected(self, data: bytes, regions: Mapping[str, int]) -> Stored:
+        """Return what should be stored, where something settles it: what is constant or computed.
+
+        `data`: the bytes of the layout, those before the field at least; `regions`: the sizes of
+        the image's regions, in bytes.
+        """
+        return self.kind.expected(self.at, data, regions)
 
     def value_of(self, stored: Stored) -> Value:
         """Return the value for people; raises Unexplained."""

@@ -1,4 +1,4 @@
-"""Frames: the bytes before the PnP data, as the schema describes them; and EEPROM parts."""
+"""What an image is made of: frames (the bytes before the PnP data), identifier, EEPROM parts."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from romtool.schema.described import Described
 from romtool.schema.fields import Field, Layout
-from romtool.schema.kinds import Check, Constant, Count, Pins, Stored
+from romtool.schema.kinds import Check, Count, Pins, Spelled, Stored
 
 
 class Frame(Described):
@@ -27,12 +27,12 @@ class Frame(Described):
     @functools.cached_property
     def config_fields(self) -> tuple[Field, ...]:
         """The fields that a profile's [config] may set."""
-        return tuple(f for f in self.layout.fields if not is_computed(f))
+        return tuple(f for f in self.layout.fields if not f.kind.is_computed)
 
     @functools.cached_property
     def computed_fields(self) -> tuple[Field, ...]:
         """The fields that are computed or constant; [override] may set them."""
-        return tuple(f for f in self.layout.fields if is_computed(f))
+        return tuple(f for f in self.layout.fields if f.kind.is_computed)
 
     @property
     def count_field(self) -> Field | None:
@@ -52,13 +52,33 @@ class Frame(Described):
         return {f.key: f.stored_of(f.default) for f in self.config_fields}
 
 
+class Identifier(Described):
+    """The serial identifier: its size in bytes and its fields."""
+
+    name: str
+    title: str
+    source: str
+    size: int
+    layout: Layout
+
+    @functools.cached_property
+    def id_field(self) -> Field:
+        """The field with the card's ID."""
+        return next(f for f in self.layout.fields if isinstance(f.kind, Spelled))
+
+    @functools.cached_property
+    def check_field(self) -> Field:
+        """The field with the checksum."""
+        return next(f for f in self.layout.fields if isinstance(f.kind, Check))
+
+    @functools.cached_property
+    def serial_field(self) -> Field:
+        """The field that tells cards of one ID apart: the one that may be none."""
+        return next(f for f in self.layout.fields if f.default is None)
+
+
 REGIONS = ("identifier", "items")
 """What a count can count: regions of an image, see `Image.regions`."""
-
-
-def is_computed(field: Field) -> bool:
-    """Whether a frame's field is constant or computed, not chosen."""
-    return isinstance(field.kind, Constant | Count | Check)
 
 
 def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
@@ -66,7 +86,7 @@ def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
     return sum(regions[name] for name in names)
 
 
-class Part(Described):
+class Part(Described, size="bytes"):
     """An EEPROM part: generic number, size in bytes, page in bytes where it has pages."""
 
     name: str

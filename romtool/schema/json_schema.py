@@ -19,7 +19,7 @@ from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame, is_computed
+from romtool.schema.frames import Frame
 from romtool.schema.json_keys import (
     Json,
     described,
@@ -127,7 +127,7 @@ def _raw_or_card(tables: Json) -> Json:
 def _card_of(catalog: Catalog, needed: list[str]) -> Json:
     """Say what [card] must hold: an ID, or nothing of an identifier that is overridden whole."""
     stated = {"required": [catalog.identifier.name]}
-    fields = [f.key for f in catalog.identifier.layout.fields if not is_computed(f)]
+    fields = [f.key for f in catalog.identifier.layout.fields if not f.kind.is_computed]
     without = {"properties": dict.fromkeys(fields, False)}
     return {
         "properties": {"card": {"allOf": _versions(catalog)}},

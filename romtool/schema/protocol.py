@@ -9,7 +9,7 @@ from typing import Any
 
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
-from romtool.schema.numbers import address, hex_text, parse_hex, sizes
+from romtool.schema.numbers import address, hex_text, sizes
 
 
 class Register(Described):
@@ -26,7 +26,7 @@ class Register(Described):
     read: frozenset[str]
     write: frozenset[str]
     bits: Mapping[str, int]
-    announced: str | None = None
+    announced: str | None
 
     def mask(self, *names: str) -> int:
         """Return the byte in which just these bits are set."""
@@ -40,13 +40,14 @@ class Setting(Described):
     values: Mapping[str, int]
 
 
-class Cell(Described):
+class Cell(Described, settings="setting"):
     """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
 
     `holds`: line, base, limit (the first address after the range where the item's field `upper`
     is true, else a mask of the address bits that are compared), setting. `none`: what is written
-    for nothing, None for what the item says; `missing`: what they read where the device lacks
-    them; `mask`: the bits that there are; `fixed`: those of them that can't be written.
+    for nothing, if that is neither 0 nor, in a setting, what the item says; `missing`: what they
+    read where the device lacks them; `mask`: the bits that there are, if not all; `fixed`: those
+    of them that can't be written.
     """
 
     at: int
@@ -55,10 +56,15 @@ class Cell(Described):
     unit: int
     none: int | None
     missing: int
-    mask: int
+    mask: int | None
     fixed: int
     upper: str | None
     settings: tuple[Setting, ...]
+
+    @property
+    def all_bits(self) -> int:
+        """The bits that there are."""
+        return self.mask or (1 << 8 * self.bytes) - 1
 
     @property
     def top(self) -> int:
@@ -66,7 +72,7 @@ class Cell(Described):
         return self.unit << 8 * self.bytes
 
 
-class Descriptor(Described):
+class Descriptor(Described, cells="cell"):
     """The registers for one kind of resource, `at` one after the other.
 
     `bits`: only for items with so many address bits; 0: for all.
@@ -153,21 +159,26 @@ class Software(Described):
     stops: tuple[bytes, ...]
 
 
-class Sentence(Described):
-    """Words of a rehearsal: a step, or a remark on a card; {words} are filled in.
-
-    A step has a label as well.
-    """
+class Remark(Described):
+    """Words about a card in a PC; {words} are filled in."""
 
     name: str
     text: str
     source: str
-    label: str = ""
 
-    def filled(self, **words: object) -> tuple[str, str]:
+    def filled(self, **words: object) -> str:
+        """Return the text with these words filled in."""
+        return _Filling().vformat(self.text, (), words)
+
+
+class Sentence(Remark):
+    """Words about a step of a power-up, and a label before them; {words} are filled in."""
+
+    label: str
+
+    def labelled(self, **words: object) -> tuple[str, str]:
         """Return label and text with these words filled in."""
-        fill = _Filling().vformat
-        return fill(self.label, (), words), fill(self.text, (), words)
+        return _Filling().vformat(self.label, (), words), self.filled(**words)
 
 
 class _Filling(string.Formatter):
@@ -203,7 +214,7 @@ class Protocol(Described):
     registers: Mapping[str, Register]
     descriptors: tuple[Descriptor, ...]
     steps: Mapping[str, Sentence]
-    remarks: Mapping[str, Sentence]
+    remarks: Mapping[str, Remark]
 
     def key(self) -> Iterator[int]:
         """Yield the bytes of the initiation key: the states of the register (Spec B.1)."""
@@ -217,71 +228,3 @@ class Protocol(Described):
         for descriptor in self.descriptors:
             if descriptor.resource == resource and descriptor.bits in (0, bits):
                 yield descriptor
-
-
-def register_of(raw: Mapping[str, Any], source: str) -> Register:
-    """Return the register that a table of the schema describes."""
-    states = {access: frozenset(raw.get(access, ())) for access in ("read", "write")}
-    return Register(**{"bits": {}, **raw, "source": source, **states})
-
-
-def descriptor_of(raw: Mapping[str, Any], source: str) -> Descriptor:
-    """Return the descriptor that a table of the schema describes."""
-    return Descriptor(
-        resource=raw["resource"],
-        title=raw["title"],
-        source=source,
-        bits=raw.get("bits", 0),
-        at=tuple(raw["at"]),
-        cells=tuple(_cell(cell) for cell in raw["cell"]),
-    )
-
-
-def _cell(raw: Mapping[str, Any]) -> Cell:
-    is_setting = raw["holds"] == "setting"
-    return Cell(
-        at=raw["at"],
-        bytes=raw.get("bytes", 1),
-        holds=raw["holds"],
-        unit=raw.get("unit", 1),
-        none=raw.get("none", None if is_setting else 0),
-        missing=raw.get("missing", 0),
-        mask=raw.get("mask", (1 << 8 * raw.get("bytes", 1)) - 1),
-        fixed=raw.get("fixed", 0),
-        upper=raw.get("upper"),
-        settings=tuple(Setting(**one) for one in raw.get("setting", ())),
-    )
-
-
-def protocol_of(
-    raw: Mapping[str, Any],
-    source: str,
-    checksum: Checksum,
-    registers: Mapping[str, Register],
-    descriptors: tuple[Descriptor, ...],
-    steps: Mapping[str, Sentence],
-    remarks: Mapping[str, Sentence],
-) -> Protocol:
-    """Return the protocol that a table of the schema describes, with what belongs to it."""
-    numbers, software = raw["device_registers"], raw["software"]
-    first, last = numbers["vendor"]
-    return Protocol(
-        title=raw["title"],
-        source=source,
-        key_register=checksum,
-        key_length=raw["key_length"],
-        key_lead=parse_hex(raw["key_lead"]),
-        isolation_reply=parse_hex(raw["isolation_reply"]),
-        isolation_compares=raw["isolation_compares"],
-        range_patterns=parse_hex(raw["range_patterns"]),
-        device_registers=range(numbers["first"], numbers["last"] + 1),
-        vendor_registers=range(first, last + 1),
-        waits=Waits(**{"source": source, **raw["waits"]}),
-        software=Software(
-            **{"source": source, **software, "stops": tuple(map(parse_hex, software["stops"]))}
-        ),
-        registers=registers,
-        descriptors=descriptors,
-        steps=steps,
-        remarks=remarks,
-    )

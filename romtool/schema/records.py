@@ -22,7 +22,7 @@ class Header(Described):
     source: str
     size: int
     layout: Layout
-    ends_reading: int | None = None
+    ends_reading: int | None
 
     @property
     def top_code(self) -> int:

@@ -14,15 +14,15 @@ CHOICE = "choice"
 RESOURCES = "resources"
 
 
-class StarterTable(Described):
+class StarterTable(Described, choices="choice"):
     """A device or a choice: the comment above it, its keys, and the choices below it."""
 
     text: str
     keys: Table
-    choices: tuple[StarterTable, ...] = ()
+    choices: tuple[StarterTable, ...]
 
 
-class Starter(Described):
+class Starter(Described, devices="device"):
     """The card that a new profile describes.
 
     `expect`: the expectation that it meets. `wiring`: for each bus the lines to wire, the most
@@ -36,22 +36,3 @@ class Starter(Described):
     wiring: Mapping[str, tuple[int, ...]]
     card: Table
     devices: tuple[StarterTable, ...]
-
-
-def starter_of(raw: Table, source: str) -> Starter:
-    """Return the starter of its table in a schema file."""
-    return Starter(
-        title=raw["title"],
-        text=raw["text"],
-        source=source,
-        expect=raw["expect"],
-        wiring={bus: tuple(lines) for bus, lines in raw["wiring"].items()},
-        card=raw["card"],
-        devices=tuple(_table(device) for device in raw["device"]),
-    )
-
-
-def _table(raw: Table) -> StarterTable:
-    keys = {key: value for key, value in raw.items() if key not in (TEXT, CHOICE)}
-    choices = tuple(_table(choice) for choice in raw.get(CHOICE, ()))
-    return StarterTable(text=raw.get(TEXT, ""), keys=keys, choices=choices)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from romtool.schema.catalog import Catalog, Rule
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, Field, Layout, Unit
-from romtool.schema.frames import Frame, Part, is_computed
+from romtool.schema.frames import Frame, Part
 from romtool.schema.kinds import Check, Constant, Count, Reserved
 from romtool.schema.numbers import address, hex_text, one_of, sizes
 from romtool.schema.records import Record
@@ -143,5 +143,5 @@ def _holds(field: Field) -> str:
         words += " [computed]"
     elif field.default is not MISSING and not isinstance(kind, Reserved):
         shown = "none" if field.default is None else kind.show(field.default)
-        words += f" [{shown}]" if not is_computed(field) else ""
+        words += f" [{shown}]" if not kind.is_computed else ""
     return words

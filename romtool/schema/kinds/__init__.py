@@ -5,12 +5,32 @@ JSON. `to_value` raises Unexplained where the stored bits mean nothing that a pr
 bytes then stay raw. `to_stored` raises Wrong where a person wrote what the field can't take.
 """
 
-from romtool.schema.kinds.base import Kind, Stored, Unexplained, Value, whole_number
+from romtool.schema.kinds.base import AnyKind, Kind, Stored, Unexplained, Value, whole_number
 from romtool.schema.kinds.choices import Choice, Flag, Flags, Lines, Pins
 from romtool.schema.kinds.numbers import Check, Count, Number, Range
 from romtool.schema.kinds.texts import Constant, Group, Hex, Reserved, Spelled, Spelling, Text
 
+TYPES: dict[str, type[AnyKind]] = {
+    "number": Number,
+    "range": Range,
+    "flag": Flag,
+    "choice": Choice,
+    "flags": Flags,
+    "lines": Lines,
+    "pins": Pins,
+    "spelled": Spelled,
+    "text": Text,
+    "hex": Hex,
+    "constant": Constant,
+    "reserved": Reserved,
+    "count": Count,
+    "checksum": Check,
+}
+"""The kind for each word that a field's `type` can be."""
+
 __all__ = [
+    "TYPES",
+    "AnyKind",
     "Check",
     "Choice",
     "Constant",
