@@ -265,7 +265,6 @@ def test_a_device_gets_nothing() -> None:
     assert not found.is_well
 
 
-@pytest.mark.xfail(strict=True, reason="range-length decode is programmed as a length")
 @pytest.mark.requirement("R-A.3.1-4", "R-A.3.1-6", "R-A.3.1-7", "R-A.3.1-9", "R-A.3.1-14")
 def test_memory_and_types_in_the_registers() -> None:
     # Spec A.3: control bit 1 is 16 bits wide, bit 0 says that a limit follows, else a mask; type
