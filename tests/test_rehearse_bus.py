@@ -1,4 +1,4 @@
-"""The bus protocol, each side held against another hand's: the software against cards of
+"""The bus protocol, each side compared with another hand's: the software against cards of
 tests/support/bus_card.py, the cards against the scan of tests/support/bus_scan.py.
 
 Where a value has no source beside it, it is that of tests/support: the standard's chapters 3, 4 and
@@ -20,7 +20,7 @@ from romtool.files.schemas import load_catalog
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
 from romtool.rehearse.software import Found, power_up
-from romtool.wants.collide import Placed
+from romtool.requirements.collide import Placed
 from tests.support.bus_card import KEY, BusCard, CardBus, window
 from tests.support.bus_scan import Scan, key
 from tests.support.independent import pnp_bytes
@@ -97,7 +97,7 @@ def test_pieces_of_the_key_wake_nobody(noise: list[int], end: int) -> None:
     assert card.state == "wait"
 
 
-# --- the cards, held against another scan ---------------------------------------------------------
+# --- the cards, compared with another scan ---------------------------------------------------------
 
 
 def test_four_cards_are_found_and_read() -> None:
@@ -165,7 +165,7 @@ def test_any_number_of_cards_for_another_scan(serials: list[int], rng: Random) -
     assert [card.data for card in scan_of(cards)] == in_order(cards)
 
 
-# --- the software, held against other cards -------------------------------------------------------
+# --- the software, compared with other cards -------------------------------------------------------
 
 
 @settings(deadline=None, max_examples=40)
@@ -249,7 +249,7 @@ def test_a_register_that_keeps_nothing_leaves_the_device_off() -> None:
     assert card.held(0, 0x30) == 0
 
 
-# A device that says that it has register 31h: bit 1 of the byte behind its ID (Spec 6.2.2.2).
+# A device that says that it has register 31h: bit 1 of the byte after its ID (Spec 6.2.2.2).
 CHECKED = CARD_ITEMS.replace(bytes.fromhex("15 46 4C 00 01 00"), bytes.fromhex("15 46 4C 00 01 02"))
 
 

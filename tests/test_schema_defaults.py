@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import schema_files, shipped_folder
 from romtool.schema.described import Described
 from romtool.schema.loading import Parsed, SchemaFile, catalog_of
@@ -104,8 +104,8 @@ def loaded(specs: list[dict[str, Any]]) -> object:
     ]
     try:
         catalog = catalog_of(files)
-    except Refused as refused:
-        return refused.faults
+    except InputError as refused:
+        return refused.problems
     own = {table["name"] for table in SPECS}
     tables = {name: spec for name, spec in catalog.tables.items() if name not in own}
     return plain(catalog.altered(tables=tables))

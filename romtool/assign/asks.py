@@ -7,8 +7,14 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from romtool.schema.bus import Bus
-from romtool.wants.collide import Placed
-from romtool.wants.needs import CardWants, DeviceWants, Lines, Need, Span
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import (
+    CardRequirements,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,7 +27,7 @@ class Ask:
 
     device: int
     alternative: int | None
-    need: Need
+    need: Requirement
     values: Sequence[int]
 
     def meets(self, other: Ask) -> bool:
@@ -42,7 +48,7 @@ class Asker:
     """A device with its asks; an item that asks for nothing is None, and keeps its place."""
 
     card: int
-    wants: DeviceWants
+    requirements: DeviceRequirements
     before: tuple[Ask | None, ...]
     own: tuple[tuple[Ask | None, ...], ...]
     after: tuple[Ask | None, ...]
@@ -61,13 +67,13 @@ class Asker:
         return [ask for ask in self.in_order(alternative) if ask is not None]
 
 
-def askers_of(bus: Bus, cards: Sequence[CardWants], kept: Collection[int]) -> list[Asker]:
+def askers_of(bus: Bus, cards: Sequence[CardRequirements], kept: Collection[int]) -> list[Asker]:
     """Return the devices of all cards, in the order of the cards and on each card.
 
     `kept`: ports that none of their ranges may hold, whatever their aliases.
     """
 
-    def asks(alternative: int | None, needs: Sequence[Need]) -> tuple[Ask | None, ...]:
+    def asks(alternative: int | None, needs: Sequence[Requirement]) -> tuple[Ask | None, ...]:
         return tuple(
             None if need.is_empty else Ask(len(found), alternative, need, _values(bus, need, kept))
             for need in needs
@@ -75,12 +81,12 @@ def askers_of(bus: Bus, cards: Sequence[CardWants], kept: Collection[int]) -> li
 
     found: list[Asker] = []
     for number, card in enumerate(cards):
-        for wants in card.devices:
+        for requirements in card.devices:
             own = tuple(
-                asks(n, alternative.own) for n, alternative in enumerate(wants.alternatives)
+                asks(n, alternative.own) for n, alternative in enumerate(requirements.alternatives)
             )
-            before, after = asks(None, wants.before), asks(None, wants.after)
-            found.append(Asker(number, wants, before, own, after))
+            before, after = asks(None, requirements.before), asks(None, requirements.after)
+            found.append(Asker(number, requirements, before, own, after))
     return found
 
 
@@ -90,17 +96,17 @@ def settled(asker: Asker, alternative: int, place: int) -> Asker:
         None if ask is None else replace(ask, device=place, alternative=None)
         for ask in asker.in_order(alternative)
     )
-    return Asker(asker.card, asker.wants, asks, ((),), ())
+    return Asker(asker.card, asker.requirements, asks, ((),), ())
 
 
-def _values(bus: Bus, need: Need, kept: Collection[int]) -> Sequence[int]:
+def _values(bus: Bus, need: Requirement, kept: Collection[int]) -> Sequence[int]:
     """Return the values that an item can take, ascending: lines, or bases of a range.
 
     Of a range that answers at aliases too, bases at the same place between two aliases collide
     with the same things, so only the lowest of them is ever needed: those before the places
     repeat. Only what holds a port that is kept makes way for the next one there.
     """
-    if isinstance(need, Lines):
+    if isinstance(need, LineRequirement):
         return need.lines
     over = {port for port in kept if need.kind == "io"}
     turn = bus.alias_step // math.gcd(need.bases.step, bus.alias_step)
@@ -118,9 +124,9 @@ def _values(bus: Bus, need: Need, kept: Collection[int]) -> Sequence[int]:
     return sorted(base for base in lowest if base is not None)
 
 
-def span_of(ask: Ask) -> Span:
+def span_of(ask: Ask) -> RangeRequirement:
     """Return the range that an ask is about."""
-    assert isinstance(ask.need, Span)
+    assert isinstance(ask.need, RangeRequirement)
     return ask.need
 
 

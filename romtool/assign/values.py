@@ -15,8 +15,8 @@ from romtool.assign.host import Entry
 from romtool.assign.leaning import ends, first_from
 from romtool.assign.model import Model, hits, names_of
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed, ports_collide
-from romtool.wants.needs import Lines, Need
+from romtool.requirements.collide import Placed, ports_collide
+from romtool.requirements.model import LineRequirement, Requirement
 
 Given = dict[Ask, int]
 WorthTrying = Callable[..., Values]
@@ -64,7 +64,7 @@ def _one_by_one(catalog: Catalog, asks: Sequence[Ask], taken: Sequence[Entry]) -
 
 def _smallest_left(catalog: Catalog, ask: Ask, taken: Sequence[Entry]) -> int | None:
     values = ask.values
-    if isinstance(ask.need, Lines):
+    if isinstance(ask.need, LineRequirement):
         free = (v for v in values if not any(hits(catalog, entry, ask, v) for entry in taken))
         return next(free, None)
     base = first_from(values, 0)
@@ -74,8 +74,8 @@ def _smallest_left(catalog: Catalog, ask: Ask, taken: Sequence[Entry]) -> int | 
         block = next((b for b in blocks if ports_collide(catalog.bus, here, b)), None)
         if block is None:
             return base
-        behind = (end for end in ends(catalog.bus, ask, block) if end > base)
-        end = next(behind, None)
+        stop = (end for end in ends(catalog.bus, ask, block) if end > base)
+        end = next(stop, None)
         base = None if end is None else first_from(values, end)
     return None
 
@@ -83,7 +83,7 @@ def _smallest_left(catalog: Catalog, ask: Ask, taken: Sequence[Entry]) -> int | 
 def entries_of(catalog: Catalog, ask: Ask, value: int) -> Iterator[Entry]:
     """Yield what an item has taken from the others, once it is given a value."""
     kind = ask.need.kind
-    if isinstance(ask.need, Lines):
+    if isinstance(ask.need, LineRequirement):
         for line in sorted(names_of(catalog, kind, value)):
             yield Entry(kind, line)
     else:
@@ -104,7 +104,7 @@ def _settled(
     where these find their values in the end.
     """
     given: Given = {}
-    lowest: dict[Need, int] = {}
+    lowest: dict[Requirement, int] = {}
     now = list(taken)
     while len(given) < len(asks):
         rest = asks[len(given) :]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import HOST, IMAGE, JSON, images_argument
 from romtool.commands.printing import echo_json, echo_lines
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 from romtool.text.assignment import Card, assignment_lines
-from romtool.wants.read import wants_of
+from romtool.requirements.read import requirements_of
 
 
 @declare(
@@ -28,12 +28,12 @@ def command(call: Call, images: tuple[str, ...]) -> int:
 
     catalog, pc = call.catalog, call.pc
     loaded = call.load_all(images)
-    unread = [one.name for one in loaded if one.image.frame is None]
+    unread = [one.name for one in loaded if one.image.layout is None]
     if unread:
         rule = catalog.rules["no-frame"]
-        raise Refused(Fault(rule.message, rule.hint, file=name) for name in unread)
-    cards = [Card(one.name, one.image, wants_of(one.image)) for one in loaded]
-    found = assign(catalog, [card.wants for card in cards], pc)
+        raise InputError(Problem(rule.message, rule.hint, file=name) for name in unread)
+    cards = [Card(one.name, one.image, requirements_of(one.image)) for one in loaded]
+    found = assign(catalog, [card.requirements for card in cards], pc)
     if call.as_json:
         echo_json({"host": pc.name, **found.as_json()})
     else:

@@ -12,8 +12,8 @@ import click
 from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
 from romtool.commands.printing import warn, warn_of_faults
-from romtool.errors import Refused, refuse
-from romtool.files.intake import Intake, expand, take
+from romtool.errors import InputError, refuse
+from romtool.files.intake import InputFile, expand, read_input
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ SUFFIX = ".toml"
 class Call:
     """What the shared options of a call say, those that its command has, and what follows.
 
-    Everything that reads raises Refused, with every fault that was found.
+    Everything that reads raises InputError, with every fault that was found.
     """
 
     def __init__(
@@ -94,9 +94,9 @@ class Call:
 
         return self.host or EMPTY_PC
 
-    def read(self, name: str, *, gaps: bool = False) -> Intake:
+    def read(self, name: str, *, gaps: bool = False) -> InputFile:
         """Return the bytes of an input; `gaps`: it may leave some out."""
-        return take(self.catalog, name, self.input_format, gaps=gaps)
+        return read_input(self.catalog, name, self.input_format, gaps=gaps)
 
     def load(
         self, name: str, note: Callable[[str], None] = warn, *, by_content: bool = False
@@ -129,20 +129,20 @@ class Call:
     def load_all(self, names: Sequence[str]) -> list[LoadedImage]:
         """Return all inputs, decoded; a folder stands for the images and profiles in it.
 
-        One that can't be used is told, and hides no other; raises Refused where none can be used.
+        One that can't be used is told, and hides no other; raises InputError where none can be used.
         """
         loaded = []
         files, refusals = expand(names)
         for name in files:
             try:
                 loaded.append(self.load(name))
-            except Refused as refused:
+            except InputError as refused:
                 refusals.append(refused)
         for refusal in refusals:
             warn_of_faults(refusal)
             self.has_unusable = True
         if not loaded:
-            raise Refused([])
+            raise InputError([])
         return loaded
 
 
@@ -170,7 +170,7 @@ def declare(
             call = Call(**values)
             try:
                 code = function(call, **given)
-            except Refused as refused:
+            except InputError as refused:
                 warn_of_faults(refused)
                 return UNUSABLE
             return UNUSABLE if call.has_unusable else code

@@ -9,7 +9,7 @@ import click
 
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.loading import LoadedImage
-from romtool.commands.many import Answer, summary, tell_each
+from romtool.commands.many import Answer, summary, answer_each
 from romtool.commands.options import EXPECT, IMAGE, JSON, images_argument
 from romtool.commands.printing import echo
 from romtool.rules.findings import Finding
@@ -36,7 +36,7 @@ def command(call: Call, images: tuple[str, ...], strict: bool) -> int:
     def work(name: str, note: Callable[[str], None]) -> Answer:
         return _answer(call.load(name, note), expectations, call.as_json)
 
-    counts = tell_each(call, images, work, doing="checking")
+    counts = answer_each(call, images, work, doing="checking")
     if not call.as_json and counts.total() > 1:
         echo(summary(counts, (CLEAN, *KINDS.values())))
     failed = counts[KINDS["error"]] > 0 or (strict and counts[KINDS["warning"]] > 0)

@@ -9,7 +9,7 @@ import click
 
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.loading import LoadedImage
-from romtool.commands.many import Answer, tell_each
+from romtool.commands.many import Answer, answer_each
 from romtool.commands.options import IMAGE, JSON, images_argument
 from romtool.image.explain import explain
 from romtool.schema.numbers import hex_text
@@ -34,7 +34,7 @@ def command(call: Call, images: tuple[str, ...], with_bytes: bool) -> int:
             return Answer(DECODED, data=_data(one, with_bytes))
         return Answer(DECODED, _lines(one, with_bytes))
 
-    tell_each(call, images, work, doing="inspecting", apart=True)
+    answer_each(call, images, work, doing="inspecting", apart=True)
     return DONE
 
 

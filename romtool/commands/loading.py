@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from romtool.errors import Refused
-from romtool.files.intake import Intake, take
+from romtool.errors import InputError
+from romtool.files.intake import InputFile, read_input
 from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.rules.check import check
@@ -18,7 +18,7 @@ from romtool.schema.expect import Expectation
 class LoadedImage(NamedTuple):
     """An input, decoded: where it came from, the image, and the part if that is settled."""
 
-    input: Intake
+    input: InputFile
     image: Image
     part: str | None
 
@@ -35,7 +35,7 @@ class LoadedImage(NamedTuple):
         return [with_line(finding, self.input) for finding in check(self.image, expectations)]
 
 
-def with_line(finding: Finding, source: Intake) -> Finding:
+def with_line(finding: Finding, source: InputFile) -> Finding:
     """Return a finding with its line in the profile, where the image was built from one."""
     place = source.place(finding.offset, finding.path)
     return finding if place is None else finding._replace(line=place[0], column=place[1])
@@ -50,11 +50,11 @@ def load_image(
     input_format: str | None,
     note: Callable[[str], None],
 ) -> LoadedImage:
-    """Return an input, decoded; raises Refused where it can't be used.
+    """Return an input, decoded; raises InputError where it can't be used.
 
     `note` takes what a user should know of it, a line each.
     """
-    source = take(catalog, name, input_format)
+    source = read_input(catalog, name, input_format)
     for words in source.notes:
         note(words)
     try:
@@ -62,6 +62,6 @@ def load_image(
         layout = layout or (stated.layout if stated else None)
         image = decode(catalog, source.data, layout)
         settled = catalog.part(part, len(source.data)).name if part else None
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file(source.name) from None
     return LoadedImage(source, image, settled or (stated.part if stated else None))

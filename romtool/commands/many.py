@@ -11,16 +11,16 @@ from romtool.commands.call import Call
 from romtool.commands.printing import (
     echo,
     echo_utf8,
-    fault_lines,
+    problem_lines,
     json_text,
     warn,
     warn_of_faults,
 )
 from romtool.commands.progress import Progress
 from romtool.commands.spread import in_order
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.intake import expand
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 
 NOT_USED = "unusable"
 """The kind of a file that can't be used."""
@@ -47,7 +47,7 @@ def is_single(names: Sequence[str]) -> bool:
     return len(names) == 1 and not os.path.isdir(names[0])
 
 
-def tell_each(
+def answer_each(
     call: Call,
     names: Sequence[str],
     work: Callable[[str, Callable[[str], None]], Answer],
@@ -65,8 +65,8 @@ def tell_each(
         messages: list[str] = []
         try:
             answer = work(name, messages.append)
-        except Refused as refused:
-            messages += fault_lines(refused)
+        except InputError as refused:
+            messages += problem_lines(refused)
             return Said(NOT_USED, None, tuple(messages))
         text = json_text(answer.data) if call.as_json else "\n".join(answer.lines)
         return Said(answer.kind, text, tuple(messages))

@@ -10,9 +10,9 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE
 from romtool.commands.printing import echo, echo_utf8, warn
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.output import write_files
-from romtool.image.decode import frame_named
+from romtool.image.decode import layout_named
 from romtool.profile.starter_text import starter_text
 
 SUFFIX = ".toml"
@@ -38,11 +38,11 @@ def command(call: Call, file: str, layout: str | None, part: str | None) -> int:
     Each key says what it means and what it takes. FILE - is standard output.
     """
     catalog = call.catalog
-    frame = catalog.default_frame if layout is None else frame_named(catalog, layout)
+    frame = catalog.default_layout if layout is None else layout_named(catalog, layout)
     chosen = None if part is None else catalog.part(part)
     try:
         text = starter_text(catalog, frame, chosen)
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file("standard output" if file == "-" else file) from None
     if file == "-":
         echo_utf8(text)

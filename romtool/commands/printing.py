@@ -9,8 +9,8 @@ from typing import Any
 
 import click
 
-from romtool.errors import Refused
-from romtool.text.faults import fault_line, one_line
+from romtool.errors import InputError
+from romtool.text.problems import problem_line, one_line
 
 MOST_TOLD = 50
 """At most this many faults are told: more than anyone fixes in one go."""
@@ -53,15 +53,15 @@ def warn(text: str) -> None:
     echo(one_line(f"romtool: {text}"), err=True)
 
 
-def warn_of_faults(refused: Refused) -> None:
+def warn_of_faults(refused: InputError) -> None:
     """Write the faults of a refusal to standard error, a line each."""
-    for text in fault_lines(refused):
+    for text in problem_lines(refused):
         warn(text)
 
 
-def fault_lines(refused: Refused) -> Iterator[str]:
+def problem_lines(refused: InputError) -> Iterator[str]:
     """Yield a line for each fault of a refusal; of very many for the first."""
-    yield from map(fault_line, refused.faults[:MOST_TOLD])
-    more = len(refused.faults) - MOST_TOLD
+    yield from map(problem_line, refused.problems[:MOST_TOLD])
+    more = len(refused.problems) - MOST_TOLD
     if more > 0:
         yield f"{more} more fault{'s' if more > 1 else ''}; fix these first"

@@ -13,7 +13,7 @@ from romtool.commands.printing import echo, echo_utf8, warn
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.profile.write import profile_text
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.findings import counted
 
 
@@ -29,14 +29,14 @@ from romtool.text.findings import counted
 def command(call: Call, dump: str, output: Path | None) -> int:
     """Write DUMP as a card profile that builds back to the same bytes, whatever it holds."""
     taken = call.load(dump)
-    if taken.image.frame is None:
+    if taken.image.layout is None:
         warn(f"{taken.name}: no layout fits: the bytes stand as they are; `recover` may help")
     else:
         found = taken.findings()
         if any(finding.severity == "error" for finding in found):
             warn(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
     name = visible(Path(taken.name).name)
-    decoded = taken.image.frame.name if taken.image.frame else None
+    decoded = taken.image.layout.name if taken.image.layout else None
     text = profile_text(call.catalog, taken.input.data, decoded, taken.part, name)
     if output is None:
         echo_utf8(text)

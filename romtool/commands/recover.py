@@ -13,14 +13,14 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import FORCE, IMAGE, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, warn
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.page import line, title
 
 MOST_PLACES = 8
@@ -55,11 +55,11 @@ def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int |
     catalog, layout, part = call.catalog, call.layout, call.part
     readings, names = [], []
     for name in dumps:
-        intake = call.read(name, gaps=True)
-        for note in intake.notes:
+        input_file = call.read(name, gaps=True)
+        for note in input_file.notes:
             warn(note)
-        readings.append(Reading.of(intake.data, intake.gaps))
-        names.append(intake.name)
+        readings.append(Reading.of(input_file.data, input_file.gaps))
+        names.append(input_file.name)
     found = recover(catalog, readings, layout, catalog.part(part).size if part else None)
     if part is not None and not found.answers and found.named is None:
         _other_size(catalog, readings, layout, part)
@@ -93,7 +93,7 @@ def _chosen(found: Recovery, pick: int | None) -> Answer | None:
         many = len(found.answers)
         message = f"--pick {pick}: there {'is' if many == 1 else 'are'} {many or 'no'} answer"
         hint = "see them without --pick"
-        raise Refused([Fault(message + ("" if many == 1 else "s"), hint)])
+        raise InputError([Problem(message + ("" if many == 1 else "s"), hint)])
     return found.answers[pick - 1]
 
 
@@ -113,7 +113,7 @@ def _answer(
         "confidence": best.confidence if best else found.confidence,
         "layout": best.evidence.layout if best else None,
         "evidence": best.evidence.as_json() if best else None,
-        "faults": list(best.faults) if best else [],
+        "faults": list(best.problems) if best else [],
         "notes": [*found.notes, *(best.notes if best else ())],
         "alternatives": [
             _alternative(number, answer)
@@ -137,7 +137,7 @@ def _alternative(number: int, answer: Answer) -> dict[str, Any]:
         "layout": answer.evidence.layout,
         "size": len(answer.data),
         "sha256": hashlib.sha256(answer.data).hexdigest(),
-        "faults": list(answer.faults),
+        "faults": list(answer.problems),
         "notes": list(answer.notes),
     }
 
@@ -198,8 +198,8 @@ def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
         yield from line("step", f"{mishap.title}: {words}", indent=2, style="cyan")
     yield from line("layout", answer.evidence.layout, indent=2)
     yield from line("evidence", answer.evidence.in_words(), indent=2)
-    for fault in answer.faults:
-        yield from line("wrong", fault, indent=2, style="red")
+    for problem in answer.problems:
+        yield from line("wrong", problem, indent=2, style="red")
     for note in answer.notes:
         yield from line("note", note, indent=2, style="yellow")
     for name, _ in answer.steps:

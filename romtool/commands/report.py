@@ -19,8 +19,8 @@ from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import visible
-from romtool.wants.read import wants_of
+from romtool.text.problems import visible
+from romtool.requirements.read import requirements_of
 
 
 @declare(
@@ -64,7 +64,7 @@ def command(call: Call, image: str, other: str | None, output: Path | None) -> i
 def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
     from romtool.assign.assign import assign
 
-    return InThatPC(host, assign(catalog, [wants_of(image)], host))
+    return InThatPC(host, assign(catalog, [requirements_of(image)], host))
 
 
 def _subject(loaded: LoadedImage) -> Subject:

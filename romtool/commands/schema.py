@@ -12,15 +12,15 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, json_text
-from romtool.errors import Fault, Refused, refuse
+from romtool.errors import Problem, InputError, refuse
 from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
-from romtool.schema.fields import MISSING, Layout
+from romtool.schema.fields import MISSING, FieldLayout
 from romtool.schema.json_schema import profile_schema
 from romtool.schema.numbers import did_you_mean
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
     expectation_lines,
@@ -49,7 +49,7 @@ def list_(call: Call) -> int:
         return DONE
     echo_json(
         {
-            "layouts": [{"name": f.name, "title": f.title} for f in catalog.frames.values()],
+            "layouts": [{"name": f.name, "title": f.title} for f in catalog.layouts.values()],
             "parts": [
                 {"name": p.name, "bus": p.bus, "bytes": p.size} for p in catalog.parts.values()
             ],
@@ -75,15 +75,15 @@ def show(call: Call, name: str) -> int:
     if name == "profile":
         answer = profile_schema(catalog)
         lines = profile_lines(catalog)
-    elif name in catalog.frames:
-        frame = catalog.frames[name]
+    elif name in catalog.layouts:
+        frame = catalog.layouts[name]
         answer = {
             "name": frame.name,
             "title": frame.title,
             "source": frame.source,
             "size": frame.size,
             "fill": frame.fill,
-            "fields": _fields(frame.layout),
+            "fields": _fields(frame.field_layout),
         }
         lines = frame_lines(frame)
     elif name in catalog.records:
@@ -93,7 +93,7 @@ def show(call: Call, name: str) -> int:
             "title": record.title,
             "source": record.source,
             "codes": sorted(record.codes),
-            "fields": _fields(record.layout),
+            "fields": _fields(record.field_layout),
         }
         lines = record_lines(record)
     elif name in catalog.parts or name.upper() in catalog.parts:
@@ -120,7 +120,7 @@ def show(call: Call, name: str) -> int:
     return DONE
 
 
-def _fields(layout: Layout) -> list[dict[str, Any]]:
+def _fields(layout: FieldLayout) -> list[dict[str, Any]]:
     return [
         {
             "key": field.key,
@@ -159,11 +159,11 @@ def _functions(expectation: Expectation) -> list[dict[str, Any]]:
     ]
 
 
-def _unknown(catalog: Catalog, name: str) -> Refused:
-    known = [*catalog.frames, *catalog.records, *catalog.parts, *catalog.expectations]
+def _unknown(catalog: Catalog, name: str) -> InputError:
+    known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
     known += catalog.rules
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
-    return Refused([Fault(f"nothing here is called {name}", hint)])
+    return InputError([Problem(f"nothing here is called {name}", hint)])
 
 
 @declare(
@@ -185,7 +185,7 @@ def lint(call: Call, files: tuple[str, ...]) -> int:
 
 
 def _files(path: Path) -> list[Path]:
-    """Return a file, or those of a folder; raises Refused where it has none."""
+    """Return a file, or those of a folder; raises InputError where it has none."""
     if not os.path.isdir(path):
         return [path]
     found = sorted(path.rglob("*.toml"))

@@ -9,7 +9,7 @@ import click
 
 from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
-from romtool.commands.many import Answer, is_single, summary, tell_each
+from romtool.commands.many import Answer, is_single, summary, answer_each
 from romtool.commands.options import IMAGE, JSON
 from romtool.commands.printing import echo
 from romtool.errors import refuse
@@ -17,7 +17,7 @@ from romtool.files.reading import shown
 from romtool.image.model import Image
 from romtool.image.spoiling import swapped_pairs
 from romtool.recover.likeness import likeness
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.page import title
 from romtool.text.verify import verify_lines
 from romtool.verify import Difference, differences
@@ -45,24 +45,26 @@ def command(call: Call, readbacks: tuple[str, ...], expected: str, swap_pairs: b
     want = call.load(expected, by_content=True).image
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
-        intake = call.read(name)
-        for words in intake.notes:
+        input_file = call.read(name)
+        for words in input_file.notes:
             note(words)
-        read = swapped_pairs(intake.data) if swap_pairs else intake.data
+        read = swapped_pairs(input_file.data) if swap_pairs else input_file.data
         found = differences(read, want)
         kind = DIFFERENT if found else MATCHING
         if call.as_json:
             data = _data(read, want, found)
-            return Answer(kind, data=data if single else {"file": intake.name, **data})
+            return Answer(kind, data=data if single else {"file": input_file.name, **data})
         if found:
-            heading = "no match" if single else intake.name
+            heading = "no match" if single else input_file.name
             return Answer(kind, _lines(heading, read, want, found, swapped=swap_pairs))
         if not single:
-            return Answer(kind, title(intake.name, "match"))
-        words = f"match: all {len(read)} bytes of {intake.name} are as {shown(expected)} has them"
+            return Answer(kind, title(input_file.name, "match"))
+        words = (
+            f"match: all {len(read)} bytes of {input_file.name} are as {shown(expected)} has them"
+        )
         return Answer(kind, [visible(words)])
 
-    counts = tell_each(call, readbacks, work, doing="comparing")
+    counts = answer_each(call, readbacks, work, doing="comparing")
     if not call.as_json and counts.total() > 1:
         echo(summary(counts, (MATCHING, DIFFERENT)))
     return NO if counts[DIFFERENT] else DONE

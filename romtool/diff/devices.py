@@ -45,7 +45,7 @@ def matched(a: Sequence[Device], b: Sequence[Device]) -> dict[int, int]:
     """
     pairs: dict[int, int] = {}
     taken: set[int] = set()
-    for content in (_content, lambda device: device.start.head):
+    for content in (_content, lambda device: device.start.key_value):
         left: dict[object, deque[int]] = {}
         for to, device in enumerate(b):
             if to not in taken:
@@ -59,22 +59,22 @@ def matched(a: Sequence[Device], b: Sequence[Device]) -> dict[int, int]:
 
 
 def _by_place(pairs: dict[int, int], a_count: int, b_count: int) -> dict[int, int]:
-    """Return the devices without a match that stand behind the same one, in order."""
-    behind: dict[int | None, deque[int]] = {}
+    """Return the devices without a match that stand after the same one, in order."""
+    stop: dict[int | None, deque[int]] = {}
     taken = set(pairs.values())
     before: int | None = None
     for to in range(b_count):
         if to in taken:
             before = to
         else:
-            behind.setdefault(before, deque()).append(to)
+            stop.setdefault(before, deque()).append(to)
     found = {}
     before = None
     for at in range(a_count):
         if at in pairs:
             before = pairs[at]
-        elif behind.get(before):
-            found[at] = behind[before].popleft()
+        elif stop.get(before):
+            found[at] = stop[before].popleft()
     return found
 
 
@@ -84,10 +84,10 @@ def _content(device: Device) -> object:
 
 def _names(devices: Sequence[Device]) -> list[Where]:
     """Return what each device is called: its ID, and its number where several share that."""
-    counts = Counter(device.start.head for device in devices)
+    counts = Counter(device.start.key_value for device in devices)
     names = []
     for number, device in enumerate(devices, 1):
-        id_ = device.start.head
+        id_ = device.start.key_value
         label = id_ if counts[id_] == 1 else f"{id_} (number {number})"
         names.append(Where(((DEVICE, label),)))
     return names
@@ -99,9 +99,9 @@ def _whole(where: Where, device: Device) -> Side:
     words += [item.words for item in device.compatible]
     many = len(device.choices)
     words += [f"{many} choice{'' if many == 1 else 's'}"] if many else []
-    first, behind = span_of(device.all_items)
-    words.append(sizes(behind - first))
-    return Side(where, ", ".join(words), ((first, behind),))
+    first, stop = span_of(device.all_items)
+    words.append(sizes(stop - first))
+    return Side(where, ", ".join(words), ((first, stop),))
 
 
 def _compare(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b: Device) -> None:

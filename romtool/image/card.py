@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from romtool.image.model import Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 
@@ -16,17 +16,17 @@ Place = tuple[int, int | None]
 class Choice:
     """One alternative (dependent function): its start item and what it asks for."""
 
-    def __init__(self, start: Item) -> None:
+    def __init__(self, start: Descriptor) -> None:
         self.start = start
-        self.items: list[Item] = []
+        self.items: list[Descriptor] = []
 
     @property
     def priority(self) -> object:
         """Its priority; None where none is stated."""
-        return self.start.head
+        return self.start.key_value
 
     @property
-    def all_items(self) -> list[Item]:
+    def all_items(self) -> list[Descriptor]:
         """Its start item and what it asks for, as they stand in the image."""
         return [self.start, *self.items]
 
@@ -39,20 +39,20 @@ class Choice:
     @property
     def priority_words(self) -> str:
         """Its priority in words."""
-        return priority_words(self.start.record.head, self.priority)
+        return priority_words(self.start.record.key_field, self.priority)
 
 
 class Device:
     """One function of the card: its items in the usual places, and what stands elsewhere."""
 
-    def __init__(self, start: Item) -> None:
+    def __init__(self, start: Descriptor) -> None:
         self.start = start
-        self.compatible: list[Item] = []
-        self.name: Item | None = None
-        self.items: list[Item] = []
+        self.compatible: list[Descriptor] = []
+        self.name: Descriptor | None = None
+        self.items: list[Descriptor] = []
         self.choices: list[Choice] = []
-        self.closed: Item | None = None
-        self.after: list[Item] = []
+        self.closed: Descriptor | None = None
+        self.after: list[Descriptor] = []
 
     @property
     def values(self) -> dict[str, object]:
@@ -60,7 +60,7 @@ class Device:
         return self.start.values
 
     @property
-    def all_items(self) -> list[Item]:
+    def all_items(self) -> list[Descriptor]:
         """All that belongs to it, as it stands in the image."""
         name = [] if self.name is None else [self.name]
         closed = [] if self.closed is None else [self.closed]
@@ -72,11 +72,11 @@ class Card:
     """The items of an image in their usual order; `items`: those before the first device."""
 
     def __init__(self) -> None:
-        self.version: Item | None = None
-        self.name: Item | None = None
-        self.items: list[Item] = []
+        self.version: Descriptor | None = None
+        self.name: Descriptor | None = None
+        self.items: list[Descriptor] = []
         self.devices: list[Device] = []
-        self.end: Item | None = None
+        self.end: Descriptor | None = None
 
     def places(self) -> dict[int, Place]:
         """Return where each item of a device, by its offset, belongs."""
@@ -110,7 +110,7 @@ def card_of(image: Image) -> Card:
     return card
 
 
-def _place(device: Device, item: Item) -> None:
+def _place(device: Device, item: Descriptor) -> None:
     """Put an item in its place in a device: the usual one, or where it stands."""
     if device.closed is not None:
         device.after.append(item)
@@ -141,12 +141,12 @@ def priority_words(field: Field, value: object) -> str:
     return f"{field.title} {shown}" if isinstance(value, int) else shown
 
 
-def entry_of(image: Image, item: Item) -> Entry:
+def entry_of(image: Image, item: Descriptor) -> Entry:
     """Return an item as an entry of a profile's list: in words where that keeps its bytes."""
     record = item.record
-    if record.entry and item.explained:
+    if record.entry and item.representable:
         entry: Entry = record.entry_of(item.values)
-        if image.catalog.shortest(record.head.key, item.values) is not record:
+        if image.catalog.shortest(record.key_field.key, item.values) is not record:
             entry["form"] = record.form
         if record.write(item.values) == item.raw:
             return entry

@@ -7,9 +7,9 @@ from typing import NamedTuple
 
 from romtool.image.card import card_of
 from romtool.image.model import Compared, Image
-from romtool.image.walk import Item
-from romtool.schema.fields import Layout, Unit
-from romtool.schema.kinds import AnyKind, Constant, Pins, Reserved, Stored, Unexplained
+from romtool.image.walk import Descriptor
+from romtool.schema.fields import FieldLayout, Unit
+from romtool.schema.field_types import AnyKind, Constant, Pins, Reserved, Stored, NotRepresentable
 from romtool.schema.numbers import hex_text, sizes
 
 
@@ -39,7 +39,7 @@ class Row(NamedTuple):
 NO_LAYOUT = "bytes that no layout explains"
 RUN_WORDS = {
     "patch": "firmware patch area or other bytes",
-    "data": "bytes behind the PnP data",
+    "data": "bytes after the PnP data",
     "fill": "fill",
 }
 
@@ -47,21 +47,21 @@ RUN_WORDS = {
 def explain(image: Image) -> list[Row]:
     """Return the rows for all bytes of an image, in order; none is left out."""
     rows: list[Row] = []
-    if image.frame is not None:
-        layout = image.frame.layout
-        rows += _layout_rows(layout, 0, image.data[: image.frame.size], "frame", image.computed)
+    if image.layout is not None:
+        layout = image.layout.field_layout
+        rows += _layout_rows(layout, 0, image.data[: image.layout.size], "frame", image.computed)
         identifier = image.catalog.identifier
         checks = (
             {} if image.id_checksum is None else {identifier.check_field.key: image.id_checksum}
         )
         rows += _layout_rows(
-            identifier.layout, image.identifier_at, image.identifier_raw, "identifier", checks
+            identifier.field_layout, image.identifier_at, image.identifier_raw, "identifier", checks
         )
         owners = item_owners(image)
         for item in image.items:
             rows += _item_rows(image, item, owners[item.offset])
     for run in image.tail:
-        words = RUN_WORDS[run.kind] if image.frame is not None else NO_LAYOUT
+        words = RUN_WORDS[run.kind] if image.layout is not None else NO_LAYOUT
         rows.append(Row(run.offset, run.raw, "outside", (f"{words}: {sizes(len(run.raw))}",)))
     return rows
 
@@ -77,11 +77,11 @@ def item_owners(image: Image) -> dict[int, str]:
     owners = {item.offset: "card" for item in image.items}
     for offset, (device, choice) in card.places().items():
         which = "" if choice is None else f", choice {choice + 1}"
-        owners[offset] = f"device {card.devices[device].start.head}{which}"
+        owners[offset] = f"device {card.devices[device].start.key_value}{which}"
     return owners
 
 
-def _item_rows(image: Image, item: Item, owner: str) -> Iterator[Row]:
+def _item_rows(image: Image, item: Descriptor, owner: str) -> Iterator[Row]:
     record = item.record
     size = record.header.size
     length = len(item.content)
@@ -96,12 +96,12 @@ def _item_rows(image: Image, item: Item, owner: str) -> Iterator[Row]:
         yield Row(at, item.content, owner, (words,), record.title)
         return
     end = image.end_checksum if item is image.end_item else None
-    checks = {} if end is None else {record.head.key: end}
-    yield from _layout_rows(record.layout, at, item.content, owner, checks, record.title)
+    checks = {} if end is None else {record.key_field.key: end}
+    yield from _layout_rows(record.field_layout, at, item.content, owner, checks, record.title)
 
 
 def _layout_rows(
-    layout: Layout,
+    layout: FieldLayout,
     at: int,
     data: bytes,
     owner: str,
@@ -150,7 +150,7 @@ def stated(kind: AnyKind, raw: Stored, found: Compared | None) -> str:
     else:
         try:
             words = kind.show(kind.to_value(raw))
-        except Unexplained as error:
+        except NotRepresentable as error:
             words = hex_text(raw) if isinstance(raw, bytes) else f"{raw} ({error})"
     if found is None:
         return words

@@ -6,10 +6,10 @@ from typing import Any
 
 from romtool.image.card import Device, card_of, entry_of
 from romtool.image.model import Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Part
-from romtool.schema.kinds import Check
+from romtool.schema.image_layouts import Part
+from romtool.schema.field_types import Check
 from romtool.schema.numbers import hex_text
 
 Table = dict[str, Any]
@@ -25,12 +25,12 @@ def tables_of(image: Image, part: Part | None = None, *, item_runs: bool = False
 
     An image without a frame is raw as a whole.
     """
-    if image.frame is None:
+    if image.layout is None:
         return raw_tables(image)
     tables: Table = {"image": _image(image, part)}
     config = {
         f.key: image.config[f.key]
-        for f in image.frame.config_fields
+        for f in image.layout.config_fields
         if not f.is_default(image.config[f.key])
     }
     if config:
@@ -56,17 +56,17 @@ def guessed_part(catalog: Catalog, size: int) -> Part | None:
 
 
 def _image(image: Image, part: Part | None) -> Table:
-    frame = image.frame
-    assert frame is not None
+    layout = image.layout
+    assert layout is not None
     table: Table = {}
-    if not frame.default:
-        table["layout"] = frame.name
+    if not layout.default:
+        table["layout"] = layout.name
     part = part or guessed_part(image.catalog, len(image.data))
     if part is not None:
         table["part"] = part.name
     else:
         table["size"] = len(image.data)
-    if image.fill != frame.fill:
+    if image.fill != layout.fill:
         table["fill"] = image.fill
     patches = image.runs("patch")
     if patches:
@@ -79,12 +79,12 @@ def _image(image: Image, part: Part | None) -> Table:
 
 def _identifier(image: Image) -> Table:
     """Return what [card] says of the identifier: nothing where no ID can be spelt from it."""
-    values, explained = image.identifier_values
-    if not explained:
+    values, representable = image.identifier_values
+    if not representable:
         return {}
     return {
         f.key: values[f.key]
-        for f in image.catalog.identifier.layout.fields
+        for f in image.catalog.identifier.field_layout.fields
         if not isinstance(f.kind, Check) and not f.is_default(values[f.key])
     }
 
@@ -97,8 +97,8 @@ def _no_version(catalog: Catalog) -> Table:
 
 def _override(image: Image) -> Table:
     override: Table = {}
-    assert image.frame is not None
-    for field in image.frame.computed_fields:
+    assert image.layout is not None
+    for field in image.layout.computed_fields:
         found = image.computed[field.key]
         if found.stored != found.computed:
             override[field.key] = found.way or field.kind.to_value(found.stored)
@@ -115,12 +115,12 @@ def _items(image: Image, tables: Table) -> Table:
     card = card_of(image)
     table = tables["card"]
     if card.name is not None:
-        table[card.name.record.head.key] = card.name.head
+        table[card.name.record.key_field.key] = card.name.key_value
     if card.version is None:
         table |= _no_version(image.catalog)
     else:
         table |= card.version.record.entry_of(card.version.values)
-        head = card.version.record.head
+        head = card.version.record.key_field
         if head.is_default(table[head.key]):
             del table[head.key]
     if card.items:
@@ -137,12 +137,12 @@ def _items(image: Image, tables: Table) -> Table:
 
 def _device(image: Image, device: Device) -> Table:
     record = device.start.record
-    table: Table = {record.head.key: device.start.head}
+    table: Table = {record.key_field.key: device.start.key_value}
     if device.name is not None:
-        table[device.name.record.head.key] = device.name.head
+        table[device.name.record.key_field.key] = device.name.key_value
     if device.compatible:
-        key = device.compatible[0].record.head.key
-        table[key] = [item.head for item in device.compatible]
+        key = device.compatible[0].record.key_field.key
+        table[key] = [item.key_value for item in device.compatible]
     for field in record.profile_fields[1:]:
         if not field.is_default(device.values[field.key]):
             table[field.key] = device.values[field.key]
@@ -164,6 +164,6 @@ def _device(image: Image, device: Device) -> Table:
     return table
 
 
-def _unclosed(device: Device) -> list[Item]:
+def _unclosed(device: Device) -> list[Descriptor]:
     """Return the items of choices that no item closes: a profile can only list them."""
     return [item for choice in device.choices for item in (choice.start, *choice.items)]

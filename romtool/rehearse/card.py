@@ -39,7 +39,7 @@ class Card:
     ) -> None:
         self.catalog, self.protocol, self.bus = catalog, catalog.protocol, catalog.bus
         self.data, self.heeds_key, self.slot, self.note = data, heeds_key, slot, note
-        image = read_as(catalog, data, catalog.default_frame)
+        image = read_as(catalog, data, catalog.default_layout)
         self.devices = [LogicalDevice(catalog, one) for one in devices_in(image)]
         size = catalog.identifier.size
         self.identifier = data[:size].ljust(size, bytes([PAST]))
@@ -118,7 +118,7 @@ class Card:
     # --- isolation (Spec 3.3.1) ---------------------------------------------------------
 
     def _bit(self) -> int:
-        """Return the bit for this pair of reads, bit 0 of each byte first; 0 behind the last."""
+        """Return the bit for this pair of reads, bit 0 of each byte first; 0 after the last."""
         if self.pair >= 8 * len(self.identifier):
             return 0
         return self.identifier[self.pair // 8] >> self.pair % 8 & 1

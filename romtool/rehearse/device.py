@@ -17,10 +17,10 @@ from romtool.rehearse.registers import (
     writable,
 )
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed, answers_at
-from romtool.wants.needs import DeviceWants, Span
-from romtool.wants.parts import device_parts
-from romtool.wants.read import wants_in
+from romtool.requirements.collide import Placed, answers_at
+from romtool.requirements.model import DeviceRequirements, RangeRequirement
+from romtool.requirements.parts import device_parts
+from romtool.requirements.read import requirements_in
 
 
 class DeviceData(NamedTuple):
@@ -29,7 +29,7 @@ class DeviceData(NamedTuple):
     `boot`: it may take part in boot; `has_check`: it has register 31h, the I/O range check.
     """
 
-    wants: DeviceWants
+    requirements: DeviceRequirements
     boot: bool
     has_check: bool
 
@@ -41,10 +41,10 @@ def devices_in(image: Image | None) -> list[DeviceData]:
     check = image.catalog.protocol.registers["range-check"]
     parts = device_parts(image.items)
     found = []
-    for one, wants in zip(parts, wants_in(image, parts).devices, strict=True):
+    for one, requirements in zip(parts, requirements_in(image, parts).devices, strict=True):
         values = one.start.values
-        announced = values.get(check.announced or "", ())
-        found.append(DeviceData(wants, bool(values.get("boot")), check.number in announced))
+        peek_tag = values.get(check.announced or "", ())
+        found.append(DeviceData(requirements, bool(values.get("boot")), check.number in peek_tag))
     return found
 
 
@@ -52,11 +52,11 @@ class LogicalDevice:
     """The registers of a device from 30h on, and whether and where it answers on the bus."""
 
     def __init__(self, catalog: Catalog, data: DeviceData) -> None:
-        self.catalog, self.data, self.wants = catalog, data, data.wants
+        self.catalog, self.data, self.requirements = catalog, data, data.requirements
         self.activate = catalog.protocol.registers["activate"]
         self.check = catalog.protocol.registers["range-check"]
-        self.places = places_of(catalog, data.wants)
-        self.power_up = power_up_values(data.wants) if data.boot else None
+        self.places = places_of(catalog, data.requirements)
+        self.power_up = power_up_values(data.requirements) if data.boot else None
         self.writable = {self.activate.number: self.activate.mask("active")}
         if data.has_check:
             self.writable[self.check.number] = self.check.mask("on", "pattern")
@@ -74,10 +74,10 @@ class LogicalDevice:
 
     def reset(self) -> None:
         """Load all registers with what they are at power-up (Spec 4.3)."""
-        start = filled(self.catalog, self.wants, self.power_up)
+        start = filled(self.catalog, self.requirements, self.power_up)
         for place in self.places:
             if place.fixed is not None:
-                alone = filled(self.catalog, self.wants, power_up_values(self.wants))
+                alone = filled(self.catalog, self.requirements, power_up_values(self.requirements))
                 start |= {n: alone[n] for n in _numbers(place)}
         active = self.activate.mask("active") if self.power_up is not None else 0
         self.registers = {self.activate.number: active, self.check.number: 0} | start
@@ -125,10 +125,14 @@ class LogicalDevice:
         that has such a base.
         """
         for place in self.places:
-            if not self.catalog.resources[place.descriptor.resource].ports:
+            if not self.catalog.resources[place.descriptor.resource].is_io:
                 continue
             base = held(place, "base", self.registers)
-            spans = [need for need in place.needs if isinstance(need, Span) and base in need.bases]
+            spans = [
+                need
+                for need in place.needs
+                if isinstance(need, RangeRequirement) and base in need.bases
+            ]
             if base is not None and spans:
                 yield Placed(base, spans[0].length, spans[0].bits)
 

@@ -10,9 +10,15 @@ from romtool.assign.answer import Given
 from romtool.assign.paired import Value, paired
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
-from romtool.schema.protocol import Cell, Descriptor, Setting
-from romtool.wants.collide import Placed
-from romtool.wants.needs import Alternative, DeviceWants, Lines, Need, Span
+from romtool.schema.protocol import RegisterField, RegisterBlock, Setting
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import (
+    Alternative,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
 
 Registers = Mapping[int, int]
 """The byte in each register, by its number."""
@@ -23,9 +29,9 @@ class Place(NamedTuple):
     which the cells of the descriptor count, and the items, `None` for a choice without one.
     """
 
-    descriptor: Descriptor
+    descriptor: RegisterBlock
     first: int
-    needs: tuple[Need | None, ...]
+    needs: tuple[Requirement | None, ...]
 
     @property
     def fixed(self) -> Value:
@@ -33,11 +39,11 @@ class Place(NamedTuple):
         first = self.needs[0]
         if first is None or any(need != first for need in self.needs):
             return None
-        values = first.lines if isinstance(first, Lines) else first.bases
+        values = first.lines if isinstance(first, LineRequirement) else first.bases
         return first_value(first) if len(values) == 1 else None
 
 
-def places_of(catalog: Catalog, device: DeviceWants) -> list[Place]:
+def places_of(catalog: Catalog, device: DeviceRequirements) -> list[Place]:
     """Return the registers that a device has.
 
     The nth item of a kind has the nth registers of its kind, in each choice (Spec 4.6.1); an item
@@ -52,7 +58,9 @@ def places_of(catalog: Catalog, device: DeviceWants) -> list[Place]:
     ]
 
 
-def _numbered(catalog: Catalog, alternative: Alternative) -> Iterator[tuple[tuple[str, int], Need]]:
+def _numbered(
+    catalog: Catalog, alternative: Alternative
+) -> Iterator[tuple[tuple[str, int], Requirement]]:
     """Yield the items of a choice, each with its registers: their title, and which of them."""
     used: Counter[str] = Counter()
     for need in alternative.needs:
@@ -62,21 +70,21 @@ def _numbered(catalog: Catalog, alternative: Alternative) -> Iterator[tuple[tupl
         used[block.title] += 1
 
 
-def _block(catalog: Catalog, need: Need) -> Descriptor:
-    bits = need.bits if isinstance(need, Span) else 0
+def _block(catalog: Catalog, need: Requirement) -> RegisterBlock:
+    bits = need.bits if isinstance(need, RangeRequirement) else 0
     return next(catalog.protocol.descriptors_of(need.kind, bits))
 
 
-def first_value(need: Need) -> Value:
+def first_value(need: Requirement) -> Value:
     """Return the first value that an item accepts; None where there is none."""
     if need.is_empty:
         return None
-    if isinstance(need, Lines):
+    if isinstance(need, LineRequirement):
         return need.lines[0]
     return Placed(need.bases[0], need.length, need.bits) if need.bases else None
 
 
-def power_up_values(device: DeviceWants, card: int = 0) -> Given:
+def power_up_values(device: DeviceRequirements, card: int = 0) -> Given:
     """Return what a device is set to at power-up if it is active then: its first choice.
 
     Stated nowhere: see the head of `schemas/protocol.toml`.
@@ -98,7 +106,7 @@ def power_up_values(device: DeviceWants, card: int = 0) -> Given:
     )
 
 
-def filled(catalog: Catalog, device: DeviceWants, given: Given | None) -> dict[int, int]:
+def filled(catalog: Catalog, device: DeviceRequirements, given: Given | None) -> dict[int, int]:
     """Return what is written to all registers that a device has, for what it was given.
 
     All that it asks for in any choice is programmed, given or not (Spec 4.6.1, 4.6.2).
@@ -121,13 +129,13 @@ def filled(catalog: Catalog, device: DeviceWants, given: Given | None) -> dict[i
     return found
 
 
-def stored(first: int, cell: Cell, number: int) -> dict[int, int]:
+def stored(first: int, cell: RegisterField, number: int) -> dict[int, int]:
     """Return a number as it stands in the registers of a cell, the highest byte first."""
     raw = (number & (1 << 8 * cell.bytes) - 1).to_bytes(cell.bytes, "big")
     return {first + cell.at + n: byte for n, byte in enumerate(raw)}
 
 
-def _number(cell: Cell, resource: Resource, need: Need, value: Value) -> int:
+def _number(cell: RegisterField, resource: Resource, need: Requirement, value: Value) -> int:
     """Return what the registers of a cell hold for a value; None is nothing."""
     if value is None and cell.none is not None:
         return cell.none
@@ -144,7 +152,7 @@ def _number(cell: Cell, resource: Resource, need: Need, value: Value) -> int:
     return (cell.top - value.length) // cell.unit
 
 
-def writable(place: Place, cell: Cell) -> int:
+def writable(place: Place, cell: RegisterField) -> int:
     """Return the bits of a cell that take what is written to them.
 
     What always stands there takes nothing, and a bit that its choices have alike (Spec 4.6, A.3.1).
@@ -159,11 +167,11 @@ def writable(place: Place, cell: Cell) -> int:
     return cell.all_bits & ~(cell.fixed if len(found) == 1 else 0)
 
 
-def _setting(setting: Setting, need: Need) -> int:
+def _setting(setting: Setting, need: Requirement) -> int:
     """Return the bits that a field of the item asks for, the first of several that it allows."""
     if need.item is None:
         return 0
-    field = need.item.record.layout.by_key[setting.field]
+    field = need.item.record.field_layout.by_key[setting.field]
     value = need.item.values.get(setting.field)
     if isinstance(value, list):
         value = value[0] if value else None
@@ -180,7 +188,7 @@ def held(place: Place, holds: str, registers: Registers) -> int | None:
     return None if number == (cell.none or 0) else number * cell.unit
 
 
-def in_use(catalog: Catalog, device: DeviceWants, registers: Registers) -> Iterator[str]:
+def in_use(catalog: Catalog, device: DeviceRequirements, registers: Registers) -> Iterator[str]:
     """Yield the registers that hold something, as `60h: 02 20`."""
     empty = filled(catalog, device, None)
     for place in places_of(catalog, device):

@@ -29,9 +29,9 @@ from romtool.rehearse.software import (
 )
 from romtool.rehearse.steps import Note, Remark, Step, Steps, remark
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Check
-from romtool.wants.needs import DeviceWants
-from romtool.wants.wired import wired
+from romtool.schema.field_types import Check
+from romtool.requirements.model import DeviceRequirements
+from romtool.requirements.wired import wired
 
 ALL, BOOT, NONE = "all", "boot", "none"
 """Who configures the cards: PnP software; a BIOS, only those needed for boot; nobody."""
@@ -54,7 +54,7 @@ class Slot:
     @property
     def id(self) -> str | None:
         """The card's ID; None where none can be spelt."""
-        return self.image.card_id if self.image.frame else None
+        return self.image.card_id if self.image.layout else None
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ class Warned:
     """What deserves a look on a card that was seen: its slot, the device if it is one's, why."""
 
     slot: int
-    device: DeviceWants | None
+    device: DeviceRequirements | None
     remark: Remark
 
 
@@ -121,7 +121,7 @@ class Rehearsal:
 
     def logical(self, slot: int, device: FoundDevice) -> LogicalDevice | None:
         """Return what a device really is on the bus; None where the card has none of its number."""
-        card, number = self.slots[slot].card, device.wants.number
+        card, number = self.slots[slot].card, device.requirements.number
         return card.devices[number] if card is not None and number < len(card.devices) else None
 
 
@@ -143,7 +143,7 @@ def rehearse(
         for device in card.devices:
             if device.power_up is not None:
                 what = given_words(catalog, device.power_up)
-                steps("active", slot=card.slot + 1, device=device.wants.id, what=what)
+                steps("active", slot=card.slot + 1, device=device.requirements.id, what=what)
     if configured_by == NONE:
         wait = catalog.protocol.waits.reset
         found = Found(Isolated(None, (), None), (), Assignment(True, 0, ()), wait)
@@ -265,7 +265,7 @@ def _unnumbered(
         heard = [slot for slot in slots if slot.card is not None and slot.card.heeds_key]
         first = next((s for s in heard if s.card and s.card.identifier == last.raw), None)
         if first is not None:
-            yield remark(catalog, "behind", id=first.id, name=first.name)
+            yield remark(catalog, "after", id=first.id, name=first.name)
         else:
             yield remark(catalog, "disturbed")
 
@@ -295,10 +295,10 @@ def _warnings(
             yield Warned(one.slot, None, remark(catalog, "end-checksum"))
         for device in one.card.devices:
             if device.why_off is not None:
-                yield Warned(one.slot, device.wants, device.why_off)
+                yield Warned(one.slot, device.requirements, device.why_off)
             elif device.is_on:
-                for said in _on(catalog, slots[one.slot], device.wants.number, read_port):
-                    yield Warned(one.slot, device.wants, said)
+                for said in _on(catalog, slots[one.slot], device.requirements.number, read_port):
+                    yield Warned(one.slot, device.requirements, said)
 
 
 def _on(catalog: Catalog, slot: Slot, number: int, read_port: int | None) -> Iterator[Remark]:
@@ -314,7 +314,7 @@ def _on(catalog: Catalog, slot: Slot, number: int, read_port: int | None) -> Ite
             resource = catalog.resources[place.descriptor.resource]
             connected = wired(slot.image, resource)
             if line is not None and connected is not None and line not in connected:
-                assert slot.image.frame is not None
-                key = slot.image.frame.wiring(resource.name)[0].key
+                assert slot.image.layout is not None
+                key = slot.image.layout.wiring(resource.name)[0].key
                 words = {"title": resource.title, "line": line, "key": key}
                 yield remark(catalog, "undriven", **words)

@@ -14,20 +14,26 @@ from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import Host
 from romtool.image.decode import read_as
 from romtool.image.model import Image
-from romtool.image.walk import announced
+from romtool.image.walk import peek_tag
 from romtool.limits import MAX_IMAGE
 from romtool.rehearse.access import Access, Ports
 from romtool.rehearse.device import DeviceData, devices_in
 from romtool.rehearse.registers import filled, in_use
 from romtool.rehearse.steps import Note, Remark, remark, unheard
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Check
+from romtool.schema.field_types import Check
 from romtool.schema.numbers import address
-from romtool.wants.collide import Placed, answers_at
-from romtool.wants.needs import CardWants, DeviceWants, Need, Span, card_words
-from romtool.wants.read import wants_of
+from romtool.requirements.collide import Placed, answers_at
+from romtool.requirements.model import (
+    CardRequirements,
+    DeviceRequirements,
+    Requirement,
+    RangeRequirement,
+    card_words,
+)
+from romtool.requirements.read import requirements_of
 
-Solver = Callable[[Catalog, Sequence[CardWants], Host, Collection[int]], Assignment]
+Solver = Callable[[Catalog, Sequence[CardRequirements], Host, Collection[int]], Assignment]
 """Finds out what each device is given; the last are ports that no device may be given."""
 
 
@@ -81,7 +87,7 @@ class FoundDevice:
     `why_off`: why it stays off, where there is more to say than that it was given nothing.
     """
 
-    wants: DeviceWants
+    requirements: DeviceRequirements
     given: Given | None
     why_off: Remark | None = None
 
@@ -142,10 +148,13 @@ def power_up(
     note("delay", microseconds=waits.reset)
     isolated = isolate(access, host)
     reads = [_read_card(access, csn, heard) for csn, heard in enumerate(isolated.cards, 1)]
-    images = [read_as(catalog, read.data, catalog.default_frame) for read in reads]
-    wants = [CardWants(None, None, ()) if image is None else wants_of(image) for image in images]
+    images = [read_as(catalog, read.data, catalog.default_layout) for read in reads]
+    requirements = [
+        CardRequirements(None, None, ()) if image is None else requirements_of(image)
+        for image in images
+    ]
     devices = [devices_in(image) for image in images]
-    work = _Configuring(access, host, solve, wants, devices, boot_only=boot_only)
+    work = _Configuring(access, host, solve, requirements, devices, boot_only=boot_only)
     assignment, found = work.settle()
     rows = zip(isolated.cards, reads, images, found, strict=True)
     cards = tuple(
@@ -227,7 +236,7 @@ def checksum_of(catalog: Catalog, identifier: bytes) -> int:
 
 def identity(catalog: Catalog, identifier: bytes) -> tuple[str | None, int | None]:
     """Return the ID and the serial number of an identifier; None where there is none."""
-    layout = catalog.identifier.layout
+    layout = catalog.identifier.field_layout
     values, _ = layout.values(layout.parse(identifier))
     card, serial = (
         values[catalog.identifier.id_field.key],
@@ -285,7 +294,7 @@ class _Reader:
         while True:
             whole = len(data)
             self.take(1)
-            while (found := announced(catalog, bytes(data[whole:]), 0)) is None:
+            while (found := peek_tag(catalog, bytes(data[whole:]), 0)) is None:
                 if bytes(data[whole:]) in ends:
                     break
                 self.take(1)
@@ -313,7 +322,7 @@ class _Configuring:
         access: Access,
         host: Host,
         solve: Solver,
-        wants: Sequence[CardWants],
+        requirements: Sequence[CardRequirements],
         devices: Sequence[Sequence[DeviceData]],
         *,
         boot_only: bool,
@@ -321,9 +330,9 @@ class _Configuring:
         self.access, self.host, self.solve, self.devices = access, host, solve, devices
         self.catalog, self.boot_only = access.catalog, boot_only
         self.kept = (self.catalog.bus.write_port, access.read_port)
-        self.wants = [
-            card._replace(devices=tuple(d.wants for d in own if self._why_not(d) is None))
-            for card, own in zip(wants, devices, strict=True)
+        self.requirements = [
+            card._replace(devices=tuple(d.requirements for d in own if self._why_not(d) is None))
+            for card, own in zip(requirements, devices, strict=True)
         ]
 
     def _why_not(self, device: DeviceData) -> Remark | None:
@@ -331,10 +340,10 @@ class _Configuring:
         last = self.catalog.consumer.devices - 1
         if self.boot_only and not device.boot:
             return remark(self.catalog, "not-for-boot")
-        if device.wants.number > last:
-            words = {"number": device.wants.number, "last": last}
+        if device.requirements.number > last:
+            words = {"number": device.requirements.number, "last": last}
             return remark(self.catalog, "number-too-high", **words)
-        over = _ports_in_the_way(device.wants, self.kept)
+        over = _ports_in_the_way(device.requirements, self.kept)
         if over:
             return remark(self.catalog, "ports-kept", ports=" and ".join(map(address, over)))
         return None
@@ -342,7 +351,7 @@ class _Configuring:
     def settle(self) -> tuple[Assignment, list[list[FoundDevice]]]:
         """Assign, program and check, until no range is found to be taken (Spec 4.3)."""
         while True:
-            assignment = self.solve(self.catalog, self.wants, self.host, self.kept)
+            assignment = self.solve(self.catalog, self.requirements, self.host, self.kept)
             total = sum(map(len, self.devices))
             self.access.note("assign", given=len(assignment.devices), devices=total)
             given = {(one.card, one.number): one for one in assignment.devices}
@@ -351,7 +360,7 @@ class _Configuring:
             for place, devices in enumerate(self.devices):
                 rows = []
                 for device in devices:
-                    one = given.get((place, device.wants.number))
+                    one = given.get((place, device.requirements.number))
                     rows.append(self._device(place + 1, device, one, heard))
                 found.append(rows)
             if not heard:
@@ -365,14 +374,14 @@ class _Configuring:
         """Program a device; add ports of it at which others answer to `heard`."""
         why_not = self._why_not(device)
         if self.boot_only and not device.boot:
-            return FoundDevice(device.wants, None, why_not)
-        choose(self.access, csn, device.wants)
-        problem = self._program(device.wants, given)
+            return FoundDevice(device.requirements, None, why_not)
+        choose(self.access, csn, device.requirements)
+        problem = self._program(device.requirements, given)
         if given is not None and problem is None and device.has_check:
             heard |= self._check_ranges(given)
-        return FoundDevice(device.wants, given, problem if given is not None else why_not)
+        return FoundDevice(device.requirements, given, problem if given is not None else why_not)
 
-    def _program(self, device: DeviceWants, given: Given | None) -> Remark | None:
+    def _program(self, device: DeviceRequirements, given: Given | None) -> Remark | None:
         """Write a device's registers, and read them back; return what is wrong with them."""
         access, registers = self.access, filled(self.catalog, device, given)
         access.write("activate", 0)
@@ -406,7 +415,7 @@ class _Configuring:
         return wrong
 
 
-def _ports_in_the_way(device: DeviceWants, kept: Sequence[int]) -> list[int]:
+def _ports_in_the_way(device: DeviceRequirements, kept: Sequence[int]) -> list[int]:
     """Return ports without which no choice of a device can be had; none if one can."""
     over: set[int] = set()
     for alternative in device.alternatives:
@@ -417,14 +426,14 @@ def _ports_in_the_way(device: DeviceWants, kept: Sequence[int]) -> list[int]:
     return sorted(over)
 
 
-def _always_over(need: Need, port: int) -> bool:
+def _always_over(need: Requirement, port: int) -> bool:
     """Whether a range holds a port at each of its bases, aliases left out of account."""
-    assert isinstance(need, Span)
+    assert isinstance(need, RangeRequirement)
     bases = need.bases
     return 0 < len(bases) <= need.length and all(port - b in range(need.length) for b in bases)
 
 
-def choose(access: Access, csn: int, device: DeviceWants) -> None:
+def choose(access: Access, csn: int, device: DeviceRequirements) -> None:
     """Make the registers from 30h on those of this device of this card."""
     access.wake(csn)
     access.write("device", device.number)
@@ -436,7 +445,7 @@ def _activate(access: Access, cards: Sequence[FoundCard]) -> None:
     for card in cards:
         for device in card.devices:
             if device.is_on:
-                choose(access, card.csn, device.wants)
+                choose(access, card.csn, device.requirements)
                 access.write("activate", access.mask("activate", "active"))
-                access.note("activate", id=device.wants.id)
+                access.note("activate", id=device.requirements.id)
                 access.note("read-back", active=access.read("activate"))

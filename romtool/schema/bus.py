@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from romtool.schema.described import Described
 
 
-class Asks(Described):
+class RequirementSpec(Described):
     """What an item asks the PC for: a kind of resource, and how to read it from the item.
 
     `bits`: address bits decoded, 0 where a field says. `decode`, `width`: the keys of the fields
@@ -33,12 +33,12 @@ class Resource(Described):
     title: str
     short: str
     source: str
-    most: int
-    never: frozenset[int]
+    max_per_device: int
+    not_on_slot: frozenset[int]
     renamed: Mapping[int, int]
     widths: Mapping[str, frozenset[int]]
-    ports: bool
-    alike: bool
+    is_io: bool
+    single_width: bool
 
     def on_bus(self, line: int) -> int:
         """Return the number by which a line goes on the bus."""
@@ -101,7 +101,7 @@ class ReadScan(Described):
         return tuple(port for port in every if not first <= port <= last)
 
 
-class Consumer(Described):
+class PnpSoftware(Described):
     """What PnP software of the field makes of PnP data: how much it keeps, where it looks.
 
     `name_length`: characters of a name; `compatible_ids`: of a device; `devices`: of a card that

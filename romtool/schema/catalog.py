@@ -6,16 +6,16 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Wrong, refuse
-from romtool.schema.bus import Bus, Consumer, Resource
+from romtool.errors import InvalidValue, refuse
+from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame, Identifier, Part
+from romtool.schema.image_layouts import ImageLayout, Identifier, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
-from romtool.schema.records import Beginning, Header, Record
+from romtool.schema.records import TagInfo, Tag, DescriptorType
 from romtool.schema.starter import Starter
 from romtool.schema.tables import TableSpec
 
@@ -54,7 +54,7 @@ class Catalog(
     Described,
     headers="header",
     records="record",
-    frames="frame",
+    layouts="frame",
     parts="part",
     rules="rule",
     mishaps="mishap",
@@ -65,10 +65,10 @@ class Catalog(
 ):
     """Everything that the schemas say: the tables of a schema file, each by its name."""
 
-    headers: Mapping[str, Header]
-    records: Mapping[str, Record]
+    headers: Mapping[str, Tag]
+    records: Mapping[str, DescriptorType]
     identifier: Identifier
-    frames: Mapping[str, Frame]
+    layouts: Mapping[str, ImageLayout]
     parts: Mapping[str, Part]
     rules: Mapping[str, Rule]
     mishaps: Mapping[str, Mishap]
@@ -77,63 +77,67 @@ class Catalog(
     resources: Mapping[str, Resource]
     bus: Bus
     protocol: Protocol
-    consumer: Consumer
+    consumer: PnpSoftware
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
 
     @functools.cached_property
-    def by_code(self) -> dict[tuple[str, int], Record]:
+    def by_code(self) -> dict[tuple[str, int], DescriptorType]:
         """The record for each header and item name."""
         return {(r.header.name, code): r for r in self.records.values() for code in r.codes}
 
     @functools.cached_property
-    def beginnings(self) -> tuple[Beginning | None, ...]:
+    def tag_infos(self) -> tuple[TagInfo | None, ...]:
         """What each first byte of an item says; None for one at which software stops reading.
 
         The item's name stands in the first byte, for all headers (Spec 6.2).
         """
         return tuple(self._beginning(first) for first in range(256))
 
-    def _beginning(self, first: int) -> Beginning | None:
+    def _beginning(self, first: int) -> TagInfo | None:
         for header in self.headers.values():
             found = header.read(bytes([first]).ljust(header.size, b"\0"))
             if found is not None and first != header.ends_reading:
                 code, length = found
                 record = self.by_code[header.name, code]
                 size = header.size + length if header.size == 1 else None
-                return Beginning(header=header, record=record, size=size, ends=record.role == "end")
+                return TagInfo(header=header, record=record, size=size, ends=record.role == "end")
         return None
 
     @functools.cached_property
-    def by_role(self) -> dict[str, Record]:
+    def by_role(self) -> dict[str, DescriptorType]:
         """The first record of each role."""
         return {record.role: record for record in reversed(list(self.records.values()))}
 
     @functools.cached_property
-    def entries(self) -> dict[str, list[Record]]:
+    def entries(self) -> dict[str, list[DescriptorType]]:
         """The records for each key of a profile's list of resources, the shortest first."""
-        found: dict[str, list[Record]] = {}
+        found: dict[str, list[DescriptorType]] = {}
         for record in sorted(self.records.values(), key=lambda r: r.header.size):
             if record.entry:
-                found.setdefault(record.head.key, []).append(record)
+                found.setdefault(record.key_field.key, []).append(record)
         return found
 
     def field(self, name: str) -> Field:
         """Return the field that a profile's key names, as RECORD.KEY or identifier.KEY."""
         owner, _, key = name.partition(".")
-        layout = self.identifier.layout if owner == "identifier" else self.records[owner].layout
+        layout = (
+            self.identifier.field_layout
+            if owner == "identifier"
+            else self.records[owner].field_layout
+        )
         return layout.by_key[key]
 
-    def shortest(self, head: str, values: Mapping[str, Any]) -> Record:
+    def shortest(self, head: str, values: Mapping[str, Any]) -> DescriptorType:
         """Return the record, of those whose entries begin with this key, that takes least room.
 
-        Raises Wrong where the values fit none of them.
+        Raises InvalidValue where the values fit none of them.
         """
         *others, longest = self.entries[head]
         for record in others:
             try:
                 record.write(values)
-            except Wrong:
+            except InvalidValue:
                 continue
             return record
         longest.write(values)
@@ -142,7 +146,7 @@ class Catalog(
     @property
     def end_field(self) -> Field:
         """The field with the end item's checksum."""
-        return self.by_role["end"].head
+        return self.by_role["end"].key_field
 
     @functools.cached_property
     def no_end(self) -> str | None:
@@ -150,9 +154,9 @@ class Catalog(
         return self.tables["override"].keys[self.end_field.key].absent
 
     @functools.cached_property
-    def default_frame(self) -> Frame:
+    def default_layout(self) -> ImageLayout:
         """The layout of a profile that names none."""
-        return next(frame for frame in self.frames.values() if frame.default)
+        return next(frame for frame in self.layouts.values() if frame.default)
 
     def parts_of(self, size: int) -> list[Part]:
         """Return the parts of exactly this size in bytes."""
@@ -160,7 +164,7 @@ class Catalog(
         return sorted(found, key=lambda part: part.name)
 
     def part(self, name: str, size: int | None = None) -> Part:
-        """Return the part of this name, in small letters or capitals; raises Refused.
+        """Return the part of this name, in small letters or capitals; raises InputError.
 
         `size` (bytes): refuse a part of another size.
         """

@@ -1,4 +1,4 @@
-"""Schema files to the catalogue: each file held against the schema for the schemas, then made.
+"""Schema files to the catalogue: each file compared with the schema for the schemas, then made.
 
 What a table may say, and what stands for a key that is left out, says `schemas/schema.toml`;
 `make` turns a table into its value. Here is what one table can't know: names, references between
@@ -10,20 +10,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple, TypeVar, get_args
 
-from romtool.errors import Fault, Path, Refused
+from romtool.errors import Problem, Path, InputError
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described, make, shapes
 from romtool.schema.expect import Expectation, function_faults, with_ids
-from romtool.schema.fields import Layout
-from romtool.schema.frames import Frame, Identifier
-from romtool.schema.kinds import AnyKind, Lines, Spelling
-from romtool.schema.layouts import layout_of
+from romtool.schema.fields import FieldLayout
+from romtool.schema.image_layouts import ImageLayout, Identifier
+from romtool.schema.field_types import AnyKind, Lines, CompressedAsciiCode
+from romtool.schema.field_layouts import layout_of
 from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_number
-from romtool.schema.protocol import Descriptor, Protocol, Register, Remark, Sentence
-from romtool.schema.records import Header, Record
+from romtool.schema.protocol import RegisterBlock, Protocol, Register, Remark, Sentence
+from romtool.schema.records import Tag, DescriptorType
 from romtool.schema.starter import Starter, StarterTable
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
@@ -44,29 +44,29 @@ Parsed = Sequence[tuple[SchemaFile, dict[str, Any]]]
 
 
 def load(files: Sequence[SchemaFile]) -> Catalog:
-    """Return the catalogue of these files; raises Refused with file and place of each fault."""
+    """Return the catalogue of these files; raises InputError with file and place of each fault."""
     return catalog_of([(file, _parse(file)) for file in files])
 
 
 def catalog_of(parsed: Parsed) -> Catalog:
-    """Return the catalogue of parsed files; raises Refused with file and place of each fault."""
+    """Return the catalogue of parsed files; raises InputError with file and place of each fault."""
     specs = _specs(parsed)
-    faults = [
-        fault
+    problems = [
+        problem
         for file, data in parsed
-        for fault in _in(
+        for problem in _in(
             file.name, check_table(data, specs["own-file" if file.own else "file"], specs)
         )
     ]
-    if faults:
-        raise Refused(faults)
+    if problems:
+        raise InputError(problems)
     return _Loader(parsed, specs).catalog()
 
 
 def _parse(file: SchemaFile) -> dict[str, Any]:
     try:
         return parse_toml(file.text)
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file(file.name) from None
 
 
@@ -76,11 +76,11 @@ def _specs(parsed: Parsed) -> dict[str, TableSpec]:
         specs = data.get("table", [])
         if isinstance(specs, list) and any(spec.get("name") == "file" for spec in specs):
             return table_specs(specs)
-    raise Refused([Fault("no schema for the schemas was found", DAMAGED)])
+    raise InputError([Problem("no schema for the schemas was found", DAMAGED)])
 
 
-def _in(file: str, faults: Iterable[Fault]) -> Iterator[Fault]:
-    yield from Refused(faults).in_file(file).faults
+def _in(file: str, problems: Iterable[Problem]) -> Iterator[Problem]:
+    yield from InputError(problems).in_file(file).problems
 
 
 DAMAGED = "the installation is damaged"
@@ -95,9 +95,9 @@ class Table(NamedTuple):
     raw: dict[str, Any]
     source: str
 
-    def fault(self, message: str, hint: str = "", *inside: str | int) -> Fault:
+    def problem(self, message: str, hint: str = "", *inside: str | int) -> Problem:
         """Return a fault of the table, or of what stands `inside` it."""
-        return Fault(message, hint, (*self.path, *inside), file=self.file.name)
+        return Problem(message, hint, (*self.path, *inside), file=self.file.name)
 
 
 class _Loader:
@@ -106,10 +106,10 @@ class _Loader:
     def __init__(self, parsed: Parsed, specs: Mapping[str, TableSpec]) -> None:
         self.parsed = parsed
         self.specs = specs
-        self.faults: list[Fault] = []
+        self.problems: list[Problem] = []
 
     def catalog(self) -> Catalog:
-        """Return everything that the files say; raises Refused.
+        """Return everything that the files say; raises InputError.
 
         A table that needs no other is made for its attribute of the catalogue as it stands.
         """
@@ -120,12 +120,12 @@ class _Loader:
         }
         checksums = self.named("checksum", Checksum)
         self.make_fields = FieldMaker(
-            self.specs, self._blocks(), checksums, self.named("spelling", Spelling)
+            self.specs, self._blocks(), checksums, self.named("spelling", CompressedAsciiCode)
         )
         resources = self.named("resource", Resource)
         identifier = self.one("identifier", Identifier)
-        frames = self._frames(set(tables["override"].keys))
-        headers = self.named("header", Header)
+        layouts = self._frames(set(tables["override"].keys))
+        headers = self.named("header", Tag)
         self._refuse()
         records = self._records(headers, resources)
         given: dict[str, Any] = {
@@ -134,7 +134,7 @@ class _Loader:
             "headers": headers,
             "records": records,
             "identifier": identifier,
-            "frames": frames,
+            "frames": layouts,
             "resources": resources,
             "expectations": self._expectations(identifier.id_field.kind, records, resources),
             "starter": self._starter(),
@@ -149,8 +149,8 @@ class _Loader:
 
     def _refuse(self) -> None:
         """Stop where something was found: what comes now would stumble over it."""
-        if self.faults:
-            raise Refused(self.faults)
+        if self.problems:
+            raise InputError(self.problems)
 
     def tables(self, table: str) -> Iterator[Table]:
         """Yield every table of this name."""
@@ -163,7 +163,9 @@ class _Loader:
 
     def made(self, cls: type[T], table: Table, **given: Any) -> T:
         """Return the value of a table, with its layout where it has fields."""
-        given |= {n: self._layout(table) for n, shape in shapes(cls).items() if shape is Layout}
+        given |= {
+            n: self._layout(table) for n, shape in shapes(cls).items() if shape is FieldLayout
+        }
         return make(cls, self.specs, table.table, table.raw, table.source, **given)
 
     def named(self, table: str, cls: type[T]) -> dict[str, T]:
@@ -178,22 +180,22 @@ class _Loader:
         """Return the value of the one table of its kind."""
         for one in self.tables(table):
             return self.made(cls, one, **given)
-        raise Refused([Fault(f"no schema describes {self.specs[table].text}", DAMAGED)])
+        raise InputError([Problem(f"no schema describes {self.specs[table].text}", DAMAGED)])
 
     def _new(self, known: Mapping[str, object], one: Table) -> None:
         if one.raw["name"] in known:
             message = f"{one.table} {one.raw['name']} is described twice"
-            self.faults.append(one.fault(message, "give it a name of its own", "name"))
+            self.problems.append(one.problem(message, "give it a name of its own", "name"))
 
-    def _layout(self, table: Table) -> Layout:
+    def _layout(self, table: Table) -> FieldLayout:
         """Return the layout of a table's fields; they fill its `size`, where it has one."""
         try:
             path = (*table.path, "field")
             fields = list(self.make_fields.fields(table.raw["field"], path, table.source))
             return layout_of(fields, table.raw.get("size"), table.path)
-        except Refused as refused:
-            self.faults += refused.in_file(table.file.name).faults
-            return Layout(fields=(), units=())
+        except InputError as refused:
+            self.problems += refused.in_file(table.file.name).problems
+            return FieldLayout(fields=(), units=())
 
     def _blocks(self) -> dict[str, Block]:
         blocks: dict[str, Block] = {}
@@ -202,44 +204,48 @@ class _Loader:
             blocks[one.raw["name"]] = self.made(Block, one, file=one.file.name, path=one.path)
         return blocks
 
-    def _frames(self, overrides: set[str]) -> dict[str, Frame]:
-        frames: dict[str, Frame] = {}
+    def _frames(self, overrides: set[str]) -> dict[str, ImageLayout]:
+        layouts: dict[str, ImageLayout] = {}
         for one in self.tables("frame"):
-            self._new(frames, one)
-            frame = self.made(Frame, one)
-            self.faults += _frame_faults(one, frame, frames.values(), overrides)
-            frames[frame.name] = frame
-        return frames
+            self._new(layouts, one)
+            layout = self.made(ImageLayout, one)
+            self.problems += _frame_faults(one, layout, layouts.values(), overrides)
+            layouts[layout.name] = layout
+        return layouts
 
     def _records(
-        self, headers: Mapping[str, Header], resources: Mapping[str, Resource]
-    ) -> dict[str, Record]:
-        records: dict[str, Record] = {}
+        self, headers: Mapping[str, Tag], resources: Mapping[str, Resource]
+    ) -> dict[str, DescriptorType]:
+        records: dict[str, DescriptorType] = {}
         owners: dict[tuple[str, int], str] = {}
         for one in self.tables("record"):
             self._new(records, one)
             header = headers.get(one.raw["header"])
             if header is None:
                 message = f"no header is called {one.raw['header']}"
-                self.faults.append(one.fault(message, "", "header"))
+                self.problems.append(one.problem(message, "", "header"))
                 continue
             codes = frozenset(_codes(one.raw))
-            record = self.made(Record, one, header=header, codes=codes)
-            self.faults += _record_faults(one, record, owners, resources)
+            record = self.made(DescriptorType, one, header=header, codes=codes)
+            self.problems += _record_faults(one, record, owners, resources)
             owners |= {(header.name, code): record.name for code in codes}
             records[record.name] = record
         for header in headers.values():
             missing = set(range(header.top_code + 1)) - {c for n, c in owners if n == header.name}
             if missing:
                 words = ", ".join(f"{code:X}h" for code in sorted(missing))
-                self.faults.append(Fault(f"{header.title}: no record has the name {words}"))
+                self.problems.append(Problem(f"{header.title}: no record has the name {words}"))
         return records
 
     def _expectations(
-        self, ids: AnyKind, records: Mapping[str, Record], resources: Mapping[str, Resource]
+        self, ids: AnyKind, records: Mapping[str, DescriptorType], resources: Mapping[str, Resource]
     ) -> dict[str, Expectation]:
         """Return what software expects; a user's own replaces a shipped one of its name."""
-        asked = {r.asks.kind for r in records.values() if r.asks and isinstance(r.head.kind, Lines)}
+        asked = {
+            r.requires.kind
+            for r in records.values()
+            if r.requires and isinstance(r.key_field.kind, Lines)
+        }
         lines = {kind: resources[kind].widths for kind in asked if kind in resources}
         shipped: dict[str, Expectation] = {}
         own: dict[str, Expectation] = {}
@@ -247,12 +253,12 @@ class _Loader:
             known = own if one.file.own else shipped
             self._new(known, one)
             functions: list[dict[str, Any]] = one.raw["function"]
-            faults: list[Fault] = []
+            problems: list[Problem] = []
             for index, function in enumerate(functions):
                 place = (*one.path, "function", index)
-                faults += _in(one.file.name, function_faults(function, place, ids, lines))
-            self.faults += faults
-            if not faults:
+                problems += _in(one.file.name, function_faults(function, place, ids, lines))
+            self.problems += problems
+            if not problems:
                 spelt = [with_ids(function, ids) for function in functions]
                 table = one._replace(raw={**one.raw, "function": spelt})
                 expectation = self.made(Expectation, table, file=one.file.name)
@@ -278,7 +284,7 @@ class _Loader:
             if one.raw["key_register"] not in checksums:
                 message = f"no checksum is called {one.raw['key_register']}"
                 hint = "the key's register is that of a checksum"
-                raise Refused([one.fault(message, hint, "key_register")])
+                raise InputError([one.problem(message, hint, "key_register")])
             return self.made(
                 Protocol,
                 one,
@@ -290,11 +296,11 @@ class _Loader:
             )
         return self.one("protocol", Protocol)
 
-    def _descriptors(self, resources: Mapping[str, Resource]) -> tuple[Descriptor, ...]:
-        found: list[Descriptor] = []
+    def _descriptors(self, resources: Mapping[str, Resource]) -> tuple[RegisterBlock, ...]:
+        found: list[RegisterBlock] = []
         for one in self.tables("descriptor"):
-            descriptor = self.made(Descriptor, one)
-            self.faults += _descriptor_faults(one, descriptor, found, resources)
+            descriptor = self.made(RegisterBlock, one)
+            self.problems += _descriptor_faults(one, descriptor, found, resources)
             found.append(descriptor)
         return tuple(found)
 
@@ -303,13 +309,13 @@ class _Loader:
 
 
 def _frame_faults(
-    one: Table, frame: Frame, others: Iterable[Frame], overrides: set[str]
-) -> Iterator[Fault]:
+    one: Table, layout: ImageLayout, others: Iterable[ImageLayout], overrides: set[str]
+) -> Iterator[Problem]:
     """Yield what would be two things at once in a profile, and what a profile can't leave out."""
-    if frame.default and any(other.default for other in others):
+    if layout.default and any(other.default for other in others):
         hint = "leave it out: a profile names the layout"
-        yield one.fault("another layout is the default already", hint, "default")
-    for field in frame.layout.fields:
+        yield one.problem("another layout is the default already", hint, "default")
+    for field in layout.field_layout.fields:
         message = hint = ""
         if field.kind.is_computed and field.key in overrides:
             message = f"{field.key} is taken"
@@ -318,24 +324,24 @@ def _frame_faults(
             message = f"{field.key} has no default"
             hint = "a profile may leave it out: give its typical value"
         if message:
-            yield Fault(message, hint, field.path, file=one.file.name)
+            yield Problem(message, hint, field.path, file=one.file.name)
 
 
 def _record_faults(
     one: Table,
-    record: Record,
+    record: DescriptorType,
     owners: Mapping[tuple[str, int], str],
     resources: Mapping[str, Resource],
-) -> Iterator[Fault]:
+) -> Iterator[Problem]:
     """Yield item names that don't fit or have a record already, and resources that nothing is."""
     for code in record.codes:
         owner = owners.get((record.header.name, code))
         if code > record.header.top_code:
-            yield one.fault(f"item name {code:X}h is too large")
+            yield one.problem(f"item name {code:X}h is too large")
         elif owner is not None:
-            yield one.fault(f"item name {code:X}h belongs to {owner} too")
-    if record.asks is not None and record.asks.kind not in resources:
-        yield one.fault(f"no resource is called {record.asks.kind}", "", "asks", "kind")
+            yield one.problem(f"item name {code:X}h belongs to {owner} too")
+    if record.requires is not None and record.requires.kind not in resources:
+        yield one.problem(f"no resource is called {record.requires.kind}", "", "requires", "kind")
 
 
 def _codes(raw: Mapping[str, Any]) -> Iterator[int]:
@@ -350,18 +356,18 @@ def _codes(raw: Mapping[str, Any]) -> Iterator[int]:
 
 def _descriptor_faults(
     one: Table,
-    descriptor: Descriptor,
-    others: Iterable[Descriptor],
+    descriptor: RegisterBlock,
+    others: Iterable[RegisterBlock],
     resources: Mapping[str, Resource],
-) -> Iterator[Fault]:
+) -> Iterator[Problem]:
     """Yield what is not one descriptor for each item in effect at once, or shares a register."""
     resource = resources.get(descriptor.resource)
     if resource is None:
-        yield one.fault(f"no resource is called {descriptor.resource}", "", "resource")
-    elif len(descriptor.at) != resource.most:
-        message = f"{len(descriptor.at)} descriptors for {resource.most} items"
-        yield one.fault(message, "a device has one for each item in effect", "at")
+        yield one.problem(f"no resource is called {descriptor.resource}", "", "resource")
+    elif len(descriptor.at) != resource.max_per_device:
+        message = f"{len(descriptor.at)} descriptors for {resource.max_per_device} items"
+        yield one.problem(message, "a device has one for each item in effect", "at")
     used = {number for other in others for number in other.numbers()}
     numbers = list(descriptor.numbers())
     if len(set(numbers) - used) < len(numbers):
-        yield one.fault("a register belongs to two descriptors")
+        yield one.problem("a register belongs to two descriptors")

@@ -6,13 +6,13 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from romtool.errors import Fault, Path, Refused, Wrong
+from romtool.errors import Problem, Path, InputError, InvalidValue
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described, MissingKey, Specs, make
 from romtool.schema.fields import MISSING, Field
-from romtool.schema.frames import REGIONS
-from romtool.schema.kinds import TYPES, AnyKind, Spelling
-from romtool.schema.layouts import layout_of
+from romtool.schema.image_layouts import REGIONS
+from romtool.schema.field_types import TYPES, AnyKind, CompressedAsciiCode
+from romtool.schema.field_layouts import layout_of
 from romtool.schema.numbers import one_of, parse_hex
 from romtool.schema.tables import describe
 
@@ -45,7 +45,7 @@ class FieldMaker:
         specs: Specs,
         blocks: Mapping[str, Block],
         checksums: Mapping[str, Checksum],
-        spellings: Mapping[str, Spelling],
+        spellings: Mapping[str, CompressedAsciiCode],
     ) -> None:
         self.specs = specs
         self.keys = specs["field"].keys
@@ -63,14 +63,14 @@ class FieldMaker:
             "count": self._count,
             "checksum": self._check,
         }
-        """What of a type follows from several keys, or from other tables; raises Wrong."""
+        """What of a type follows from several keys, or from other tables; raises InvalidValue."""
 
     def stated(self, raw: Raw, name: str) -> Any:
         """Return the value of a field's key, or its default."""
         return raw.get(name, self.keys[name].default)
 
     def fields(self, raws: Sequence[dict[str, Any]], path: Path, source: str) -> Iterator[Field]:
-        """Yield the fields of these tables at `path`; raises Refused at the first fault."""
+        """Yield the fields of these tables at `path`; raises InputError at the first fault."""
         for index, raw in enumerate(raws):
             place = (*path, index)
             if "use" in raw:
@@ -82,40 +82,40 @@ class FieldMaker:
         block = self.blocks.get(raw["use"])
         if block is None:
             hint = f"known are {one_of(list(self.blocks))}" if self.blocks else ""
-            raise Refused([Fault(f"no block is called {raw['use']}", hint, (*path, "use"))])
+            raise InputError([Problem(f"no block is called {raw['use']}", hint, (*path, "use"))])
         if self.stated(raw, "bytes") != block.size:
             message = f"block {block.name} has {block.size} bytes"
-            raise Refused([Fault(message, f"write bytes = {block.size}", path)])
+            raise InputError([Problem(message, f"write bytes = {block.size}", path)])
         try:
             inner = list(self.fields(block.fields, (*block.path, "field"), block.source))
             layout_of(inner, block.size, block.path)
-        except Refused as refused:
+        except InputError as refused:
             raise refused.in_file(block.file) from None
         for field in inner:
             yield field.altered(at=field.at + raw["at"], path=path)
 
     def _field(self, raw: Raw, path: Path, source: str) -> Field:
         if "type" not in raw:
-            raise Refused([Fault("the field has no type", "or write use = a block", path)])
+            raise InputError([Problem("the field has no type", "or write use = a block", path)])
         for name in raw:
             if self.keys[name].only and raw["type"] not in self.keys[name].only:
                 message = f"{name} means nothing for a field of type {raw['type']}"
                 hint = f"{self.keys[name].text}; leave it out"
-                raise Refused([Fault(message, hint, (*path, name), on_key=True)])
+                raise InputError([Problem(message, hint, (*path, name), on_key=True)])
         size = self.stated(raw, "bytes")
         if size != "rest" and (isinstance(size, bool) or not isinstance(size, int) or size < 1):
             hint = 'a number of bytes, or "rest"'
-            raise Refused([Fault(f"bytes: {size} is not a size", hint, (*path, "bytes"))])
+            raise InputError([Problem(f"bytes: {size} is not a size", hint, (*path, "bytes"))])
         low, bits = 0, 0 if size == "rest" else size * 8
         if "bits" in raw:
             low, bits = _bits(raw["bits"], (*path, "bits"), bits)
         cls = TYPES[raw["type"]]
         if "key" not in raw and not cls.is_reserved:
-            raise Refused([Fault("the field has no key", "its name in profiles", path)])
+            raise InputError([Problem("the field has no key", "its name in profiles", path)])
         key = raw.get("key", f"reserved_{raw['at']}_{low}")
         if not KEY.fullmatch(key):
             hint = "lower-case letters, digits and _, a letter first: it is a key of profiles"
-            raise Refused([Fault(f'key: "{key}" is not a key', hint, (*path, "key"))])
+            raise InputError([Problem(f'key: "{key}" is not a key', hint, (*path, "key"))])
         try:
             kind = self._kind(cls, raw, bits)
             default = raw.get("default", None if "none" in raw else MISSING)
@@ -123,13 +123,13 @@ class FieldMaker:
                 default = 0
             if default is not MISSING:
                 kind.to_stored(default)
-        except Wrong as wrong:
-            hint = wrong.hint or "mend its default"
-            raise Refused([Fault(f"{key}: {wrong.message}", hint, path)]) from None
+        except InvalidValue as wrong:
+            hint = wrong.hint or "fix its default"
+            raise InputError([Problem(f"{key}: {wrong.message}", hint, path)]) from None
         except MissingKey as missing:
             name = missing.args[0]
             message = f"{key}: a field of type {raw['type']} needs {name}"
-            raise Refused([Fault(message, self.keys[name].text, path)]) from None
+            raise InputError([Problem(message, self.keys[name].text, path)]) from None
         spelling = self.spellings.get(raw.get("spelling", ""))
         return make(
             Field,
@@ -148,7 +148,7 @@ class FieldMaker:
         )
 
     def _kind(self, cls: type[AnyKind], raw: Raw, bits: int) -> AnyKind:
-        """Return what a field `bits` wide (0: to the end) holds; raises Wrong or MissingKey."""
+        """Return what a field `bits` wide (0: to the end) holds; raises InvalidValue or MissingKey."""
         found = self.found.get(raw["type"])
         try:
             given = found(raw, bits) if found is not None else {}
@@ -160,10 +160,10 @@ class FieldMaker:
         pin_bits = self.stated(raw, "pin_bits")
         if bits % pin_bits:
             hint = "give the rest of the bits to a field of their own"
-            raise Wrong(f"{bits} bits are no whole number of {pin_bits}-bit pins", hint)
+            raise InvalidValue(f"{bits} bits are no whole number of {pin_bits}-bit pins", hint)
         if raw["unconnected"] >= 1 << pin_bits:
             message = f"unconnected: {raw['unconnected']} doesn't fit {pin_bits} bits a pin"
-            raise Wrong(message, "0 or 4")
+            raise InvalidValue(message, "0 or 4")
         return {}
 
     def _spelled(self, raw: Raw, bits: int) -> Given:
@@ -171,7 +171,7 @@ class FieldMaker:
         if spelling is None or spelling.bits != bits:
             known = [f"{s.name} ({s.bits} bits)" for s in self.spellings.values()]
             hint = f"known are {one_of(known)}"
-            raise Wrong(f"no spelling of {bits} bits is called {raw['spelling']}", hint)
+            raise InvalidValue(f"no spelling of {bits} bits is called {raw['spelling']}", hint)
         return {"spelling": spelling}
 
     def _count(self, raw: Raw, bits: int) -> Given:
@@ -179,22 +179,22 @@ class FieldMaker:
         hint = f"it takes a list of {' and '.join(REGIONS)}"
         for name, words in ways.items():
             if not isinstance(words, list) or not words:
-                raise Wrong(f"{name}: {describe(words)} can't be counted", hint)
+                raise InvalidValue(f"{name}: {describe(words)} can't be counted", hint)
             for word in words:
                 if word not in REGIONS:
-                    raise Wrong(f"{name}: {describe(word)} can't be counted", hint)
+                    raise InvalidValue(f"{name}: {describe(word)} can't be counted", hint)
         return {}
 
     def _check(self, raw: Raw, bits: int) -> Given:
         checksum = self.checksums.get(raw["checksum"])
         if checksum is None:
             hint = f"known are {one_of(list(self.checksums))}"
-            raise Wrong(f"no checksum is called {raw['checksum']}", hint)
+            raise InvalidValue(f"no checksum is called {raw['checksum']}", hint)
         if bits != 8:
-            raise Wrong("a checksum takes one byte", "write bytes = 1, or leave bytes out")
+            raise InvalidValue("a checksum takes one byte", "write bytes = 1, or leave bytes out")
         covers = _covers(raw["covers"], raw["at"]) if "covers" in raw else None
         if covers is None and not raw["at"] and "unchecked" not in raw:
-            raise Wrong(
+            raise InvalidValue(
                 "a checksum in the first byte covers nothing", "it covers what is before it"
             )
         return {"form": "hex", "checksum": checksum, "covers": covers}
@@ -202,21 +202,21 @@ class FieldMaker:
 
 def _flag(raw: Raw, bits: int) -> Given:
     if bits != 1:
-        raise Wrong(f"a flag is one bit, not {bits}", 'write bits = "7" or the like')
+        raise InvalidValue(f"a flag is one bit, not {bits}", 'write bits = "7" or the like')
     return {}
 
 
 def _choice(raw: Raw, bits: int) -> Given:
     hint = 'write names = { 0 = "off", 1 = "on" }'
     if not isinstance(raw["names"], dict) or not raw["names"]:
-        raise Wrong("names: a choice has a name for each value", hint)
+        raise InvalidValue("names: a choice has a name for each value", hint)
     names: dict[int, str | int] = {}
     for word, name in raw["names"].items():
         stored = int(word) if word.isascii() and word.isdigit() else -1
         if not 0 <= stored < 1 << bits:
-            raise Wrong(f"names: {word} is no value of {bits} bits", hint)
+            raise InvalidValue(f"names: {word} is no value of {bits} bits", hint)
         if isinstance(name, bool) or not isinstance(name, str | int):
-            raise Wrong(f"names: the name of {word} is no text", hint)
+            raise InvalidValue(f"names: the name of {word} is no text", hint)
         names[stored] = name
     return {"names": names}
 
@@ -224,15 +224,19 @@ def _choice(raw: Raw, bits: int) -> Given:
 def _flags(raw: Raw, bits: int) -> Given:
     names = raw["names"]
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
-        raise Wrong("names: flags have a list of names", 'write names = ["byte", "word"]')
+        raise InvalidValue("names: flags have a list of names", 'write names = ["byte", "word"]')
     if len(names) != bits:
-        raise Wrong(f"names: {len(names)} names for {bits} bits", "one name a bit, bit 0 first")
+        raise InvalidValue(
+            f"names: {len(names)} names for {bits} bits", "one name a bit, bit 0 first"
+        )
     return {}
 
 
 def _text(raw: Raw, bits: int) -> Given:
     if bits:
-        raise Wrong("a text runs to the end of its item", 'write bytes = "rest", or type hex')
+        raise InvalidValue(
+            "a text runs to the end of its item", 'write bytes = "rest", or type hex'
+        )
     return {}
 
 
@@ -240,10 +244,10 @@ def _covers(text: str, at: int) -> tuple[int, int]:
     first, _, last = text.partition("-")
     last = last or first
     if not (first + last).isascii() or not (first.isdigit() and last.isdigit()):
-        raise Wrong(f'covers: "{text}" is not like "0-10"', "the first and the last byte")
+        raise InvalidValue(f'covers: "{text}" is not like "0-10"', "the first and the last byte")
     if not int(first) <= int(last) < at:
         hint = f'write covers = "0-{at - 1}" for all of them'
-        raise Wrong("a checksum covers bytes that stand before it", hint)
+        raise InvalidValue("a checksum covers bytes that stand before it", hint)
     return int(first), int(last)
 
 
@@ -252,13 +256,13 @@ def _constant(raw: Raw, bits: int) -> Given:
     if isinstance(value, str):
         data = parse_hex(value)
         if len(data) * 8 != bits:
-            hint = f"write bytes = {len(data)}, or mend the value"
-            raise Wrong(f"value: {len(data)} bytes, but the field has {bits} bits", hint)
+            hint = f"write bytes = {len(data)}, or fix the value"
+            raise InvalidValue(f"value: {len(data)} bytes, but the field has {bits} bits", hint)
         return {"value": data}
     if isinstance(value, bool) or not isinstance(value, int):
-        raise Wrong("value: a constant is bytes or a number", 'write value = "55 BB"')
+        raise InvalidValue("value: a constant is bytes or a number", 'write value = "55 BB"')
     if not 0 <= value < 1 << bits:
-        raise Wrong(f"value: {value} doesn't fit {bits} bits", 'write bytes as "55 BB"')
+        raise InvalidValue(f"value: {value} doesn't fit {bits} bits", 'write bytes as "55 BB"')
     return {"value": value}
 
 
@@ -271,5 +275,5 @@ def _bits(text: str, path: Path, width: int) -> tuple[int, int]:
         or not int(low) <= int(high) < width
     ):
         hint = f'write "7" or "4:0", the highest first, below {width}'
-        raise Refused([Fault(f'bits: "{text}" is no range of bits', hint, path)])
+        raise InputError([Problem(f'bits: "{text}" is no range of bits', hint, path)])
     return int(low), int(high) - int(low) + 1

@@ -40,7 +40,7 @@ class Setting(Described):
     values: Mapping[str, int]
 
 
-class Cell(Described, settings="setting"):
+class RegisterField(Described, settings="setting"):
     """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
 
     `holds`: line, base, limit (the first address after the range where the item's field `upper`
@@ -72,7 +72,7 @@ class Cell(Described, settings="setting"):
         return self.unit << 8 * self.bytes
 
 
-class Descriptor(Described, cells="cell"):
+class RegisterBlock(Described, cells="cell"):
     """The registers for one kind of resource, `at` one after the other.
 
     `bits`: only for items with so many address bits; 0: for all.
@@ -83,7 +83,7 @@ class Descriptor(Described, cells="cell"):
     source: str
     bits: int
     at: tuple[int, ...]
-    cells: tuple[Cell, ...]
+    cells: tuple[RegisterField, ...]
 
     def numbers(self) -> Iterator[int]:
         """Yield the numbers of all its registers."""
@@ -91,7 +91,7 @@ class Descriptor(Described, cells="cell"):
             for cell in self.cells:
                 yield from range(first + cell.at, first + cell.at + cell.bytes)
 
-    def cell(self, holds: str) -> Cell | None:
+    def cell(self, holds: str) -> RegisterField | None:
         """Return the cell that holds this; None where there is none."""
         return next((cell for cell in self.cells if cell.holds == holds), None)
 
@@ -212,7 +212,7 @@ class Protocol(Described):
     waits: Waits
     software: Software
     registers: Mapping[str, Register]
-    descriptors: tuple[Descriptor, ...]
+    descriptors: tuple[RegisterBlock, ...]
     steps: Mapping[str, Sentence]
     remarks: Mapping[str, Remark]
 
@@ -223,7 +223,7 @@ class Protocol(Described):
             yield state
             state = self.key_register.next(state)
 
-    def descriptors_of(self, resource: str, bits: int) -> Iterator[Descriptor]:
+    def descriptors_of(self, resource: str, bits: int) -> Iterator[RegisterBlock]:
         """Yield the descriptors for items of a kind that decode so many address bits."""
         for descriptor in self.descriptors:
             if descriptor.resource == resource and descriptor.bits in (0, bits):

@@ -11,8 +11,8 @@ from romtool.schema.numbers import address, sizes
 from romtool.text.assignment import Card, choice_words, clash_lines
 from romtool.text.page import SEVERITY_STYLES, line, title
 from romtool.text.trace import trace_lines
-from romtool.wants.needs import CardWants, DeviceWants, card_words
-from romtool.wants.read import wants_of
+from romtool.requirements.model import CardRequirements, DeviceRequirements, card_words
+from romtool.requirements.read import requirements_of
 
 CONFIGURED_BY = {
     ALL: "PnP software: every device",
@@ -54,8 +54,8 @@ def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Itera
 def _asking(found: Rehearsal, seen: Seen) -> Card:
     """Return a card that was seen as one that asks for something."""
     slot, image = found.slots[seen.slot], seen.card.image
-    wants = CardWants(None, None, ()) if image is None else wants_of(image)
-    return Card(slot.name, slot.image, wants)
+    requirements = CardRequirements(None, None, ()) if image is None else requirements_of(image)
+    return Card(slot.name, slot.image, requirements)
 
 
 def _read_port(found: Rehearsal) -> str:
@@ -71,8 +71,8 @@ def _card(catalog: Catalog, found: Rehearsal, seen: Seen) -> Iterator[str]:
     yield from line("read", _read(card), indent=2)
     yield from _warnings(found, seen.slot, None)
     for device in card.devices:
-        yield from line(device.wants.id, _device(catalog, device), indent=2)
-        yield from _warnings(found, seen.slot, device.wants)
+        yield from line(device.requirements.id, _device(catalog, device), indent=2)
+        yield from _warnings(found, seen.slot, device.requirements)
 
 
 def _read(card: FoundCard) -> str:
@@ -88,7 +88,7 @@ def _read(card: FoundCard) -> str:
     return f"{sizes(len(card.read.data))} to the end item, end checksum {right}"
 
 
-def _warnings(found: Rehearsal, slot: int, device: DeviceWants | None) -> Iterator[str]:
+def _warnings(found: Rehearsal, slot: int, device: DeviceRequirements | None) -> Iterator[str]:
     for warned in found.warnings:
         if (warned.slot, warned.device) == (slot, device):
             style = SEVERITY_STYLES["warning"]
@@ -96,10 +96,10 @@ def _warnings(found: Rehearsal, slot: int, device: DeviceWants | None) -> Iterat
 
 
 def _device(catalog: Catalog, device: FoundDevice) -> str:
-    name = f"{device.wants.name}: " if device.wants.name else ""
+    name = f"{device.requirements.name}: " if device.requirements.name else ""
     if device.given is None:
         return f"{name}nothing, and stays off"
-    choice = choice_words(catalog, device.wants, device.given)
+    choice = choice_words(catalog, device.requirements, device.given)
     words = [f"choice {choice}"] if choice else []
     return name + "; ".join([*words, given_words(catalog, device.given)])
 
@@ -112,11 +112,11 @@ def _unconfigured(catalog: Catalog, found: Rehearsal) -> Iterator[str]:
             yield ""
             yield from line(f"Slot {place + 1}", f"{slot.id or 'no ID'}  {slot.name}")
             for one in own:
-                yield from line(one.device.wants.id, _alone(catalog, one), indent=2)
+                yield from line(one.device.requirements.id, _alone(catalog, one), indent=2)
 
 
 def _alone(catalog: Catalog, one: Unconfigured) -> str:
-    name = f"{one.device.wants.name}: " if one.device.wants.name else ""
+    name = f"{one.device.requirements.name}: " if one.device.requirements.name else ""
     if one.given is None:
         return f"{name}off: {catalog.protocol.remarks['nobody'].text}"
     return f"{name}active from the start: {given_words(catalog, one.given)}"

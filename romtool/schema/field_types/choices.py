@@ -6,11 +6,11 @@ import functools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from romtool.errors import Wrong
-from romtool.schema.kinds.base import (
+from romtool.errors import InvalidValue
+from romtool.schema.field_types.base import (
     SHOWS,
-    Kind,
-    Unexplained,
+    FieldType,
+    NotRepresentable,
     a_list,
     whole_number,
 )
@@ -19,7 +19,7 @@ from romtool.schema.spelt_numbers import number_schema
 from romtool.schema.tables import describe
 
 
-class Flag(Kind[int, bool]):
+class Flag(FieldType[int, bool]):
     """One bit: true or false."""
 
     usage = "write true or false"
@@ -29,7 +29,7 @@ class Flag(Kind[int, bool]):
 
     def to_stored(self, value: object) -> int:
         if not isinstance(value, bool):
-            raise Wrong(f"{describe(value)} is not true or false")
+            raise InvalidValue(f"{describe(value)} is not true or false")
         return int(value)
 
     def show(self, value: bool) -> str:
@@ -42,7 +42,7 @@ class Flag(Kind[int, bool]):
         return {"type": "boolean"}
 
 
-class Choice(Kind[int, int | str]):
+class Choice(FieldType[int, int | str]):
     """One of several names (or numbers); with `numbers`, values without a name are numbers."""
 
     names: Mapping[int, str | int]
@@ -53,7 +53,7 @@ class Choice(Kind[int, int | str]):
             return self.names[stored]
         if self.numbers:
             return stored
-        raise Unexplained(f"value {stored} has no meaning")
+        raise NotRepresentable(f"value {stored} has no meaning")
 
     def to_stored(self, value: object) -> int:
         value = self._number(value)
@@ -62,10 +62,12 @@ class Choice(Kind[int, int | str]):
                 return stored
         if self.numbers and isinstance(value, int) and not isinstance(value, bool):
             if value in self.names:
-                raise Wrong(f"{value} is written {self.names[value]}")
+                raise InvalidValue(f"{value} is written {self.names[value]}")
             if 0 <= value <= self.top:
                 return value
-        raise Wrong(f"{describe(value)} is not one of its values", f"write {self._choices()}")
+        raise InvalidValue(
+            f"{describe(value)} is not one of its values", f"write {self._choices()}"
+        )
 
     def _number(self, value: object) -> object:
         """Return a number that is written as a text, such as "10h", where numbers are meant."""
@@ -74,7 +76,7 @@ class Choice(Kind[int, int | str]):
             return value
         try:
             return parse_number(value)
-        except Wrong:
+        except InvalidValue:
             return value
 
     def _choices(self) -> str:
@@ -99,13 +101,13 @@ class Choice(Kind[int, int | str]):
     def _unnamed(self) -> Iterator[tuple[int, int]]:
         """Yield the runs of stored numbers that have no name."""
         first = 0
-        for behind in [*sorted(self.names), self.top + 1]:
-            if first < behind:
-                yield first, behind - 1
-            first = behind + 1
+        for stop in [*sorted(self.names), self.top + 1]:
+            if first < stop:
+                yield first, stop - 1
+            first = stop + 1
 
 
-class Flags(Kind[int, list[str]]):
+class Flags(FieldType[int, list[str]]):
     """A list of the names of the bits that are set."""
 
     names: tuple[str, ...]
@@ -118,9 +120,11 @@ class Flags(Kind[int, list[str]]):
         for index, name in enumerate(a_list(value)):
             if name not in self.names:
                 hint = did_you_mean(str(name), self.names) or f"write {one_of(list(self.names))}"
-                raise Wrong(f"{describe(name)} is not one of its values", hint, inside=(index,))
+                raise InvalidValue(
+                    f"{describe(name)} is not one of its values", hint, inside=(index,)
+                )
             if stored >> self.names.index(name) & 1:
-                raise Wrong(f"{name} stands twice", "write it once", inside=(index,))
+                raise InvalidValue(f"{name} stands twice", "write it once", inside=(index,))
             stored |= 1 << self.names.index(name)
         return stored
 
@@ -134,7 +138,7 @@ class Flags(Kind[int, list[str]]):
         return {"type": "array", "items": {"enum": list(self.names)}, "uniqueItems": True}
 
 
-class Lines(Kind[int, list[int]], form="show"):
+class Lines(FieldType[int, list[int]], form="show"):
     """A list of numbers, a bit each; the lowest bit stands for `first`."""
 
     first: int
@@ -155,14 +159,14 @@ class Lines(Kind[int, list[int]], form="show"):
                 number = whole_number(item)
                 if not 0 <= number - self.first < self.bits:
                     show = SHOWS[self.form]
-                    raise Wrong(
+                    raise InvalidValue(
                         f"{show(number)} is outside {show(self.first)} to {show(self.last)}",
                         "each number stands for one bit of the item",
                     )
                 if stored >> (number - self.first) & 1:
-                    raise Wrong(f"{SHOWS[self.form](number)} stands twice", "write it once")
-            except Wrong as wrong:
-                raise Wrong(wrong.message, wrong.hint, inside=(index,)) from None
+                    raise InvalidValue(f"{SHOWS[self.form](number)} stands twice", "write it once")
+            except InvalidValue as wrong:
+                raise InvalidValue(wrong.message, wrong.hint, inside=(index,)) from None
             stored |= 1 << (number - self.first)
         return stored
 
@@ -185,7 +189,7 @@ class Lines(Kind[int, list[int]], form="show"):
         return {"type": "array", "items": numbers, "uniqueItems": True}
 
 
-class Pins(Kind[int, list[int]]):
+class Pins(FieldType[int, list[int]]):
     """A list of numbers, one a pin of the chip: the bus line that is connected to it."""
 
     bus: str
@@ -204,7 +208,7 @@ class Pins(Kind[int, list[int]]):
     def to_stored(self, value: object) -> int:
         lines = a_list(value)
         if len(lines) != self.pins:
-            raise Wrong(
+            raise InvalidValue(
                 f"the chip has {self.pins} {self.bus.upper()} pins, {len(lines)} given",
                 f"one number a pin, in pin order; {self.unconnected}: not connected",
             )
@@ -213,9 +217,9 @@ class Pins(Kind[int, list[int]]):
             try:
                 number = whole_number(line)
                 if not 0 <= number < 1 << self.pin_bits:
-                    raise Wrong(f"{number} is outside 0 to {(1 << self.pin_bits) - 1}")
-            except Wrong as wrong:
-                raise Wrong(wrong.message, wrong.hint, inside=(pin,)) from None
+                    raise InvalidValue(f"{number} is outside 0 to {(1 << self.pin_bits) - 1}")
+            except InvalidValue as wrong:
+                raise InvalidValue(wrong.message, wrong.hint, inside=(pin,)) from None
             stored |= number << pin * self.pin_bits
         return stored
 

@@ -6,11 +6,11 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Wrong
+from romtool.errors import InvalidValue
 from romtool.schema.checksums import Checksum
-from romtool.schema.kinds.base import (
+from romtool.schema.field_types.base import (
     SHOWS,
-    Kind,
+    FieldType,
     Regions,
     Stored,
     V,
@@ -21,20 +21,20 @@ from romtool.schema.numbers import address
 from romtool.schema.spelt_numbers import number_schema
 
 
-class Stepped(Kind[int, V], form="show"):
+class Stepped(FieldType[int, V], form="show"):
     """What all numbers share: they are stored in steps of `unit`, and shown in one form."""
 
     unit: int
     form: str
 
     def stored_number(self, number: int) -> int:
-        """Return a number in stored units; raises Wrong where it doesn't fit."""
+        """Return a number in stored units; raises InvalidValue where it doesn't fit."""
         highest = self.top * self.unit
         if not 0 <= number <= highest:
             words = f"{self.show_number(0)} to {self.show_number(highest)}"
-            raise Wrong(f"{self.show_number(number)} is outside {words}")
+            raise InvalidValue(f"{self.show_number(number)} is outside {words}")
         if number % self.unit:
-            raise Wrong(
+            raise InvalidValue(
                 f"{self.show_number(number)} is not a multiple of {self.show_number(self.unit)}",
                 f"it is stored in steps of {self.unit} bytes",
             )
@@ -76,7 +76,7 @@ class Number(Stepped[int | None]):
             if number == self.zero_means:
                 return 0
             if number == 0:
-                raise Wrong(f"0 can't be stored: it would mean {address(self.zero_means)}")
+                raise InvalidValue(f"0 can't be stored: it would mean {address(self.zero_means)}")
         return self.stored_number(number)
 
     def show(self, value: int | None) -> str:
@@ -115,15 +115,15 @@ class Range(Stepped[int | list[int]]):
         else:
             pair = a_list(value)
             if len(pair) != 2:
-                raise Wrong(
+                raise InvalidValue(
                     f"a range has 2 numbers, {len(pair)} given", "write [lowest, highest] base"
                 )
             ends = []
             for index, end in enumerate(pair):
                 try:
                     ends.append(self.stored_number(whole_number(end)))
-                except Wrong as wrong:
-                    raise Wrong(wrong.message, wrong.hint, inside=(index,)) from None
+                except InvalidValue as wrong:
+                    raise InvalidValue(wrong.message, wrong.hint, inside=(index,)) from None
             low, high = ends
         return low | high << self.bits // 2
 

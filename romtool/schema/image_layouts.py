@@ -6,11 +6,11 @@ import functools
 from collections.abc import Mapping
 
 from romtool.schema.described import Described
-from romtool.schema.fields import Field, Layout
-from romtool.schema.kinds import Check, Count, Pins, Spelled, Stored
+from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.field_types import Check, Count, Pins, CompressedAscii, Stored
 
 
-class Frame(Described):
+class ImageLayout(Described):
     """A layout: what one kind of chip wants before the PnP data, and what follows it."""
 
     name: str
@@ -22,29 +22,29 @@ class Frame(Described):
     patch: bool
     max_pnp_bytes: int | None
     default: bool
-    layout: Layout
+    field_layout: FieldLayout
 
     @functools.cached_property
     def config_fields(self) -> tuple[Field, ...]:
         """The fields that a profile's [config] may set."""
-        return tuple(f for f in self.layout.fields if not f.kind.is_computed)
+        return tuple(f for f in self.field_layout.fields if not f.kind.is_computed)
 
     @functools.cached_property
     def computed_fields(self) -> tuple[Field, ...]:
         """The fields that are computed or constant; [override] may set them."""
-        return tuple(f for f in self.layout.fields if f.kind.is_computed)
+        return tuple(f for f in self.field_layout.fields if f.kind.is_computed)
 
     @property
     def count_field(self) -> Field | None:
         """The field that counts the PnP bytes, if there is one."""
-        for field in self.layout.fields:
+        for field in self.field_layout.fields:
             if isinstance(field.kind, Count):
                 return field
         return None
 
     def wiring(self, bus: str) -> list[Field]:
         """Return the fields that tell which lines of `bus` (irq, dma) have a pin."""
-        fields = self.layout.fields
+        fields = self.field_layout.fields
         return [f for f in fields if isinstance(f.kind, Pins) and f.kind.bus == bus]
 
     def typical(self) -> dict[str, Stored]:
@@ -59,22 +59,22 @@ class Identifier(Described):
     title: str
     source: str
     size: int
-    layout: Layout
+    field_layout: FieldLayout
 
     @functools.cached_property
     def id_field(self) -> Field:
         """The field with the card's ID."""
-        return next(f for f in self.layout.fields if isinstance(f.kind, Spelled))
+        return next(f for f in self.field_layout.fields if isinstance(f.kind, CompressedAscii))
 
     @functools.cached_property
     def check_field(self) -> Field:
         """The field with the checksum."""
-        return next(f for f in self.layout.fields if isinstance(f.kind, Check))
+        return next(f for f in self.field_layout.fields if isinstance(f.kind, Check))
 
     @functools.cached_property
     def serial_field(self) -> Field:
         """The field that tells cards of one ID apart: the one that may be none."""
-        return next(f for f in self.layout.fields if f.default is None)
+        return next(f for f in self.field_layout.fields if f.default is None)
 
 
 REGIONS = ("identifier", "items")

@@ -6,7 +6,7 @@ import functools
 from collections.abc import Callable, Mapping
 from typing import Any, Generic, TypeVar
 
-from romtool.errors import Wrong
+from romtool.errors import InvalidValue
 from romtool.schema.described import Described
 from romtool.schema.numbers import address, parse_number, sizes
 from romtool.schema.tables import describe
@@ -23,11 +23,11 @@ Regions = Mapping[str, int]
 """The size in bytes of each region of an image that a count can count."""
 
 
-class Unexplained(ValueError):
+class NotRepresentable(ValueError):
     """Stored bits that no value stands for."""
 
 
-class Kind(Described, Generic[S, V]):
+class FieldType(Described, Generic[S, V]):
     """The base of all kinds; `bits` is the field's width, 0 for one that runs to the end.
 
     `is_bytes`: bytes are stored, not a number. `is_constant`: always the same. `is_computed`:
@@ -44,11 +44,11 @@ class Kind(Described, Generic[S, V]):
     usage = ""
 
     def to_value(self, stored: S) -> V:
-        """Return the value that the stored bits stand for; raises Unexplained."""
+        """Return the value that the stored bits stand for; raises NotRepresentable."""
         raise NotImplementedError
 
     def to_stored(self, value: object) -> S:
-        """Return the bits to store for a value that a person wrote; raises Wrong."""
+        """Return the bits to store for a value that a person wrote; raises InvalidValue."""
         raise NotImplementedError
 
     def expected(self, at: int, data: bytes, regions: Regions) -> S | None:
@@ -63,7 +63,7 @@ class Kind(Described, Generic[S, V]):
         return {}
 
     def is_unchecked(self, stored: Stored) -> bool:
-        """Whether this stored value is never held against what is expected."""
+        """Whether this stored value is never compared with what is expected."""
         return False
 
     def is_left_out(self, stored: Stored) -> bool:
@@ -92,25 +92,25 @@ class Kind(Described, Generic[S, V]):
         return (1 << self.bits) - 1
 
 
-AnyKind = Kind[Any, Any]
+AnyKind = FieldType[Any, Any]
 """A kind of which only the schema knows what it stores."""
 
 
 def whole_number(value: object) -> int:
-    """Return a number written as 544, 0x220 or "220h"; raises Wrong."""
+    """Return a number written as 544, 0x220 or "220h"; raises InvalidValue."""
     if isinstance(value, str):
         return parse_number(value)
     if type(value) is int and value.bit_length() > 64:
-        raise Wrong("the number is too long", "no field is wider than 32 bits")
+        raise InvalidValue("the number is too long", "no field is wider than 32 bits")
     if type(value) is not int:
-        raise Wrong(f"{describe(value)} is not a number", 'write 544, 0x220 or "220h"')
+        raise InvalidValue(f"{describe(value)} is not a number", 'write 544, 0x220 or "220h"')
     return value
 
 
 def a_list(value: object) -> list[object]:
-    """Return a list; raises Wrong for anything else."""
+    """Return a list; raises InvalidValue for anything else."""
     if not isinstance(value, list):
-        raise Wrong(f"{describe(value)} is not a list", "put it in [ ]")
+        raise InvalidValue(f"{describe(value)} is not a list", "put it in [ ]")
     return value
 
 

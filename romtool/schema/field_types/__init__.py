@@ -1,14 +1,29 @@
 """What a field can hold: each kind turns the stored bits into a value for people, and back.
 
 A stored value is a number (or bytes, for texts and hex); a value is what stands in profiles and
-JSON. `to_value` raises Unexplained where the stored bits mean nothing that a profile can say: the
-bytes then stay raw. `to_stored` raises Wrong where a person wrote what the field can't take.
+JSON. `to_value` raises NotRepresentable where the stored bits mean nothing that a profile can say: the
+bytes then stay raw. `to_stored` raises InvalidValue where a person wrote what the field can't take.
 """
 
-from romtool.schema.kinds.base import AnyKind, Kind, Stored, Unexplained, Value, whole_number
-from romtool.schema.kinds.choices import Choice, Flag, Flags, Lines, Pins
-from romtool.schema.kinds.numbers import Check, Count, Number, Range
-from romtool.schema.kinds.texts import Constant, Group, Hex, Reserved, Spelled, Spelling, Text
+from romtool.schema.field_types.base import (
+    AnyKind,
+    FieldType,
+    Stored,
+    NotRepresentable,
+    Value,
+    whole_number,
+)
+from romtool.schema.field_types.choices import Choice, Flag, Flags, Lines, Pins
+from romtool.schema.field_types.numbers import Check, Count, Number, Range
+from romtool.schema.field_types.texts import (
+    Constant,
+    Group,
+    Hex,
+    Reserved,
+    CompressedAscii,
+    CompressedAsciiCode,
+    Text,
+)
 
 TYPES: dict[str, type[AnyKind]] = {
     "number": Number,
@@ -18,7 +33,7 @@ TYPES: dict[str, type[AnyKind]] = {
     "flags": Flags,
     "lines": Lines,
     "pins": Pins,
-    "spelled": Spelled,
+    "spelled": CompressedAscii,
     "text": Text,
     "hex": Hex,
     "constant": Constant,
@@ -39,17 +54,17 @@ __all__ = [
     "Flags",
     "Group",
     "Hex",
-    "Kind",
+    "FieldType",
     "Lines",
     "Number",
     "Pins",
     "Range",
     "Reserved",
-    "Spelled",
-    "Spelling",
+    "CompressedAscii",
+    "CompressedAsciiCode",
     "Stored",
     "Text",
-    "Unexplained",
+    "NotRepresentable",
     "Value",
     "whole_number",
 ]
