@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
-from romtool.schema.fields import Field, FieldLayout
-from romtool.schema.field_types import Hex, Number
 from romtool.schema.field_layouts import layout_of
+from romtool.schema.field_types import Hex, Number
+from romtool.schema.fields import Field, FieldLayout
 
 CATALOG = load_catalog([Path(__file__).parent.parent / "samples" / "schemas"])
 

@@ -21,9 +21,9 @@ from romtool.image.decode import decode
 from romtool.rehearse.answer import rehearsal_json
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
+from romtool.requirements.collide import Placed
 from romtool.schema.catalog import Catalog
 from romtool.text.rehearsal import rehearsal_lines
-from romtool.requirements.collide import Placed
 from tests.support import assigning as other
 from tests.support.bus_scan import Scan
 from tests.support.independent import encode, identifier_checksum, pack_id, pnp_bytes

@@ -97,7 +97,7 @@ def test_pieces_of_the_key_wake_nobody(noise: list[int], end: int) -> None:
     assert card.state == "wait"
 
 
-# --- the cards, compared with another scan ---------------------------------------------------------
+# --- the cards, compared with another scan --------------------------------------------------------
 
 
 def test_four_cards_are_found_and_read() -> None:
@@ -165,7 +165,7 @@ def test_any_number_of_cards_for_another_scan(serials: list[int], rng: Random) -
     assert [card.data for card in scan_of(cards)] == in_order(cards)
 
 
-# --- the software, compared with other cards -------------------------------------------------------
+# --- the software, compared with other cards ------------------------------------------------------
 
 
 @settings(deadline=None, max_examples=40)

@@ -26,8 +26,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from romtool.assign.asks import Ask, Values, placed, span_of
 from romtool.errors import refuse
-from romtool.schema.bus import Bus
 from romtool.requirements.collide import Placed
+from romtool.schema.bus import Bus
 
 MOST_BASES = 20_000
 """So many bases to be looked at are refused: no real set of cards comes near it."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import HOST, IMAGE, JSON, images_argument
 from romtool.commands.printing import echo_json, echo_lines
-from romtool.errors import Problem, InputError
-from romtool.text.assignment import Card, assignment_lines
+from romtool.errors import InputError, Problem
 from romtool.requirements.read import requirements_of
+from romtool.text.assignment import Card, assignment_lines
 
 
 @declare(

@@ -25,8 +25,8 @@ from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip
-from romtool.text.problems import visible
 from romtool.text.findings import message
+from romtool.text.problems import visible
 from romtool.toml.located import located
 
 FORMATS = ("bin", "hex", "srec")

@@ -74,7 +74,7 @@ class Call:
                 hint = f"known are {', '.join(known)}; your own: --schemas DIR, or --expect FILE"
                 raise refuse(f"--expect: nothing called {wanted}", f"{hint}{SUFFIX}")
             return [known[wanted]]
-        found = [one for one in known.values() if Path(one.file).samefile(wanted)]
+        found = [one for one in known.values() if one.own and Path(one.file).samefile(wanted)]
         if not found:
             hint = "copy one: `romtool schema show` names its file"
             raise refuse("no [[expectation]] in this file", hint).in_file(wanted)
@@ -129,7 +129,7 @@ class Call:
     def load_all(self, names: Sequence[str]) -> list[LoadedImage]:
         """Return all inputs, decoded; a folder stands for the images and profiles in it.
 
-        One that can't be used is told, and hides no other; raises InputError where none can be used.
+        One that can't be used is told, and hides no other. Raises InputError where none can be.
         """
         loaded = []
         files, refusals = expand(names)

@@ -9,7 +9,7 @@ import click
 
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.loading import LoadedImage
-from romtool.commands.many import Answer, summary, answer_each
+from romtool.commands.many import Answer, answer_each, summary
 from romtool.commands.options import EXPECT, IMAGE, JSON, images_argument
 from romtool.commands.printing import echo
 from romtool.rules.findings import Finding

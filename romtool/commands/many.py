@@ -11,8 +11,8 @@ from romtool.commands.call import Call
 from romtool.commands.printing import (
     echo,
     echo_utf8,
-    problem_lines,
     json_text,
+    problem_lines,
     warn,
     warn_of_faults,
 )

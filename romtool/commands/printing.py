@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from romtool.errors import InputError
-from romtool.text.problems import problem_line, one_line
+from romtool.text.problems import one_line, problem_line
 
 MOST_TOLD = 50
 """At most this many faults are told: more than anyone fixes in one go."""

@@ -13,8 +13,8 @@ from romtool.commands.printing import echo, echo_utf8, warn
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.profile.write import profile_text
-from romtool.text.problems import visible
 from romtool.text.findings import counted
+from romtool.text.problems import visible
 
 
 @declare("profile", *IMAGE, FORCE, example="romtool profile donor.bin -o donor.toml")

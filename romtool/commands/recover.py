@@ -13,15 +13,15 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import FORCE, IMAGE, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, warn
-from romtool.errors import Problem, InputError
+from romtool.errors import InputError, Problem
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
-from romtool.text.problems import visible
 from romtool.text.page import line, title
+from romtool.text.problems import visible
 
 MOST_PLACES = 8
 """So many differing bytes of an answer are shown."""

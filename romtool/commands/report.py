@@ -18,9 +18,9 @@ from romtool.image.model import Image
 from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
+from romtool.requirements.read import requirements_of
 from romtool.schema.catalog import Catalog
 from romtool.text.problems import visible
-from romtool.requirements.read import requirements_of
 
 
 @declare(

@@ -12,7 +12,7 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, json_text
-from romtool.errors import Problem, InputError, refuse
+from romtool.errors import InputError, Problem, refuse
 from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog

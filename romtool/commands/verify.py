@@ -9,7 +9,7 @@ import click
 
 from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
-from romtool.commands.many import Answer, is_single, summary, answer_each
+from romtool.commands.many import Answer, answer_each, is_single, summary
 from romtool.commands.options import IMAGE, JSON
 from romtool.commands.printing import echo
 from romtool.errors import refuse
@@ -17,8 +17,8 @@ from romtool.files.reading import shown
 from romtool.image.model import Image
 from romtool.image.spoiling import swapped_pairs
 from romtool.recover.likeness import likeness
-from romtool.text.problems import visible
 from romtool.text.page import title
+from romtool.text.problems import visible
 from romtool.text.verify import verify_lines
 from romtool.verify import Difference, differences
 

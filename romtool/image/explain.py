@@ -8,8 +8,8 @@ from typing import NamedTuple
 from romtool.image.card import card_of
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Descriptor
+from romtool.schema.field_types import AnyKind, Constant, NotRepresentable, Pins, Reserved, Stored
 from romtool.schema.fields import FieldLayout, Unit
-from romtool.schema.field_types import AnyKind, Constant, Pins, Reserved, Stored, NotRepresentable
 from romtool.schema.numbers import hex_text, sizes
 
 

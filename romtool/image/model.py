@@ -9,9 +9,9 @@ from typing import Any, NamedTuple
 
 from romtool.image.walk import Descriptor, peek_tag, walk
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Check, Constant, Count, Stored
 from romtool.schema.fields import Field, Unit
 from romtool.schema.image_layouts import ImageLayout, count_of
-from romtool.schema.field_types import Check, Constant, Count, Stored
 from romtool.schema.records import DescriptorType
 
 MIN_FILL_GAP = 8

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Path, InputError, InvalidValue
+from romtool.errors import InputError, InvalidValue, Path
 from romtool.profile.entries import item_bytes, written
 from romtool.profile.plan import Piece
 from romtool.profile.reader import Reader

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from romtool.schema.field_types import Pins
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.field_types import Pins
 from romtool.schema.starter import RESOURCES, Starter, StarterTable
 
 Wiring = dict[str, list[int]]

@@ -8,8 +8,8 @@ from romtool.image.card import Device, card_of, entry_of
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import Part
 from romtool.schema.field_types import Check
+from romtool.schema.image_layouts import Part
 from romtool.schema.numbers import hex_text
 
 Table = dict[str, Any]

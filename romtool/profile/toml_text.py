@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.field_types import AnyKind
+from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import parse_hex
 from romtool.schema.records import DescriptorType
 

@@ -16,11 +16,11 @@ from romtool.rehearse.registers import (
     stored,
     writable,
 )
-from romtool.schema.catalog import Catalog
 from romtool.requirements.collide import Placed, answers_at
 from romtool.requirements.model import DeviceRequirements, RangeRequirement
 from romtool.requirements.parts import device_parts
 from romtool.requirements.read import requirements_in
+from romtool.schema.catalog import Catalog
 
 
 class DeviceData(NamedTuple):

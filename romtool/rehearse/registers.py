@@ -8,17 +8,17 @@ from typing import NamedTuple
 
 from romtool.assign.answer import Given
 from romtool.assign.paired import Value, paired
-from romtool.schema.bus import Resource
-from romtool.schema.catalog import Catalog
-from romtool.schema.protocol import RegisterField, RegisterBlock, Setting
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import (
     Alternative,
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
+from romtool.schema.bus import Resource
+from romtool.schema.catalog import Catalog
+from romtool.schema.protocol import RegisterBlock, RegisterField, Setting
 
 Registers = Mapping[int, int]
 """The byte in each register, by its number."""

@@ -28,10 +28,10 @@ from romtool.rehearse.software import (
     identity,
 )
 from romtool.rehearse.steps import Note, Remark, Step, Steps, remark
-from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check
 from romtool.requirements.model import DeviceRequirements
 from romtool.requirements.wired import wired
+from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Check
 
 ALL, BOOT, NONE = "all", "boot", "none"
 """Who configures the cards: PnP software; a BIOS, only those needed for boot; nobody."""

@@ -20,18 +20,18 @@ from romtool.rehearse.access import Access, Ports
 from romtool.rehearse.device import DeviceData, devices_in
 from romtool.rehearse.registers import filled, in_use
 from romtool.rehearse.steps import Note, Remark, remark, unheard
-from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check
-from romtool.schema.numbers import address
 from romtool.requirements.collide import Placed, answers_at
 from romtool.requirements.model import (
     CardRequirements,
     DeviceRequirements,
-    Requirement,
     RangeRequirement,
+    Requirement,
     card_words,
 )
 from romtool.requirements.read import requirements_of
+from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Check
+from romtool.schema.numbers import address
 
 Solver = Callable[[Catalog, Sequence[CardRequirements], Host, Collection[int]], Assignment]
 """Finds out what each device is given; the last are ports that no device may be given."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romtool.image.walk import Descriptor
+from romtool.requirements.collide import Placed, answers_at
+from romtool.requirements.model import DeviceRequirements, RangeRequirement, Requirement
 from romtool.rules.findings import Finding
 from romtool.rules.view import Trouble, View, joined, trouble
 from romtool.schema.bus import Bus
 from romtool.schema.numbers import address
-from romtool.requirements.collide import Placed, answers_at
-from romtool.requirements.model import DeviceRequirements, Requirement, RangeRequirement
 
 ALIASES_SHOWN = 3
 

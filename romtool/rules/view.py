@@ -8,11 +8,11 @@ from typing import NamedTuple
 
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
-from romtool.rules.findings import Finding, finding
-from romtool.schema.catalog import Catalog
 from romtool.requirements.model import CardRequirements, DeviceRequirements, Requirement
 from romtool.requirements.parts import DeviceParts, device_parts
 from romtool.requirements.read import requirement_of, requirements_in
+from romtool.rules.findings import Finding, finding
+from romtool.schema.catalog import Catalog
 
 DEVICE = "device "
 

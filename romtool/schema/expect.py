@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
-from romtool.errors import Problem, Path, InvalidValue
+from romtool.errors import InvalidValue, Path, Problem
 from romtool.schema.described import Described
 from romtool.schema.field_types import AnyKind
 from romtool.schema.numbers import one_of
@@ -26,8 +26,8 @@ class ExpectedLines(Described):
 class Function(Described):
     """One thing that software looks for in a card.
 
-    `length`: fewest and most ports; `near`: bases where they usually stand; `bases`: the
-    conventional ones. `required`: the software can't do without it.
+    `resource`: the kind of its ports; `length`: fewest and most of them; `near`: bases where they
+    usually stand; `bases`: the conventional ones. `required`: the software can't do without it.
     """
 
     name: str
@@ -35,6 +35,7 @@ class Function(Described):
     source: str
     required: bool
     compatible: frozenset[str]
+    resource: str
     length: tuple[int, ...]
     near: tuple[range, ...]
     bases: frozenset[int]
@@ -42,7 +43,7 @@ class Function(Described):
 
 
 class Expectation(Described, functions="function"):
-    """The conventions of some software; `file` is the schema file that tells them."""
+    """The conventions of some software; `file` tells them, one of a user if `own`."""
 
     name: str
     title: str
@@ -50,6 +51,7 @@ class Expectation(Described, functions="function"):
     source: str
     functions: tuple[Function, ...]
     file: str
+    own: bool
 
 
 def with_ids(raw: Mapping[str, Any], ids: AnyKind) -> dict[str, Any]:

@@ -9,9 +9,9 @@ import functools
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from romtool.errors import Path, InvalidValue
+from romtool.errors import InvalidValue, Path
 from romtool.schema.described import Described
-from romtool.schema.field_types import AnyKind, Stored, NotRepresentable, Value
+from romtool.schema.field_types import AnyKind, NotRepresentable, Stored, Value
 from romtool.schema.reading import Reader, raw_value
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ class Field(Described, min_size="min_bytes"):
         return None if stored is None else self.kind.to_value(stored)
 
     def stored_of(self, value: Value) -> Stored:
-        """Return the bits to store; raises InvalidValue with the field's own hint where it has none."""
+        """Return the bits to store; raises InvalidValue with the field's hint if it has none."""
         try:
             return self.kind.to_stored(value)
         except InvalidValue as wrong:

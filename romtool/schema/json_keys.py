@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from romtool.schema.catalog import Catalog
-from romtool.schema.fields import MISSING, Field
 from romtool.schema.field_types.texts import hex_schema
+from romtool.schema.fields import MISSING, Field
 from romtool.schema.records import DescriptorType
 from romtool.schema.spelt_numbers import number_schema
 from romtool.schema.tables import KeySpec, TableSpec

@@ -18,6 +18,8 @@ from __future__ import annotations
 from typing import Any
 
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Constant, Count
+from romtool.schema.field_types.texts import hex_schema
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.json_keys import (
@@ -28,8 +30,6 @@ from romtool.schema.json_keys import (
     part_names,
     table_schema,
 )
-from romtool.schema.field_types import Constant, Count
-from romtool.schema.field_types.texts import hex_schema
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 

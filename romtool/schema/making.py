@@ -6,13 +6,13 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from romtool.errors import Problem, Path, InputError, InvalidValue
+from romtool.errors import InputError, InvalidValue, Path, Problem
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described, MissingKey, Specs, make
+from romtool.schema.field_layouts import layout_of
+from romtool.schema.field_types import TYPES, AnyKind, CompressedAsciiCode
 from romtool.schema.fields import MISSING, Field
 from romtool.schema.image_layouts import REGIONS
-from romtool.schema.field_types import TYPES, AnyKind, CompressedAsciiCode
-from romtool.schema.field_layouts import layout_of
 from romtool.schema.numbers import one_of, parse_hex
 from romtool.schema.tables import describe
 
@@ -148,7 +148,7 @@ class FieldMaker:
         )
 
     def _kind(self, cls: type[AnyKind], raw: Raw, bits: int) -> AnyKind:
-        """Return what a field `bits` wide (0: to the end) holds; raises InvalidValue or MissingKey."""
+        """Return what `bits` (0: to the end) hold; raises InvalidValue or MissingKey."""
         found = self.found.get(raw["type"])
         try:
             given = found(raw, bits) if found is not None else {}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from romtool.schema.field_types import Reserved, Stored, NotRepresentable, Value
+from romtool.schema.field_types import NotRepresentable, Reserved, Stored, Value
 
 if TYPE_CHECKING:
     from romtool.schema.fields import Field, Unit

@@ -11,8 +11,8 @@ from typing import Any
 
 import construct
 
-from romtool.schema.fields import Unit
 from romtool.schema.field_types import Stored
+from romtool.schema.fields import Unit
 
 
 class Structure:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from romtool.errors import Problem, Path, InvalidValue
+from romtool.errors import InvalidValue, Path, Problem
 from romtool.schema.described import Described, make, shapes
 from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, parse_number, shorten
 

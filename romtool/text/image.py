@@ -133,7 +133,7 @@ def _tail(image: Image) -> Iterator[str]:
     if image.layout is None:
         yield from line("Bytes", f"{sizes(len(image.data))} that no layout explains")
         return
-    label = "After"
+    label = "After the PnP data"
     for run in image.tail:
         if run.kind == "fill":
             continue

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 from romtool.rehearse.rehearsal import ALL, BOOT, NONE, Rehearsal, Seen, Unconfigured, given_words
 from romtool.rehearse.software import FoundCard, FoundDevice, identity
+from romtool.requirements.model import CardRequirements, DeviceRequirements, card_words
+from romtool.requirements.read import requirements_of
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, sizes
 from romtool.text.assignment import Card, choice_words, clash_lines
 from romtool.text.page import SEVERITY_STYLES, line, title
 from romtool.text.trace import trace_lines
-from romtool.requirements.model import CardRequirements, DeviceRequirements, card_words
-from romtool.requirements.read import requirements_of
 
 CONFIGURED_BY = {
     ALL: "PnP software: every device",

@@ -8,7 +8,7 @@ from typing import Any
 
 from romtool.errors import InvalidValue
 from romtool.schema.described import Described
-from romtool.schema.field_types.base import FieldType, Regions, NotRepresentable
+from romtool.schema.field_types.base import FieldType, NotRepresentable, Regions
 from romtool.schema.numbers import hex_text, parse_hex, shorten
 from romtool.schema.tables import describe
 
