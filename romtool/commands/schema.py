@@ -29,6 +29,7 @@ from romtool.text.schema import (
     part_lines,
     record_lines,
     rule_lines,
+    standard_lines,
 )
 
 
@@ -68,13 +69,17 @@ def list_(call: Call) -> int:
 def show(call: Call, name: str) -> int:
     """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
 
-    The name `profile` stands for all keys of a card profile.
+    The name `profile` stands for all keys of a card profile, `standard` for every requirement of
+    the PnP ISA standard with what checks it.
     """
     catalog = call.catalog
     answer: dict[str, Any]
     if name == "profile":
         answer = profile_schema(catalog)
         lines = profile_lines(catalog)
+    elif name == "standard":
+        answer = _standard(catalog)
+        lines = standard_lines(catalog)
     elif name in catalog.layouts:
         frame = catalog.layouts[name]
         answer = {
@@ -159,9 +164,33 @@ def _functions(expectation: Expectation) -> list[dict[str, Any]]:
     ]
 
 
+def _standard(catalog: Catalog) -> dict[str, Any]:
+    found = catalog.checked()
+    return {
+        "checked": sum(one.is_checked for one in found),
+        "requirements": [
+            {
+                "id": one.requirement.name,
+                "section": one.requirement.section,
+                "on": one.requirement.on,
+                "level": one.requirement.level,
+                "text": one.requirement.text,
+                "check": one.requirement.check,
+                "reason": one.requirement.reason,
+                "rules": one.rules,
+                "remarks": one.remarks,
+                "build": one.requirement.build,
+                "tests": list(one.requirement.shown_by),
+            }
+            for one in found
+        ],
+    }
+
+
 def _unknown(catalog: Catalog, name: str) -> InputError:
     known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
     known += catalog.rules
+    known += ["profile", "standard"]
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return InputError([Problem(f"nothing here is called {name}", hint)])
 

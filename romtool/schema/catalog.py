@@ -11,21 +11,21 @@ from romtool.schema.bench import Cause, Observation, SerialBus, Symptom
 from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
-from romtool.schema.expect import Expectation
+from romtool.schema.expect import Expectation, Starter
 from romtool.schema.field_types import Lines
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Identifier, ImageLayout, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import DescriptorType, Tag, TagInfo
-from romtool.schema.starter import Starter
+from romtool.schema.standard import Checked, StandardRequirement, checked
 from romtool.schema.tables import TableSpec
 
 
 class Rule(Described):
     """Something that is checked: its words stand in the schema, its logic in `romtool.rules`.
 
-    `why`: why it matters at the bench.
+    `why`: why it matters at the bench. `requirements`: what of the standard it checks.
     """
 
     name: str
@@ -34,6 +34,7 @@ class Rule(Described):
     why: str
     hint: str
     source: str
+    requirements: tuple[str, ...]
 
 
 class Mishap(Described):
@@ -58,6 +59,7 @@ class Catalog(
     records="record",
     layouts="frame",
     parts="part",
+    standard="requirement",
     rules="rule",
     mishaps="mishap",
     expectations="expectation",
@@ -76,6 +78,7 @@ class Catalog(
     identifier: Identifier
     layouts: Mapping[str, ImageLayout]
     parts: Mapping[str, Part]
+    standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
     mishaps: Mapping[str, Mishap]
     expectations: Mapping[str, Expectation]
@@ -90,6 +93,11 @@ class Catalog(
     observations: Mapping[str, Observation]
     symptoms: Mapping[str, Symptom]
     causes: Mapping[str, Cause]
+
+    def checked(self) -> list[Checked]:
+        """Return every requirement of the standard with what checks it."""
+        played = (*self.protocol.remarks.values(), *self.protocol.steps.values())
+        return checked(self.standard, self.rules.values(), played)
 
     @functools.cached_property
     def by_code(self) -> dict[tuple[str, int], DescriptorType]:

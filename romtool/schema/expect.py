@@ -1,4 +1,4 @@
-"""What software expects of a card: functions, how they are known, where they first have to be."""
+"""What software expects of a card, and the card that a new profile begins with to meet it."""
 
 from __future__ import annotations
 
@@ -52,6 +52,37 @@ class Expectation(Described, functions="function"):
     functions: tuple[Function, ...]
     file: str
     own: bool
+
+
+Table = Mapping[str, Any]
+
+TEXT = "text"
+CHOICE = "choice"
+RESOURCES = "resources"
+
+
+class StarterTable(Described, choices="choice"):
+    """A device or a choice: the comment above it, its keys, and the choices below it."""
+
+    text: str
+    keys: Table
+    choices: tuple[StarterTable, ...]
+
+
+class Starter(Described, devices="device"):
+    """The card that a new profile describes.
+
+    `expect`: the expectation that it meets. `wiring`: for each bus the lines to wire, the most
+    wanted first, where a layout's typical wiring won't do.
+    """
+
+    title: str
+    text: str
+    source: str
+    expect: str
+    wiring: Mapping[str, tuple[int, ...]]
+    card: Table
+    devices: tuple[StarterTable, ...]
 
 
 def with_ids(raw: Mapping[str, Any], ids: AnyKind) -> dict[str, Any]:

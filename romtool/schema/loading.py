@@ -15,7 +15,7 @@ from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described, make, shapes
-from romtool.schema.expect import Expectation, function_faults, with_ids
+from romtool.schema.expect import Expectation, Starter, StarterTable, function_faults, with_ids
 from romtool.schema.field_layouts import layout_of
 from romtool.schema.field_types import AnyKind, CompressedAsciiCode, Lines
 from romtool.schema.fields import FieldLayout
@@ -24,7 +24,6 @@ from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import one_of, parse_number
 from romtool.schema.protocol import Protocol, Register, RegisterBlock, Remark, Sentence
 from romtool.schema.records import DescriptorType, Tag
-from romtool.schema.starter import Starter, StarterTable
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
 

@@ -160,11 +160,15 @@ class Software(Described):
 
 
 class Remark(Described):
-    """Words about a card in a PC; {words} are filled in."""
+    """Words about a card in a PC; {words} are filled in.
+
+    `requirements`: what of the standard it stands for.
+    """
 
     name: str
     text: str
     source: str
+    requirements: tuple[str, ...]
 
     def filled(self, **words: object) -> str:
         """Return the text with these words filled in."""
