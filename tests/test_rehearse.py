@@ -25,6 +25,7 @@ from romtool.requirements.collide import Placed
 from romtool.schema.catalog import Catalog
 from romtool.text.rehearsal import rehearsal_lines
 from tests.support import assigning as other
+from tests.support.amount import examples
 from tests.support.bus_scan import Scan
 from tests.support.independent import encode, identifier_checksum, pack_id, pnp_bytes
 from tests.support.profiles import LAYOUTS, Table
@@ -443,7 +444,7 @@ images = st.one_of(
 )
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=examples(100))
 @given(st.lists(images, min_size=1, max_size=6))
 def test_every_card_is_seen_or_lost(data: list[bytes]) -> None:
     found = play(*data)

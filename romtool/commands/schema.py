@@ -10,11 +10,14 @@ import click
 
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
-from romtool.commands.options import FORCE, JSON
-from romtool.commands.printing import echo, echo_json, echo_lines, json_text
+from romtool.commands.options import FORCE, INPUT, JSON
+from romtool.commands.printing import echo, echo_json, echo_lines, echo_utf8, json_text, warn
 from romtool.errors import InputError, Problem, refuse
+from romtool.files.inputs import expand
 from romtool.files.output import write_files
+from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
+from romtool.infer.draft import draft_schema
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, FieldLayout
@@ -38,7 +41,7 @@ from romtool.text.schema import (
     epilog="Example: romtool schema show counted-19",
 )
 def command() -> None:
-    """Show what the schemas say, and check schema files of your own."""
+    """Show what the schemas say, check schema files of your own, draft one from dumps."""
 
 
 @declare("list", JSON, example="romtool schema list", group=command)
@@ -243,4 +246,47 @@ def json_(call: Call, output: Path | None) -> int:
         return DONE
     write_files([(output, json_text(schema).encode() + b"\n")], force=call.force)
     echo(f"wrote {output}")
+    return DONE
+
+
+@declare(
+    "draft",
+    INPUT,
+    FORCE,
+    example="romtool schema draft donor1.bin donor2.bin -o my-chip.toml",
+    short_help="Work a layout out from dumps of an unknown chip.",
+    group=command,
+)
+@click.argument(
+    "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
+)
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="The file to write; left out: standard output.",
+)
+def draft(call: Call, dumps: tuple[str, ...], output: Path | None) -> int:
+    """Work out what stands before the PnP data of an unknown chip, as a schema file.
+
+    A count of the PnP bytes, a checksum over the front, the wiring of IRQ and DMA pins, what is
+    always the same; the rest as bytes to keep. Each has its evidence in a comment. Dumps of
+    several cards with that chip make it surer. With --schemas, the draft builds every dump.
+    """
+    files, refusals = expand(dumps)
+    for refused in refusals:
+        raise refused
+    read = [call.read(name) for name in files]
+    for one in read:
+        for note in one.notes:
+            warn(note)
+    to_file = output is not None and str(output) != "-"
+    wanted = output.stem if output is not None and to_file else "my-chip"
+    text = draft_schema(call.catalog, [(one.name, one.data) for one in read], wanted)
+    if output is None or not to_file:
+        echo_utf8(text)
+        return DONE
+    write_files([(output, text.encode())], force=call.force)
+    echo(f"wrote {visible(name_text(output))}")
     return DONE

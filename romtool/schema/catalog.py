@@ -37,7 +37,7 @@ class Rule(Described):
     requirements: tuple[str, ...]
 
 
-class Mishap(Described):
+class ReadFault(Described):
     """One way in which a read goes wrong, in words; its logic is in `romtool.recover`.
 
     `done` says how it is undone ({words} are filled in), `check` what to look at on the bench.
@@ -61,7 +61,7 @@ class Catalog(
     parts="part",
     standard="requirement",
     rules="rule",
-    mishaps="mishap",
+    read_faults="read_fault",
     expectations="expectation",
     resources="resource",
     checksums="checksum",
@@ -80,7 +80,7 @@ class Catalog(
     parts: Mapping[str, Part]
     standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
-    mishaps: Mapping[str, Mishap]
+    read_faults: Mapping[str, ReadFault]
     expectations: Mapping[str, Expectation]
     starter: Starter
     resources: Mapping[str, Resource]
