@@ -60,8 +60,7 @@ def _side(where: Where, item: Item, words: str, lead: str = "") -> Side:
 
 def _lead(item: Item) -> str:
     """Return the words that every item of its kind begins with: `IRQ `, `compatible with `."""
-    before = item.record.say.partition("{")[0]
-    return before[: before.rfind(" ") + 1] if item.explained else ""
+    return item.record.say_first if item.explained else ""
 
 
 def _cost(one: Item, other: Item) -> float | None:

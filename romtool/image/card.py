@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 from romtool.image.model import Image
 from romtool.image.walk import Item
 from romtool.schema.fields import Field
@@ -42,41 +44,198 @@ class Choice:
         return priority_words(self.start.record.head, self.priority)
 
 
-class Device:
-    """One function of the card: its items in the usual places, and what stands elsewhere."""
+class Group:
+    """Choices side by side; the item that closes them; what follows, up to the next group."""
 
-    def __init__(self, start: Item) -> None:
-        self.start = start
-        self.compatible: list[Item] = []
-        self.name: Item | None = None
-        self.items: list[Item] = []
+    def __init__(self) -> None:
         self.choices: list[Choice] = []
-        self.closed: Item | None = None
+        self.end: Item | None = None
         self.after: list[Item] = []
 
     @property
+    def all_items(self) -> Iterator[Item]:
+        """Its items, as they stand in the image."""
+        for choice in self.choices:
+            yield from choice.all_items
+        if self.end is not None:
+            yield self.end
+        yield from self.after
+
+
+class Section:
+    """Items side by side: those before the choices, then groups of choices.
+
+    The standard allows a device one group; software of the field merges a second one into the
+    first (the PnP code of an operating system kernel, read and run), and so do `choices`.
+    """
+
+    def __init__(self, items: Iterable[Item] = ()) -> None:
+        self.before: list[Item] = []
+        self.groups: list[Group] = []
+        for item in items:
+            self.take(item)
+
+    def take(self, item: Item) -> None:
+        """Put the next item in its place."""
+        role = item.role
+        group = self.groups[-1] if self.groups else None
+        if role == "choice":
+            if group is None or group.end is not None:
+                group = Group()
+                self.groups.append(group)
+            group.choices.append(Choice(item))
+        elif group is None:
+            self.before.append(item)
+        elif group.end is not None:
+            group.after.append(item)
+        elif role == "choices-end":
+            group.end = item
+        else:
+            group.choices[-1].items.append(item)
+
+    @property
+    def choices(self) -> list[Choice]:
+        """The choices of all groups."""
+        return [choice for group in self.groups for choice in group.choices]
+
+    @property
+    def ends(self) -> list[Item]:
+        """The items that close a group."""
+        return [group.end for group in self.groups if group.end is not None]
+
+    @property
+    def after(self) -> list[Item]:
+        """The items behind choices that are closed."""
+        return [item for group in self.groups for item in group.after]
+
+    @property
+    def all_items(self) -> list[Item]:
+        """All its items, as they stand in the image."""
+        return [*self.before, *(item for group in self.groups for item in group.all_items)]
+
+    def named(self) -> Item | None:
+        """Return the first name that says something, which is the one that software takes."""
+        names = (item for item in self.all_items if item.role == "name" and item.explained)
+        return next((item for item in names if item.head.strip()), None)
+
+
+class Device(Section):
+    """One function of the card, from its ID item on."""
+
+    def __init__(self, start: Item) -> None:
+        super().__init__()
+        self.start = start
+
+    @property
+    def id(self) -> str:
+        """Its ID; its bytes where they spell none."""
+        head = self.start.record.head
+        value = self.start.values.get(head.key)
+        if isinstance(value, str):
+            return value
+        return hex_text(self.start.content[head.at : head.at + (head.size or 0)])
+
+    @property
     def values(self) -> dict[str, object]:
-        """The values of the device's ID item."""
+        """The values of its ID item."""
         return self.start.values
+
+    @property
+    def name(self) -> Item | None:
+        """The item with its name."""
+        return self.named()
+
+    @property
+    def compatible(self) -> list[Item]:
+        """The items with IDs that it is compatible with, wherever they stand."""
+        return [item for item in self.all_items if item.role == "compatible"]
+
+    @property
+    def leading(self) -> tuple[list[Item], Item | None, list[Item]]:
+        """What stands before the choices: compatible IDs and name in their usual places, the rest.
+
+        There a profile has a key for them; elsewhere they are entries among the others.
+        """
+        rest = list(self.before)
+        ids: list[Item] = []
+        while rest and rest[0].role == "compatible" and rest[0].explained:
+            ids.append(rest.pop(0))
+        named = bool(rest) and rest[0].role == "name" and rest[0].explained
+        name = rest.pop(0) if named else None
+        return ids, name, rest
+
+    @property
+    def items(self) -> list[Item]:
+        """What it asks for in any case, before its choices."""
+        return self.leading[2]
 
     @property
     def all_items(self) -> list[Item]:
         """All that belongs to it, as it stands in the image."""
-        name = [] if self.name is None else [self.name]
-        closed = [] if self.closed is None else [self.closed]
-        chosen = [item for choice in self.choices for item in choice.all_items]
-        return [self.start, *self.compatible, *name, *self.items, *chosen, *closed, *self.after]
+        return [self.start, *super().all_items]
+
+    def with_items(self, items: Iterable[Item]) -> Device:
+        """Return the device with these items behind its own."""
+        device = Device(self.start)
+        for item in (*super().all_items, *items):
+            device.take(item)
+        return device
 
 
 class Card:
-    """The items of an image in their usual order; `items`: those before the first device."""
+    """The items of an image, section by section; the first stands before the devices.
 
-    def __init__(self) -> None:
-        self.version: Item | None = None
-        self.name: Item | None = None
-        self.items: list[Item] = []
-        self.devices: list[Device] = []
+    An item with the name of a device ID, and a length that no such item has, begins a section
+    without a device: software of the field leaves out what follows up to the next ID.
+    """
+
+    def __init__(self, items: Iterable[Item]) -> None:
+        self.sections = [Section()]
         self.end: Item | None = None
+        for item in items:
+            name = item.record.role
+            if name == "device":
+                self.sections.append(Device(item) if item.role else Section([item]))
+            elif name == "end" and item.role:
+                self.end = item
+            else:
+                self.sections[-1].take(item)
+
+    @property
+    def devices(self) -> list[Device]:
+        """Its devices, in order."""
+        return [section for section in self.sections if isinstance(section, Device)]
+
+    @property
+    def ignored(self) -> list[Item]:
+        """The items that belong to nothing: what follows a device ID of a wrong length."""
+        others = [part for part in self.sections[1:] if not isinstance(part, Device)]
+        return [item for section in others for item in section.all_items]
+
+    @property
+    def leading(self) -> tuple[Item | None, Item | None, list[Item]]:
+        """What stands before the devices: version and name in their usual places, the rest."""
+        rest = self.sections[0].all_items
+        found: list[Item | None] = []
+        for role in ("version", "name"):
+            there = bool(rest) and rest[0].role == role and rest[0].explained
+            found.append(rest.pop(0) if there else None)
+        return found[0], found[1], rest
+
+    @property
+    def version(self) -> Item | None:
+        """The item with the version of PnP, in its usual place."""
+        return self.leading[0]
+
+    @property
+    def name(self) -> Item | None:
+        """The item with the card's name."""
+        return self.sections[0].named()
+
+    @property
+    def items(self) -> list[Item]:
+        """What else stands before the first device."""
+        return self.leading[2]
 
     def places(self) -> dict[int, Place]:
         """Return where each item of a device, by its offset, belongs."""
@@ -92,45 +251,7 @@ class Card:
 
 def card_of(image: Image) -> Card:
     """Return the card that the items of an image describe; nothing is left out or moved."""
-    card = Card()
-    rest = list(image.items)
-    if rest and rest[0].has_role("version"):
-        card.version = rest.pop(0)
-    if rest and rest[0].has_role("name"):
-        card.name = rest.pop(0)
-    if rest and rest[-1].has_role("end"):
-        card.end = rest.pop()
-    for item in rest:
-        if item.has_role("device"):
-            card.devices.append(Device(item))
-        elif card.devices:
-            _place(card.devices[-1], item)
-        else:
-            card.items.append(item)
-    return card
-
-
-def _place(device: Device, item: Item) -> None:
-    """Put an item in its place in a device: the usual one, or where it stands."""
-    if device.closed is not None:
-        device.after.append(item)
-    elif device.choices:
-        if item.has_role("choice"):
-            device.choices.append(Choice(item))
-        elif item.has_role("choices-end"):
-            device.closed = item
-        else:
-            device.choices[-1].items.append(item)
-    elif item.has_role("choice"):
-        device.choices.append(Choice(item))
-    elif device.items or device.name is not None:
-        device.items.append(item)
-    elif item.has_role("compatible"):
-        device.compatible.append(item)
-    elif item.has_role("name"):
-        device.name = item
-    else:
-        device.items.append(item)
+    return Card(image.items)
 
 
 def priority_words(field: Field, value: object) -> str:

@@ -61,8 +61,17 @@ class Item:
             return self.record.in_words(self.values)
         return f"{self.record.title}, odd: {hex_text(self.raw)}"
 
+    @property
+    def role(self) -> str:
+        """The part that it plays in the order of the items, as software of the field takes it.
+
+        An item is what its name says, whatever odd bits it has; none of a length that such an
+        item can't have plays a part.
+        """
+        return self.record.role_with(len(self.raw) - self.record.header.size)
+
     def has_role(self, role: str) -> bool:
-        """Whether it plays this part in the order of the items, all of it understood."""
+        """Whether it plays this part, all of it understood."""
         return self.record.role == role and self.explained
 
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from romtool.image.card import Device, card_of, entry_of
+from romtool.image.card import Choice, Device, Group, card_of, entry_of
 from romtool.image.model import Image
-from romtool.image.walk import Item
 from romtool.schema.catalog import Catalog
 from romtool.schema.frames import Part
 from romtool.schema.kinds import Check
@@ -114,19 +113,28 @@ def _items(image: Image, tables: Table) -> Table:
     """Put the items into the tables; return what must be overridden for them."""
     card = card_of(image)
     table = tables["card"]
-    if card.name is not None:
-        table[card.name.record.head.key] = card.name.head
-    if card.version is None:
+    version, name, items = card.leading
+    if name is not None:
+        table[name.record.head.key] = name.head
+    if version is None:
         table |= _no_version(image.catalog)
     else:
-        table |= card.version.record.entry_of(card.version.values)
-        head = card.version.record.head
+        table |= version.record.entry_of(version.values)
+        head = version.record.head
         if head.is_default(table[head.key]):
             del table[head.key]
-    if card.items:
-        table["resources"] = [entry_of(image, item) for item in card.items]
-    if card.devices:
-        tables["device"] = [_device(image, device) for device in card.devices]
+    devices: list[Device] = []
+    for section in card.sections[1:]:
+        if isinstance(section, Device) and section.start.explained:
+            devices.append(section)
+        elif devices:
+            devices[-1] = devices[-1].with_items(section.all_items)
+        else:
+            items += section.all_items
+    if items:
+        table["resources"] = [entry_of(image, item) for item in items]
+    if devices:
+        tables["device"] = [_device(image, device) for device in devices]
     if card.end is None:
         return {image.catalog.end_field.key: image.catalog.no_end}
     found = image.end_checksum
@@ -138,32 +146,40 @@ def _items(image: Image, tables: Table) -> Table:
 def _device(image: Image, device: Device) -> Table:
     record = device.start.record
     table: Table = {record.head.key: device.start.head}
-    if device.name is not None:
-        table[device.name.record.head.key] = device.name.head
-    if device.compatible:
-        key = device.compatible[0].record.head.key
-        table[key] = [item.head for item in device.compatible]
+    ids, name, items = device.leading
+    if name is not None:
+        table[name.record.head.key] = name.head
+    if ids:
+        table[ids[0].record.head.key] = [item.head for item in ids]
     for field in record.profile_fields[1:]:
         if not field.is_default(device.values[field.key]):
             table[field.key] = device.values[field.key]
     if record.write(device.values) != device.start.raw and record.length_key:
         table[record.length_key] = len(device.start.content)
-    closed = device.closed is not None
-    items = device.items if closed else device.items + _unclosed(device)
-    entries = [entry_of(image, item) for item in items]
-    if closed:
+    first, *others = device.groups or [Group()]
+    if first.end is None:
+        # A profile closes the choices that it has: these are entries among the others.
+        items += [*first.all_items]
+    else:
         table["choice"] = [
-            c.start.record.entry_of(c.start.values, always_head=False)
-            | ({"resources": [entry_of(image, item) for item in c.items]} if c.items else {})
-            for c in device.choices
+            choice.start.record.entry_of(choice.start.values, always_head=False)
+            | (
+                {"resources": [entry_of(image, item) for item in choice.items]}
+                if choice.items
+                else {}
+            )
+            for choice in first.choices
         ]
-    if entries:
-        table["resources"] = entries
-    if device.after:
-        table["resources_after"] = [entry_of(image, item) for item in device.after]
+    if items:
+        table["resources"] = [entry_of(image, item) for item in items]
+    after = [*first.after, *(item for group in others for item in group.all_items)]
+    if after:
+        table["resources_after"] = [entry_of(image, item) for item in after]
     return table
 
 
-def _unclosed(device: Device) -> list[Item]:
-    """Return the items of choices that no item closes: a profile can only list them."""
-    return [item for choice in device.choices for item in (choice.start, *choice.items)]
+def _choice(image: Image, choice: Choice) -> Table:
+    table: Table = choice.start.record.entry_of(choice.start.values, always_head=False)
+    if choice.items:
+        table["resources"] = [entry_of(image, item) for item in choice.items]
+    return table

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from romtool.image.card import Device
 from romtool.image.walk import Item
 from romtool.rules.findings import Finding
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.kinds import Value
 from romtool.schema.numbers import one_of
 from romtool.wants.needs import Alternative, DeviceWants, Lines, Need, Span
-from romtool.wants.parts import DeviceParts
 
 MOST_COMPARED = 40
 """So many choices of a device are compared with each other; real ones have a handful."""
@@ -31,7 +31,7 @@ def _troubles(view: View) -> Iterator[Trouble]:
             yield from _hidden(parts, device)
 
 
-def _order(view: View, parts: DeviceParts, device: DeviceWants) -> Iterator[Trouble]:
+def _order(view: View, parts: Device, device: DeviceWants) -> Iterator[Trouble]:
     """The first choice that stands behind one of a lower priority."""
     worst = device.alternatives[0]
     for number, alternative in enumerate(device.alternatives):
@@ -63,7 +63,7 @@ def _behind(device: DeviceWants) -> Iterator[Trouble]:
             yield trouble("behind-choices", need.item, record=record, counts=words)
 
 
-def _last(parts: DeviceParts, device: DeviceWants) -> Iterator[Trouble]:
+def _last(parts: Device, device: DeviceWants) -> Iterator[Trouble]:
     first, last = device.alternatives[0], device.alternatives[-1]
     backwards = any(not _options(n) for n in (*first.own, *last.own) if not n.is_empty)
     if first is not last and not backwards and not _roomier(last, first):
@@ -84,7 +84,7 @@ def _options(need: Need) -> int:
     return len(need.lines) if isinstance(need, Lines) else len(need.bases)
 
 
-def _hidden(parts: DeviceParts, device: DeviceWants) -> Iterator[Trouble]:
+def _hidden(parts: Device, device: DeviceWants) -> Iterator[Trouble]:
     """Choices that an earlier one, of the same priority or a better one, makes useless."""
     compared = device.alternatives[:MOST_COMPARED]
     for number, alternative in enumerate(compared):
@@ -95,7 +95,7 @@ def _hidden(parts: DeviceParts, device: DeviceWants) -> Iterator[Trouble]:
                 break
 
 
-def _start(parts: DeviceParts, number: int) -> Item:
+def _start(parts: Device, number: int) -> Item:
     return parts.choices[number].start
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from romtool.image.card import Device, card_of
 from romtool.image.model import Image
 from romtool.rules.findings import Finding, finding
 from romtool.schema.expect import Expectation, ExpectedLines, Function
 from romtool.schema.numbers import address, one_of
 from romtool.wants.needs import Alternative, DeviceWants, Lines, Need, Span
-from romtool.wants.parts import DeviceParts, device_parts
 from romtool.wants.read import wants_of
 
 PORTS = "io"
@@ -24,7 +24,7 @@ def expect_findings(image: Image, expectation: Expectation) -> Iterator[Finding]
     """
     if image.frame is None:
         return
-    devices = list(zip(device_parts(image.items), wants_of(image).devices, strict=True))
+    devices = list(zip(card_of(image).devices, wants_of(image).devices, strict=True))
     for function in expectation.functions:
         judge = _Judge(image, expectation, function)
         found = [
@@ -43,19 +43,17 @@ def _badness(findings: list[Finding]) -> tuple[int, int]:
     return errors, len(findings)
 
 
-def _is_known(device: DeviceParts, wants: DeviceWants, function: Function) -> bool:
+def _is_known(device: Device, wants: DeviceWants, function: Function) -> bool:
     """Whether a device has this function: by an ID, or by what any of its choices asks for."""
     if function.compatible.intersection(_ids(device)):
         return True
     return any(_has_shape(alternative, function) for alternative in wants.alternatives)
 
 
-def _ids(device: DeviceParts) -> Iterator[str]:
+def _ids(device: Device) -> Iterator[str]:
     """Yield a device's own ID and those that it is compatible with, wherever they stand."""
     yield device.id
-    for item in device.items:
-        if item.has_role("compatible"):
-            yield str(item.head)
+    yield from (str(item.head) for item in device.compatible)
 
 
 def _has_shape(alternative: Alternative, function: Function) -> bool:
@@ -135,7 +133,7 @@ class _Judge:
         image = self.image
         return self._sourced(finding(image.catalog, "expect-missing", image.items_at, **self.words))
 
-    def device(self, device: DeviceParts, wants: DeviceWants) -> Iterator[Finding]:
+    def device(self, device: Device, wants: DeviceWants) -> Iterator[Finding]:
         """Yield what is wrong with the first choice of a device."""
         first = wants.alternatives[0]
         start = device.choices[0].start if device.choices else device.start

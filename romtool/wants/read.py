@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from romtool.image.card import Device, card_of
 from romtool.image.model import Image
 from romtool.image.walk import Item
 from romtool.schema.catalog import Catalog
 from romtool.schema.kinds import Range, Value
 from romtool.wants.needs import Alternative, CardWants, DeviceWants, Lines, Need, Span
-from romtool.wants.parts import DeviceParts, device_parts
 
 
 def wants_of(image: Image) -> CardWants:
     """Return what the card of an image asks for; an item that can't be read asks for nothing."""
-    return wants_in(image, device_parts(image.items))
+    return wants_in(image, card_of(image).devices)
 
 
-def wants_in(image: Image, devices: Sequence[DeviceParts]) -> CardWants:
+def wants_in(image: Image, devices: Sequence[Device]) -> CardWants:
     """Return what the devices of an image ask for, taken apart already."""
     if image.frame is None:
         return CardWants(None, None, ())
@@ -29,7 +29,7 @@ def wants_in(image: Image, devices: Sequence[DeviceParts]) -> CardWants:
     )
 
 
-def _device(catalog: Catalog, device: DeviceParts, number: int) -> DeviceWants:
+def _device(catalog: Catalog, device: Device, number: int) -> DeviceWants:
     before = tuple(_needs(device.before))
     after = tuple(_needs(device.after))
     alternatives = []
@@ -41,8 +41,7 @@ def _device(catalog: Catalog, device: DeviceParts, number: int) -> DeviceWants:
         alternatives.append(Alternative(index, priority, rank, needed, all_needs))
     if not alternatives:
         alternatives.append(Alternative(None, None, 0, (), (*before, *after)))
-    own = next((item for item in device.before if not item.has_role("compatible")), None)
-    name = own.head if own is not None and own.has_role("name") else None
+    name = device.name.head if device.name is not None else None
     return DeviceWants(device.id, number, name, before, tuple(alternatives), after)
 
 
