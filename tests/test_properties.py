@@ -10,7 +10,7 @@ from __future__ import annotations
 import tomllib
 from itertools import groupby
 from random import Random
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -249,9 +249,9 @@ def test_each_node_holds_its_children(data: bytes, layout: str | None) -> None:
         elif isinstance(node.stored, bytes):
             assert node.stored == data[node.start : node.stop]
         elif node.stored is not None and node.field is not None:
-            raw = int.from_bytes(data[node.start : node.stop], node.field.endian)
-            mask = node.mask or b"\xff" * (node.stop - node.start)
-            own = int.from_bytes(mask, node.field.endian)
+            order: Literal["little", "big"] = "big" if node.field.endian == "big" else "little"
+            raw = int.from_bytes(data[node.start : node.stop], order)
+            own = int.from_bytes(node.mask or b"\xff" * (node.stop - node.start), order)
             lowest = (own & -own).bit_length() - 1
             assert (raw & own) >> lowest == node.stored
 

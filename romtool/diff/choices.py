@@ -28,7 +28,7 @@ def compare_start(ledger: Ledger, a_where: Where, b_where: Where, a: Item, b: It
     if a.raw == b.raw:
         return
     told = False
-    fields = a.record.profile_fields if a.record is b.record else ()
+    fields = a.record.profile_fields if a.values and b.values else ()
     for field in fields:
         values = a.values[field.key], b.values[field.key]
         if values[0] != values[1]:

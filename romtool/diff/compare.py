@@ -58,7 +58,7 @@ def _compare_cards(ledger: Ledger, a: Card, b: Card) -> None:
 def _before(card: Card) -> tuple[Sequence[Item], ...]:
     """Return what belongs to no device: version, name, what else stands before the devices."""
     version, name, rest = card.leading
-    return as_list(version), as_list(name), rest, card.ignored
+    return as_list(version), as_list(name), rest
 
 
 def _compare_ends(ledger: Ledger, a: Image, b: Image) -> None:

@@ -24,8 +24,8 @@ class Choice:
 
     @property
     def priority(self) -> object:
-        """Its priority; None where none is stated."""
-        return self.start.head
+        """Its priority; None where none is stated, or none can be read."""
+        return self.start.values.get(self.start.record.head.key)
 
     @property
     def all_items(self) -> list[Item]:
@@ -129,11 +129,7 @@ class Device(Section):
     @property
     def id(self) -> str:
         """Its ID; its bytes where they spell none."""
-        head = self.start.record.head
-        value = self.start.values.get(head.key)
-        if isinstance(value, str):
-            return value
-        return hex_text(self.start.content[head.at : head.at + (head.size or 0)])
+        return id_in(self.start)
 
     @property
     def values(self) -> dict[str, object]:
@@ -175,7 +171,7 @@ class Device(Section):
         return [self.start, *super().all_items]
 
     def with_items(self, items: Iterable[Item]) -> Device:
-        """Return the device with these items behind its own."""
+        """Return the device with these items after its own, whatever they are."""
         device = Device(self.start)
         for item in (*super().all_items, *items):
             device.take(item)
@@ -183,39 +179,26 @@ class Device(Section):
 
 
 class Card:
-    """The items of an image, section by section; the first stands before the devices.
-
-    An item with the name of a device ID, and a length that no such item has, begins a section
-    without a device: software of the field leaves out what follows up to the next ID.
-    """
+    """The items of an image: those before the first device, the devices, the end item."""
 
     def __init__(self, items: Iterable[Item]) -> None:
-        self.sections = [Section()]
+        self.outside = Section()
+        self.devices: list[Device] = []
         self.end: Item | None = None
+        section = self.outside
         for item in items:
-            name = item.record.role
-            if name == "device":
-                self.sections.append(Device(item) if item.role else Section([item]))
-            elif name == "end" and item.role:
+            if item.role == "device":
+                section = Device(item)
+                self.devices.append(section)
+            elif item.role == "end":
                 self.end = item
             else:
-                self.sections[-1].take(item)
-
-    @property
-    def devices(self) -> list[Device]:
-        """Its devices, in order."""
-        return [section for section in self.sections if isinstance(section, Device)]
-
-    @property
-    def ignored(self) -> list[Item]:
-        """The items that belong to nothing: what follows a device ID of a wrong length."""
-        others = [part for part in self.sections[1:] if not isinstance(part, Device)]
-        return [item for section in others for item in section.all_items]
+                section.take(item)
 
     @property
     def leading(self) -> tuple[Item | None, Item | None, list[Item]]:
         """What stands before the devices: version and name in their usual places, the rest."""
-        rest = self.sections[0].all_items
+        rest = self.outside.all_items
         found: list[Item | None] = []
         for role in ("version", "name"):
             there = bool(rest) and rest[0].role == role and rest[0].explained
@@ -230,7 +213,7 @@ class Card:
     @property
     def name(self) -> Item | None:
         """The item with the card's name."""
-        return self.sections[0].named()
+        return self.outside.named()
 
     @property
     def items(self) -> list[Item]:
@@ -252,6 +235,15 @@ class Card:
 def card_of(image: Image) -> Card:
     """Return the card that the items of an image describe; nothing is left out or moved."""
     return Card(image.items)
+
+
+def id_in(item: Item) -> str:
+    """Return the ID in an item; its bytes where they spell none."""
+    head = item.record.head
+    value = item.values.get(head.key)
+    if isinstance(value, str):
+        return value
+    return hex_text(item.content[head.at : head.at + (head.size or 0)]) or "without ID"
 
 
 def priority_words(field: Field, value: object) -> str:

@@ -5,10 +5,11 @@ The leaves stand in the order of their bytes and tile them: each bit lies in exa
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 from typing import Literal, NamedTuple
 
-from romtool.image.card import Device, Section, card_of
+from romtool.image.card import Section, card_of
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Item
 from romtool.schema.fields import Field, Layout
@@ -95,18 +96,15 @@ def _over(kind: NodeKind, label: str, children: Iterator[Node]) -> Node:
 
 def _sections(image: Image) -> Iterator[Node]:
     card = card_of(image)
-    for section in card.sections:
-        if isinstance(section, Device):
-            yield _over("device", section.id, _section(image, section))
-        else:
-            yield from _section(image, section)
+    yield from _section(image, card.outside)
+    for device in card.devices:
+        items = itertools.chain([_item(image, device.start)], _section(image, device))
+        yield _over("device", device.id, items)
     if card.end is not None:
         yield _item(image, card.end)
 
 
 def _section(image: Image, section: Section) -> Iterator[Node]:
-    if isinstance(section, Device):
-        yield _item(image, section.start)
     for item in section.before:
         yield _item(image, item)
     number = 0
@@ -146,22 +144,22 @@ def _fields(layout: Layout, at: int, data: bytes, checks: Mapping[str, Compared]
     for unit in layout.units:
         there = unit.there(len(data))
         for field in unit.fields if there else ():
-            whole = unit.size is None or field.kind.is_bytes
-            mask = None if whole else field.byte_mask()[:there]
+            mask = field.byte_mask()[:there] if len(unit.fields) > 1 else None
             if mask is not None and not any(mask):
                 continue
-            node = Node(
+            raw, first = stored[field.key], at + unit.at
+            yield Node(
                 "field",
                 field.title,
-                at + unit.at,
-                at + unit.at + there,
-                None if mask == b"\xff" * there else mask,
+                first,
+                first + there,
+                mask,
                 field,
-                _value(field, stored[field.key]),
-                stored[field.key],
+                _value(field, raw),
+                raw,
                 checks.get(field.key),
+                tuple(_pins(field, first, raw)) if isinstance(field.kind, Pins) else (),
             )
-            yield node._replace(children=tuple(_pins(node, field)))
 
 
 def _value(field: Field, stored: Stored) -> Value:
@@ -171,19 +169,14 @@ def _value(field: Field, stored: Stored) -> Value:
         return None
 
 
-def _pins(node: Node, field: Field) -> Iterator[Node]:
+def _pins(field: Field, start: int, stored: int) -> Iterator[Node]:
     """Yield the pins of a wiring, the highest bits first."""
     kind = field.kind
-    if not isinstance(kind, Pins):
-        return
+    assert isinstance(kind, Pins)
+    lines = kind.to_value(stored)
     for pin in reversed(range(kind.pins)):
-        yield Node(
-            "pin",
-            kind.pin_name(pin),
-            node.start,
-            node.stop,
-            field.byte_mask(pin * kind.pin_bits, kind.pin_bits),
-            field,
-            node.value[pin],
-            node.stored >> pin * kind.pin_bits & (1 << kind.pin_bits) - 1,
-        )
+        first = pin * kind.pin_bits
+        mask = field.byte_mask(first, kind.pin_bits)
+        bits = stored >> first & (1 << kind.pin_bits) - 1
+        label = kind.pin_name(pin)
+        yield Node("pin", label, start, start + len(mask), mask, field, lines[pin], bits)

@@ -63,12 +63,12 @@ class Item:
 
     @property
     def role(self) -> str:
-        """The part that it plays in the order of the items, as software of the field takes it.
+        """The part that it plays in the order of the items.
 
-        An item is what its name says, whatever odd bits it has; none of a length that such an
-        item can't have plays a part.
+        Software of the field goes by its name alone: odd bits or an odd length don't make it
+        another item.
         """
-        return self.record.role_with(len(self.raw) - self.record.header.size)
+        return self.record.role
 
     def has_role(self, role: str) -> bool:
         """Whether it plays this part, all of it understood."""

@@ -124,18 +124,20 @@ def _items(image: Image, tables: Table) -> Table:
         if head.is_default(table[head.key]):
             del table[head.key]
     devices: list[Device] = []
-    for section in card.sections[1:]:
-        if isinstance(section, Device) and section.start.explained:
-            devices.append(section)
+    for device in card.devices:
+        if device.start.explained:
+            devices.append(device)
         elif devices:
-            devices[-1] = devices[-1].with_items(section.all_items)
+            devices[-1] = devices[-1].with_items(device.all_items)
         else:
-            items += section.all_items
+            items += device.all_items
+    if card.end is not None and not card.end.explained:
+        (devices[-1].take if devices else items.append)(card.end)
     if items:
         table["resources"] = [entry_of(image, item) for item in items]
     if devices:
         tables["device"] = [_device(image, device) for device in devices]
-    if card.end is None:
+    if card.end is None or not card.end.explained:
         return {image.catalog.end_field.key: image.catalog.no_end}
     found = image.end_checksum
     if found is not None and found.stored != found.computed:
@@ -157,25 +159,24 @@ def _device(image: Image, device: Device) -> Table:
     if record.write(device.values) != device.start.raw and record.length_key:
         table[record.length_key] = len(device.start.content)
     first, *others = device.groups or [Group()]
-    if first.end is None:
+    if not _regular(first):
         # A profile closes the choices that it has: these are entries among the others.
         items += [*first.all_items]
     else:
-        table["choice"] = [
-            choice.start.record.entry_of(choice.start.values, always_head=False)
-            | (
-                {"resources": [entry_of(image, item) for item in choice.items]}
-                if choice.items
-                else {}
-            )
-            for choice in first.choices
-        ]
+        table["choice"] = [_choice(image, choice) for choice in first.choices]
     if items:
         table["resources"] = [entry_of(image, item) for item in items]
-    after = [*first.after, *(item for group in others for item in group.all_items)]
+    after = [*first.after] if _regular(first) else []
+    after += (item for group in others for item in group.all_items)
     if after:
         table["resources_after"] = [entry_of(image, item) for item in after]
     return table
+
+
+def _regular(group: Group) -> bool:
+    """Whether a profile can say all of what opens the choices, and of what closes them."""
+    bounds = [choice.start for choice in group.choices]
+    return group.end is not None and all(item.explained for item in (*bounds, group.end))
 
 
 def _choice(image: Image, choice: Choice) -> Table:

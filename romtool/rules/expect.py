@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from romtool.image.card import Device, card_of
+from romtool.image.card import Device, card_of, id_in
 from romtool.image.model import Image
 from romtool.rules.findings import Finding, finding
 from romtool.schema.expect import Expectation, ExpectedLines, Function
@@ -53,7 +53,7 @@ def _is_known(device: Device, wants: DeviceWants, function: Function) -> bool:
 def _ids(device: Device) -> Iterator[str]:
     """Yield a device's own ID and those that it is compatible with, wherever they stand."""
     yield device.id
-    yield from (str(item.head) for item in device.compatible)
+    yield from map(id_in, device.compatible)
 
 
 def _has_shape(alternative: Alternative, function: Function) -> bool:

@@ -57,7 +57,7 @@ def _missing(image: Image) -> Iterator[Finding]:
 
 
 def _choices(view: View) -> Iterator[Finding]:
-    for section in view.card.sections:
+    for section in (view.card.outside, *view.parts):
         yield from _unopened(view, section.before)
         for number, group in enumerate(section.groups):
             if number:

@@ -128,16 +128,6 @@ class Record(Described):
         reader = self._reader(len(content))
         return reader.values(content) if reader is not None else ({}, False)
 
-    def role_with(self, length: int) -> str:
-        """Return the part that an item with content of this length plays; "" where it can't be."""
-        if length not in self._roles:
-            self._roles[length] = self.role if self._reader(length) is not None else ""
-        return self._roles[length]
-
-    @functools.cached_property
-    def _roles(self) -> dict[int, str]:
-        return {}
-
     def _reader(self, length: int) -> Reader | None:
         if length not in self._readers:
             known = self.role != "reserved" and self.layout.takes(length)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from romtool.image.card import Device, card_of
+from romtool.image.card import Device, card_of, id_in
 from romtool.image.explain import Row, explain, judged
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Item
@@ -92,9 +92,6 @@ def _card(image: Image) -> Iterator[str]:
     for number, device in enumerate(card.devices, 1):
         yield ""
         yield from _device(device, number)
-    for index, item in enumerate(card.ignored):
-        yield from [] if index else [""]
-        yield from line("" if index else "Ignored", item.words)
     if image.end_checksum is not None:
         yield ""
         yield from line(
@@ -107,9 +104,9 @@ def _device(device: Device, number: int) -> Iterator[str]:
     name = f"  {device.name.head}" if device.name else ""
     yield from line(f"Device {number}", f"{device.id}{name}")
     if device.compatible:
-        ids = ", ".join(str(item.head) for item in device.compatible)
+        ids = ", ".join(map(id_in, device.compatible))
         yield from line("drivers of", ids, indent=2)
-    for field in record.profile_fields[1:]:
+    for field in record.profile_fields[1:] if device.values else ():
         if not field.is_default(device.values[field.key]):
             yield from line(field.title, field.kind.show(device.values[field.key]), indent=2)
     label = "always" if device.choices or device.after else "needs"
