@@ -38,25 +38,25 @@ What is wrong with it, as data; and what differs from another one:
 
 What the card asks for, and what a PC can give it:
 
->>> wants = api.wants_of(image)
->>> [need.kind for need in wants.devices[0].alternatives[0].needs]
+>>> requirements = api.requirements_of(image)
+>>> [need.kind for need in requirements.devices[0].alternatives[0].needs]
 ['irq', 'io']
->>> api.assign(catalog, [wants], api.Host(irq=frozenset({5}))).conflict.names()
+>>> api.assign(catalog, [requirements], api.Host(irq=frozenset({5}))).conflict.names()
 ['QRL0001', 'host irq 5']
 
-An input that can't be used raises `Refused`, with every fault in it and its place:
+An input that can't be used raises `InputError`, with every fault in it and its place:
 
 >>> try:
 ...     api.build(catalog, '[card]\\nid = "QRL03"')
-... except api.Refused as refused:
-...     print(refused.faults[0].path, refused.faults[0].message)
+... except api.InputError as refused:
+...     print(refused.problems[0].path, refused.problems[0].message)
 ('card', 'id') card ID: "QRL03" is not three letters and four hex digits, such as QRL0301
 """
 
 from romtool.assign.assign import assign
 from romtool.assign.host import Host
 from romtool.diff.compare import compare
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.image.model import Image
@@ -68,13 +68,13 @@ from romtool.rules.check import check
 from romtool.schema.catalog import Catalog
 from romtool.toml.parse import parse_toml
 from romtool.verify import differences
-from romtool.wants.read import wants_of
+from romtool.requirements.read import requirements_of
 
 __all__ = [
     "Catalog",
     "Host",
     "Image",
-    "Refused",
+    "InputError",
     "assign",
     "build",
     "check",
@@ -84,13 +84,13 @@ __all__ = [
     "load_catalog",
     "profile_text",
     "recover",
-    "wants_of",
+    "requirements_of",
 ]
 
 
 def build(catalog: Catalog, profile: str) -> bytes:
     """Return the image of a card profile (TOML text), exactly its part's size.
 
-    Raises Refused with every fault of the profile. The rules are not asked: see `check`.
+    Raises InputError with every fault of the profile. The rules are not asked: see `check`.
     """
     return assemble(read_profile(catalog, parse_toml(profile))).data

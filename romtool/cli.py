@@ -40,7 +40,7 @@ Completion by the Tab key: put into the start-up file of your shell
 
 
 class ReaderGone(Exception):
-    """Nobody reads the output any more, as behind `| head`."""
+    """Nobody reads the output any more, as after `| head`."""
 
 
 class Commands(click.Group):
@@ -107,7 +107,7 @@ def _drop_output() -> None:
 
 
 def main() -> None:
-    """Run the command line; never a traceback for what a user can mend."""
+    """Run the command line; never a traceback for what a user can fix."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a sign that the locale lacks is spelt out
             stream.reconfigure(errors="backslashreplace")

@@ -9,7 +9,7 @@ Path = tuple[str | int, ...]
 """Where in a TOML document: keys and positions in lists, outermost first."""
 
 
-class Fault(NamedTuple):
+class Problem(NamedTuple):
     """One thing that is wrong, and what to do about it.
 
     `path` places it in a TOML document (`on_key`: at the key, not at its value), `line` in any
@@ -25,24 +25,24 @@ class Fault(NamedTuple):
     file: str | None = None
 
 
-class Refused(Exception):
+class InputError(Exception):
     """An input that can't be used: it carries every fault that was found, in order."""
 
-    def __init__(self, faults: Iterable[Fault]) -> None:
-        self.faults = tuple(faults)
-        super().__init__("; ".join(fault.message for fault in self.faults))
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("; ".join(problem.message for problem in self.problems))
 
-    def in_file(self, file: str) -> Refused:
+    def in_file(self, file: str) -> InputError:
         """Return the same refusal, with the name of the file on every fault that has none."""
-        return Refused(f._replace(file=f.file or file) for f in self.faults)
+        return InputError(f._replace(file=f.file or file) for f in self.problems)
 
 
-def refuse(message: str, hint: str = "", *, path: Path | None = None) -> Refused:
+def refuse(message: str, hint: str = "", *, path: Path | None = None) -> InputError:
     """Return a refusal for one fault; the caller raises it."""
-    return Refused([Fault(message, hint, path=path)])
+    return InputError([Problem(message, hint, path=path)])
 
 
-class Wrong(ValueError):
+class InvalidValue(ValueError):
     """A single value that a field can't take; the caller knows the place and adds it."""
 
     def __init__(self, message: str, hint: str = "", *, inside: Path = ()) -> None:

@@ -1,4 +1,4 @@
-"""A readback held against what should have been burnt: each differing byte with its field."""
+"""A readback compared with what should have been burnt: each differing byte with its field."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def differences(readback: bytes, expected: Image) -> list[Difference]:
         if want != have:
             row = rows[offset] if want is not None else None
             changed = 0xFF if want is None or have is None else want ^ have
-            field = row.field_at(offset, changed) if row is not None else "behind the image"
+            field = row.field_at(offset, changed) if row is not None else "after the image"
             found.append(Difference(offset, want, have, field))
     return found
 

@@ -1,4 +1,4 @@
-"""Resource items and IDs, held against the ACPI reference compiler `iasl` (Debian acpica-tools).
+"""Resource items and IDs, compared with the ACPI reference compiler `iasl` (Debian acpica-tools).
 
 ACPI took its small and large resource items and its packed IDs from ISA Plug and Play (Advanced
 Configuration and Power Interface Specification 6.5, 6.4; `EISAID` in 19.6), so the compiler's bytes
@@ -401,7 +401,7 @@ def check_built(image: bytes, content: bytes) -> None:
     at = len(HEAD) + len(content)
     assert image[:at].hex(" ") == (HEAD + content).hex(" ")
     assert image[at] == 0x79
-    # The sum of all bytes behind the identifier (Plug and Play ISA Specification 1.0a, 6.2.2.11).
+    # The sum of all bytes after the identifier (Plug and Play ISA Specification 1.0a, 6.2.2.11).
     assert sum(image[9 : at + 2]) & 0xFF == 0
     assert set(image[at + 2 :]) <= {0xFF}
 
@@ -439,10 +439,10 @@ def test_decodes_what_the_compiler_wrote(
     )
     assert document["end"]["checksum"]["stored"] == 0
 
-    behind = [each for each in document["items"] if each["offset"] >= len(HEAD)]
-    assert [bytes.fromhex(each["raw"]) for each in behind] == [*expected, b"\x79\x00"]
+    stop = [each for each in document["items"] if each["offset"] >= len(HEAD)]
+    assert [bytes.fromhex(each["raw"]) for each in stop] == [*expected, b"\x79\x00"]
     offsets = [len(HEAD) + sum(map(len, expected[:n])) for n in range(len(expected) + 1)]
-    assert [each["offset"] for each in behind] == offsets
+    assert [each["offset"] for each in stop] == offsets
 
 
 @pytest.mark.parametrize("name", CASES)

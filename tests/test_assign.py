@@ -1,4 +1,4 @@
-"""What PnP software can assign: held against CP-SAT, and against trying everything."""
+"""What PnP software can assign: compared with CP-SAT, and against trying everything."""
 
 from __future__ import annotations
 
@@ -16,11 +16,18 @@ from romtool.assign.answer import Assignment
 from romtool.assign.assign import assign
 from romtool.assign.free import free_instead, still_free
 from romtool.assign.host import Entry, Host
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed
-from romtool.wants.needs import Alternative, CardWants, DeviceWants, Lines, Need, Span
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import (
+    Alternative,
+    CardRequirements,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
 from tests.support import assigning as other
 
 CATALOG = load_catalog()
@@ -30,31 +37,33 @@ SMALL = CATALOG.altered(bus=CATALOG.bus.altered(alias_step=1 << BITS))
 ROOT = Path(__file__).resolve().parent.parent
 
 
-def need_of(need: other.Need) -> Need:
+def requirement_of(need: other.Requirement) -> Requirement:
     ((kind, what),) = need.items()
     if kind in ("irq", "dma"):
-        return Lines(kind, tuple(what))
+        return LineRequirement(kind, tuple(what))
     low, high, step, length, *bits = what
-    return Span(kind, low, high, step, length, bits[0] if bits else 32)
+    return RangeRequirement(kind, low, high, step, length, bits[0] if bits else 32)
 
 
-def wants_of(cards: list[list[other.Device]]) -> list[CardWants]:
+def requirements_of(cards: list[list[other.Device]]) -> list[CardRequirements]:
     return [
-        CardWants("QRL0301", number, tuple(device_of(device, n) for n, device in enumerate(card)))
+        CardRequirements(
+            "QRL0301", number, tuple(device_of(device, n) for n, device in enumerate(card))
+        )
         for number, card in enumerate(cards)
     ]
 
 
-def device_of(device: other.Device, number: int) -> DeviceWants:
-    before, after = (tuple(map(need_of, device[key])) for key in ("before", "after"))
+def device_of(device: other.Device, number: int) -> DeviceRequirements:
+    before, after = (tuple(map(requirement_of, device[key])) for key in ("before", "after"))
     alternatives = []
     for place, choice in enumerate(device["choices"]):
-        own = tuple(map(need_of, choice["needs"]))
+        own = tuple(map(requirement_of, choice["needs"]))
         needs = (*before, *own, *after)
         alternatives.append(Alternative(place, None, choice["rank"], own, needs))
     if not alternatives:
         alternatives.append(Alternative(None, None, 0, (), (*before, *after)))
-    return DeviceWants(device["id"], number, None, before, tuple(alternatives), after)
+    return DeviceRequirements(device["id"], number, None, before, tuple(alternatives), after)
 
 
 def host_of(host: other.Host) -> Host:
@@ -94,7 +103,7 @@ def answer_of(cards: list[list[other.Device]], found: Assignment) -> other.Answe
 
 def compare(cards: list[list[other.Device]], host: other.Host, catalog: Catalog = CATALOG) -> None:
     devices = [device for card in cards for device in card]
-    found = assign(catalog, wants_of(cards), host_of(host))
+    found = assign(catalog, requirements_of(cards), host_of(host))
     expected = other.by_solver(devices, host)
     assert found.feasible == (expected[0] == 0)
     assert found.score == (expected[1] if found.feasible else None)
@@ -118,7 +127,7 @@ def test_small_ones_as_trying_everything_has_them(seed: int) -> None:
     rng = Random(seed)
     cards, host = other.draw_cards(rng, rng.randint(1, 2), 2), other.draw_host(rng)
     expected = other.by_trying([device for card in cards for device in card], host)
-    found = assign(CATALOG, wants_of(cards), host_of(host))
+    found = assign(CATALOG, requirements_of(cards), host_of(host))
     assert found.feasible == (expected is not None)
     assert expected is None or answer_of(cards, found) == expected
 
@@ -136,7 +145,7 @@ def test_nothing_can_be_left_out_of_a_conflict(seed: int) -> None:
     cards, host = other.draw_cards(rng, rng.randint(1, 4), 3), other.draw_host(rng)
     if seed % 4 == 0:
         cards, host = other.draw_crowded(rng, rng.choice(["io", "memory"]), BITS)
-    found = assign(SMALL if seed % 4 == 0 else CATALOG, wants_of(cards), host_of(host))
+    found = assign(SMALL if seed % 4 == 0 else CATALOG, requirements_of(cards), host_of(host))
     clash = found.conflict
     assert (clash is None) == found.feasible
     if clash is None:
@@ -177,46 +186,46 @@ def only(host: other.Host, entries: list[Entry]) -> other.Host:
 NOTHING: other.Host = {"irq": [], "dma": [], "io": [], "memory": []}
 
 
-def device(*needs: other.Need, choices: tuple[other.Device, ...] = ()) -> other.Device:
+def device(*needs: other.Requirement, choices: tuple[other.Device, ...] = ()) -> other.Device:
     return {"id": "QRL0001", "before": list(needs), "choices": list(choices), "after": []}
 
 
 def given(*devices: other.Device, host: other.Host = NOTHING) -> list[list[int | None]]:
     """The values of devices of one card, in a host that has room for them."""
-    found = assign(CATALOG, wants_of([list(devices)]), host_of(host))
+    found = assign(CATALOG, requirements_of([list(devices)]), host_of(host))
     assert found.feasible
     return answer_of([list(devices)], found)[3]
 
 
 def test_a_range_of_4_gib_is_placed_behind_what_is_taken() -> None:
-    wide: other.Need = {"memory": (0, 0xFFFFFFFF, 1, 0x12345)}
+    wide: other.Requirement = {"memory": (0, 0xFFFFFFFF, 1, 0x12345)}
     host = {**NOTHING, "memory": [(0x10000, 0x80000), (0xA0000, 0x20000)]}
     # Before 10000h and between 90000h and A0000h there is less room than 12345h.
     assert given(device(wide), device(wide), host=host) == [[0xC0000], [0xD2345]]
 
 
 def test_a_wide_range_makes_way_for_a_later_one_that_can_t() -> None:
-    wide: other.Need = {"memory": (0, 0xFFFFFFFF, 1, 0x300)}
-    fixed: other.Need = {"memory": (0x200, 0x200, 1, 0x100)}
+    wide: other.Requirement = {"memory": (0, 0xFFFFFFFF, 1, 0x300)}
+    fixed: other.Requirement = {"memory": (0x200, 0x200, 1, 0x100)}
     assert given(device(wide), device(fixed)) == [[0x300], [0x200]]
-    ports: other.Need = {"io": (0, 0xFFFF, 1, 0x40, 10)}
+    ports: other.Requirement = {"io": (0, 0xFFFF, 1, 0x40, 10)}
     # 610h is 210h to who decodes ten bits: between the aliases of 200h-20Fh there is room.
-    later: other.Need = {"io": (0x600, 0x600, 1, 16, 16)}
+    later: other.Requirement = {"io": (0x600, 0x600, 1, 16, 16)}
     assert given(device({"io": (0x1F8, 0xFFFF, 1, 0x40, 10)}), device(later)) == [[0x210], [0x600]]
     assert given(device(ports), device(later)) == [[0], [0x600]]
 
 
 def test_forty_devices_that_want_one_of_ten_lines() -> None:
-    lines: other.Need = {"irq": [3, 4, 5, 7, 9, 10, 11, 12, 14, 15]}
+    lines: other.Requirement = {"irq": [3, 4, 5, 7, 9, 10, 11, 12, 14, 15]}
     choices: tuple[other.Device, ...] = ({"rank": 0, "needs": [lines]}, {"rank": 1, "needs": []})
     devices = [device(choices=choices) for _ in range(40)]
-    found = assign(CATALOG, wants_of([devices]))
+    found = assign(CATALOG, requirements_of([devices]))
     assert found.score == 30
     # Ten get a line, the first ten; the smallest first.
     assert answer_of([devices], found)[2] == [0] * 10 + [1] * 30
     assert [one.irq for one in found.devices[:10]] == [(line,) for line in lines["irq"]]
     greedy = [device(lines) for _ in range(40)]
-    found = assign(CATALOG, wants_of([greedy]))
+    found = assign(CATALOG, requirements_of([greedy]))
     assert not found.feasible
     assert found.conflict is not None and len(found.conflict.devices) == 11
     assert len(found.left_out) == 30
@@ -231,7 +240,7 @@ def test_a_host_s_irq_2_doesn_t_take_9_and_line_2_is_9() -> None:
 
 def test_ports_of_the_protocol_take_nothing_from_a_card() -> None:
     # Example 7.1 of the standard has a printer port at 278h, of which 279h is the status register.
-    printer: other.Need = {"io": (0x278, 0x278, 1, 4, 16)}
+    printer: other.Requirement = {"io": (0x278, 0x278, 1, 4, 16)}
     assert given(device(printer, {"io": (0xA79, 0xA79, 1, 1, 16)})) == [[0x278, 0xA79]]
 
 
@@ -244,7 +253,7 @@ def test_two_items_of_one_device_share_nothing() -> None:
 def test_what_asks_for_nothing_keeps_its_place() -> None:
     empty = device({"irq": []}, {"irq": [5]}, {"dma": []}, {"io": (0, 0, 1, 0, 16)},
                    {"io": (0x220, 0x220, 1, 4, 16)})  # fmt: skip
-    (one,) = assign(CATALOG, wants_of([[empty]])).devices
+    (one,) = assign(CATALOG, requirements_of([[empty]])).devices
     assert (one.irq, one.dma) == ((None, 5), (None,))
     assert one.io == (None, Placed(0x220, 4, 16))
 
@@ -253,8 +262,8 @@ def test_more_wide_ranges_than_can_be_looked_at_are_refused() -> None:
     ten = [device({"io": (0, 0xFFFF, 1, 40, 10)}) for _ in range(20)]
     sixteen = [device({"io": (0, 0xFFFF, 1, 40, 16)}) for _ in range(10)]
     last = [device({"io": (base, base, 1, 8, 10)}) for base in range(0x100, 0x400, 0x40)]
-    with pytest.raises(Refused, match="nearly anywhere"):
-        assign(CATALOG, wants_of([[*ten, *sixteen, *last]]))
+    with pytest.raises(InputError, match="nearly anywhere"):
+        assign(CATALOG, requirements_of([[*ten, *sixteen, *last]]))
 
 
 def test_the_same_answer_whatever_the_order_of_sets() -> None:
@@ -296,7 +305,7 @@ def test_a_crowd_of_both_kinds_of_decode_is_counted() -> None:
         }
         for n in range(15)
     ]
-    found = assign(CATALOG, wants_of([devices]))
+    found = assign(CATALOG, requirements_of([devices]))
     assert not found.feasible
     assert len(found.left_out) == 2
     assert found.conflict is not None
@@ -311,7 +320,7 @@ def all_free(
     host: other.Host, *devices: other.Device
 ) -> tuple[dict[str, list[int]], list[list[list[int]]]]:
     """What is free still, by kind; and for each device what each need could have been instead."""
-    (card,) = wants_of([list(devices)])
+    (card,) = requirements_of([list(devices)])
     pc = host_of(host)
     given = assign(CATALOG, [card], pc).devices
     rows = [
@@ -347,8 +356,8 @@ def test_a_need_of_nothing_could_not_have_been_another() -> None:
 def test_bases_that_hit_nothing(step: int, taken: int, mine: int) -> None:
     """Counted out: each base tried against each port that is taken, aliases and all."""
     host = {**NOTHING, "io": [(0x234, 12, taken), (0x250, 1, taken), (0x640, 16, taken)]}
-    wide: other.Need = {"io": (0x210, 0x2C0, step, 8, mine)}
-    own: other.Need = {"io": (0x2A0, 0x2A0, 1, 4, 16)}
+    wide: other.Requirement = {"io": (0x210, 0x2C0, step, 8, mine)}
+    own: other.Requirement = {"io": (0x2A0, 0x2A0, 1, 4, 16)}
     _, rows = all_free(host, device(wide, own), device({"io": (0x220, 0x220, 1, 4, taken)}))
 
     def ports(base: int, length: int, bits: int) -> set[int]:

@@ -12,7 +12,7 @@ import pytest
 from romtool.assign.host import Host
 from romtool.files.hosts import load_host
 from romtool.files.schemas import load_catalog
-from romtool.wants.collide import Placed
+from romtool.requirements.collide import Placed
 from tests.support.tool import CARD, PROFILE, romtool, told
 
 HOSTS = Path(__file__).resolve().parent.parent / "samples" / "hosts"

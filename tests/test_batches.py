@@ -1,6 +1,6 @@
 """Many cards at once: series of serial numbers, and many files given to one call.
 
-What a series writes is held against images made one by one; what many processes answer, against
+What a series writes is compared with images made one by one; what many processes answer, against
 what one answers. ROMTOOL_MORE=1 runs the same with many more files.
 """
 
@@ -33,7 +33,7 @@ linux_only = pytest.mark.skipif(
 def card_image(serial: int) -> bytes:
     """The image of PROFILE with a serial number, made by hand; the end checksum is computed.
 
-    The end item's checksum makes the sum of all bytes behind the identifier 0 mod 256
+    The end item's checksum makes the sum of all bytes after the identifier 0 mod 256
     (Plug and Play ISA Specification 1.0a, 6.2.2.11).
     """
     items = CARD_ITEMS[:-1] + bytes([-sum(CARD_ITEMS[:-1]) & 0xFF])
@@ -451,9 +451,9 @@ SPARE = 4 << 10
 """KiB that memory may differ by: what the allocator keeps."""
 
 
-def peak(fault: str, *words: str) -> int:
+def peak(problem: str, *words: str) -> int:
     """The most memory, in KiB, that a process of this call held."""
-    run = spoilt(fault + "\n" + PEAK, *words)
+    run = spoilt(problem + "\n" + PEAK, *words)
     return int(run.stderr.split()[-1])
 
 
@@ -483,13 +483,13 @@ def test_memory_of_a_series_is_flat(tmp_path: Path) -> None:
     assert many < few + SPARE
 
 
-def on_a_terminal(fault: str, *words: str) -> tuple[subprocess.CompletedProcess[bytes], str]:
+def on_a_terminal(problem: str, *words: str) -> tuple[subprocess.CompletedProcess[bytes], str]:
     """Run the command with standard error on a terminal, whose text is returned too."""
     import pty
 
     ours, theirs = pty.openpty()
     try:
-        run = spoilt(fault, *words, stderr=theirs)
+        run = spoilt(problem, *words, stderr=theirs)
     finally:
         os.close(theirs)
     text = b""
@@ -528,8 +528,8 @@ def test_progress(batch: Batch, tmp_path: Path) -> None:
 def test_no_progress(batch: Batch, tmp_path: Path) -> None:
     """None where it is done soon, none beside a pipe, none where no terminal is."""
     to_a_file = TO_A_FILE.format(path=str(tmp_path / "answer.json"))
-    for fault in ("pass" + to_a_file, AT_ONCE):
-        _, text = on_a_terminal(fault, "check", str(batch[0] / "expected.toml"))
+    for problem in ("pass" + to_a_file, AT_ONCE):
+        _, text = on_a_terminal(problem, "check", str(batch[0] / "expected.toml"))
         assert text == ""
     run = spoilt(AT_ONCE + to_a_file, "check", str(batch[0] / "expected.toml"))
     assert run.stderr == b""
@@ -539,7 +539,7 @@ def test_no_progress(batch: Batch, tmp_path: Path) -> None:
 def test_progress_of_a_series(tmp_path: Path) -> None:
     """A series shows how far its checks and its files are."""
     (tmp_path / "card.toml").write_text(PROFILE)
-    fault = AT_ONCE + TO_A_FILE.format(path=str(tmp_path / "answer"))
+    problem = AT_ONCE + TO_A_FILE.format(path=str(tmp_path / "answer"))
     words = [
         "build",
         str(tmp_path / "card.toml"),
@@ -548,7 +548,7 @@ def test_progress_of_a_series(tmp_path: Path) -> None:
         "-o",
         str(tmp_path / "out"),
     ]
-    run, text = on_a_terminal(fault, *words)
+    run, text = on_a_terminal(problem, *words)
     assert run.returncode == 0
     for doing in ("checking", "writing"):
         assert f"{doing} [" in text

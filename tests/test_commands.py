@@ -89,7 +89,7 @@ def swapped(data: bytes) -> bytes:
     return b"".join(data[at : at + 2][::-1] for at in range(0, len(data), 2))
 
 
-def fault_lines(run: subprocess.CompletedProcess[bytes]) -> list[str]:
+def problem_lines(run: subprocess.CompletedProcess[bytes]) -> list[str]:
     """The lines of standard error, each of which is one whole message."""
     lines = told(run).splitlines()
     for line in lines:
@@ -103,7 +103,7 @@ def refused(run: subprocess.CompletedProcess[bytes], *words: str) -> str:
     """The one line of a run that could not use its call or input."""
     assert run.returncode == 2, told(run)
     assert run.stdout == b""
-    (line,) = fault_lines(run)
+    (line,) = problem_lines(run)
     assert "; " in line, line  # what is wrong; what to do
     for word in words:
         assert word in line, line
@@ -407,7 +407,7 @@ def test_binary_too_long(command: str, tmp_path: Path) -> None:
 
 
 def padded(text: bytes, size: int) -> bytes:
-    """A text with empty lines behind it."""
+    """A text with empty lines after it."""
     return text.ljust(size, b"\n")
 
 
@@ -464,7 +464,7 @@ def test_offset_is_said(tmp_path: Path, image: bytes) -> None:
     run = romtool("inspect", "--json", "moved.hex", cwd=tmp_path)
     assert run.returncode == 0, told(run)
     assert document(run)["size"] == 16
-    (note,) = fault_lines(run)
+    (note,) = problem_lines(run)
     assert "moved.hex" in note
     assert "8000h" in note
 
@@ -624,13 +624,13 @@ def test_rule_errors(tmp_path: Path) -> None:
     run = romtool("build", "card.toml", cwd=tmp_path)
     assert run.returncode == 1
     assert run.stdout == b""
-    lines = fault_lines(run)
+    lines = problem_lines(run)
     assert any("card.toml:" in line and "checksum" in line for line in lines)
     assert any("--allow-faults" in line for line in lines)
     assert names_in(tmp_path) == ["card.toml"]
     run = romtool("build", "card.toml", "--allow-faults", cwd=tmp_path)
     assert run.returncode == 0
-    assert any("checksum" in line for line in fault_lines(run))  # faults are told all the same
+    assert any("checksum" in line for line in problem_lines(run))  # faults are told all the same
     assert names_in(tmp_path) == ["card.bin", "card.hex", "card.toml"]
 
 
@@ -640,7 +640,7 @@ def test_rule_warnings(tmp_path: Path) -> None:
     (tmp_path / "card.toml").write_text(PROFILE.replace('id = "QRL0001"', 'id = "PNPB002"'))
     run = romtool("build", "card.toml", cwd=tmp_path)
     assert run.returncode == 0, told(run)
-    (line,) = fault_lines(run)
+    (line,) = problem_lines(run)
     at = PROFILE[: PROFILE.index('id = "QRL0001"')].count("\n") + 1
     assert line.startswith(f"romtool: card.toml:{at}:")
     assert "PNPB002" in line
@@ -769,7 +769,7 @@ def test_serials_all_or_none(name: str, tmp_path: Path) -> None:
         (folder / existing).write_text("kept")
     run = romtool("build", "card.toml", "--serials", "7-9", "-o", "out", cwd=tmp_path)
     assert run.returncode == code, told(run)
-    assert fault_lines(run)
+    assert problem_lines(run)
     assert names_in(folder) == ([existing] if existing else [])
     if existing is not None:
         assert (folder / existing).read_text() == "kept"
@@ -780,7 +780,7 @@ def test_one_fault_is_told_once(tmp_path: Path) -> None:
     (tmp_path / "card.toml").write_text(PROFILE.replace('id = "QRL0001"', 'id = "PNPB002"'))
     run = romtool("build", "card.toml", "--serials", "1-5", cwd=tmp_path)
     assert run.returncode == 0, told(run)
-    assert len(fault_lines(run)) == 1
+    assert len(problem_lines(run)) == 1
 
 
 def test_bad_serial_is_named(tmp_path: Path) -> None:
@@ -793,7 +793,7 @@ def test_bad_serial_is_named(tmp_path: Path) -> None:
     words = ["build", str(SAMPLE), "-o", str(tmp_path), "--serials", f"{bad - 1}-{bad + 1}"]
     run = romtool(*words)
     assert run.returncode == 0, told(run)
-    (line,) = fault_lines(run)
+    (line,) = problem_lines(run)
     assert "00h" in line
     assert re.search(rf"\b0*{bad}\b", line), line
 
@@ -1051,7 +1051,7 @@ def test_check_strict(desk: Path) -> None:
 
 
 def test_verify_match(desk: Path) -> None:
-    """A readback that is right, held against an image and against a profile."""
+    """A readback that is right, compared with an image and against a profile."""
     for expected in ("twin.bin", str(SAMPLE)):
         run = romtool("verify", "card.bin", expected, cwd=desk)
         assert run.returncode == 0, told(run)
@@ -1150,7 +1150,7 @@ def test_verify_shorter(length: int, tmp_path: Path, image: bytes) -> None:
 
 
 def test_verify_longer(tmp_path: Path, image: bytes) -> None:
-    """A readback that goes on behind the end: what was not expected has null."""
+    """A readback that goes on after the end: what was not expected has null."""
     (tmp_path / "read.bin").write_bytes(image + b"\xff\x00")
     run = romtool("verify", "read.bin", str(SAMPLE), "--json", cwd=tmp_path)
     assert run.returncode == 1
@@ -1217,7 +1217,7 @@ def test_profile_of_spoilt(desk: Path, image: bytes) -> None:
 
 
 def test_schemas_from_the_environment(tmp_path: Path) -> None:
-    """ROMTOOL_SCHEMAS does what --schemas does, before or behind the command."""
+    """ROMTOOL_SCHEMAS does what --schemas does, before or after the command."""
     folder = str(SAMPLES / "schemas")
     for words in (
         ("schema", "list", "--json", "--schemas", folder),

@@ -120,7 +120,7 @@ UNIQUE = [
 def test_completes(terminal: Terminal, typed: str, completed: str) -> None:
     """What has one completion is completed in the line."""
     terminal.type(typed + "\t")
-    # The rest of the line is typed behind it; the line then says what became of it.
+    # The rest of the line is typed after it; the line then says what became of it.
     terminal.type("_end\x01: \n")
     # zsh and bash draw what changes, so the shell itself is asked for its last line.
     terminal.type("fc -ln -1; echo romtool-'is'-ready\n")

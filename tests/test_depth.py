@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.toml.depth import MOST_PARTS, too_deep_at
 from romtool.toml.parse import parse_toml
 
@@ -24,11 +24,11 @@ LONG = ".".join(["a"] * 200_000)
     ],
 )
 def test_a_deep_key_is_refused_with_its_place(text: str, line: int, column: int) -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InputError) as refused:
         parse_toml(text)
-    (fault,) = refused.value.faults
-    assert (fault.line, fault.column) == (line, column)
-    assert "parts" in fault.message
+    (problem,) = refused.value.problems
+    assert (problem.line, problem.column) == (line, column)
+    assert "parts" in problem.message
 
 
 @pytest.mark.parametrize(

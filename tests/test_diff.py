@@ -2,7 +2,7 @@
 
 Changes are made in profiles, one at a time, so that what must be told is known; images of random
 cards come from the independent encoder. Of arbitrary bytes: every byte that differs is accounted
-for, and B held against A says the same the other way round. Values of the cards are invented.
+for, and B compared with A says the same the other way round. Values of the cards are invented.
 """
 
 from __future__ import annotations
@@ -226,13 +226,13 @@ def test_one_change_is_one_line(name: str) -> None:
 
 @pytest.mark.parametrize("name", ONE)
 def test_the_other_way_round(name: str) -> None:
-    """B held against A is the same with the sides swapped."""
+    """B compared with A is the same with the sides swapped."""
     a, b = image_of(TEXT), image_of(edited(ONE[name][0]))
     assert compared(b, a) == compared(a, b).swapped()
 
 
 def test_consequences_are_apart() -> None:
-    """A choice more: the count, the end checksum and what stands behind it follow."""
+    """A choice more: the count, the end checksum and what stands after it follow."""
     edit, _ = ONE["a choice more"]
     data = image_of(edited(edit))
     found = compared(image_of(TEXT), data)
@@ -241,7 +241,7 @@ def test_consequences_are_apart() -> None:
     assert [(one.where, change_words(one)) for one in found.consequences] == [
         ("frame: byte count", f"250 -> {250 + moved}"),
         ("end: end checksum", f"E8h -> {data[23 + 250 + moved - 1]:02X}h"),
-        # The second choice began behind its frame (23 bytes, from memory) and what is before it.
+        # The second choice began after its frame (23 bytes, from memory) and what is before it.
         ("device QRL0001, choice 2 (3 in B) to end", f"from {at:X}h -> {at + moved:X}h"),
     ]
 
@@ -292,14 +292,14 @@ def test_a_patch_and_a_tail() -> None:
          "a": "02 03", "b": "22 23"},
         {"where": "firmware patch area or other bytes", "offset": at + 4, "offset_b": at - 1,
          "a": None, "b": "05"},
-        {"where": "bytes behind the PnP data", "offset": 0x1F1, "offset_b": 0x1F1,
+        {"where": "bytes after the PnP data", "offset": 0x1F1, "offset_b": 0x1F1,
          "a": "0B", "b": "0C"},
     ]  # fmt: skip
     assert words(found) == ['device QRL0002 | name "MIDI UART" -> "MIDI"']
 
 
 def test_layouts_that_differ() -> None:
-    """The card is held against the card all the same, and the settings that both have."""
+    """The card is compared with the card all the same, and the settings that both have."""
     text = TEXT[: TEXT.index("[config]")] + TEXT[TEXT.index("[card]") :]
     b = text.replace("counted-19", "marked-8").replace("irq = [5, 7, 9] }", "irq = [5, 9] }")
     found = compared(image_of(text), image_of(b))
@@ -382,7 +382,7 @@ def test_one_line_of_the_bus(profile: Table, rng: Random) -> None:
 def test_one_thing_less(profile: Table, rng: Random) -> None:
     """A resource, a choice or a device taken out is one change; put back, one too.
 
-    Without bytes behind the PnP data, of which only their order says which are fill.
+    Without bytes after the PnP data, of which only their order says which are fill.
     """
     for key in ("patch", "tail"):
         profile["image"].pop(key, None)
@@ -425,8 +425,8 @@ def accounted(a: bytes, b: bytes, found: Differences) -> None:
     spans = found.told_spans()
     marks = [bytearray(max(len(a), len(b))) for _ in spans]
     for mark, side in zip(marks, spans, strict=True):
-        for first, behind in side:
-            mark[first:behind] = b"\1" * (behind - first)
+        for first, stop in side:
+            mark[first:stop] = b"\1" * (stop - first)
     for offset in range(max(len(a), len(b))):
         if a[offset : offset + 1] != b[offset : offset + 1]:
             assert marks[0][offset] or marks[1][offset], offset
@@ -449,7 +449,7 @@ def test_every_byte_is_accounted_for(a: bytes, b: bytes, layout: str | None) -> 
     """Of any two images; and the other way round it is the same."""
     one, other = read(a, layout), read(b, layout)
     found = compare(one, other)
-    if one.frame is other.frame:
+    if one.layout is other.layout:
         accounted(a, b, found)
     assert compare(other, one) == found.swapped()
     assert (compare(one, one).changes, compare(one, one).bytes) == ((), ())
@@ -485,15 +485,15 @@ def test_runs_are_the_bytes_that_differ(a: bytes, b: bytes) -> None:
     """Every differing address once, in runs as long as can be."""
     places = range(max(len(a), len(b)))
     runs = list(differing_runs(a, b, places))
-    inside = [at for first, behind in runs for at in range(first, behind)]
+    inside = [at for first, stop in runs for at in range(first, stop)]
     assert inside == [at for at in places if a[at : at + 1] != b[at : at + 1]]
-    for (_, behind), (first, _) in itertools.pairwise(runs):
-        assert behind < first or behind == min(len(a), len(b))
+    for (_, stop), (first, _) in itertools.pairwise(runs):
+        assert stop < first or stop == min(len(a), len(b))
 
 
 @given(st.text("abcde", max_size=9), st.text("abcde", max_size=9))
 def test_alignment_takes_the_fewest_changes(a: str, b: str) -> None:
-    """Held against the textbook's longest common part, with a change as dear as a removal."""
+    """Compared with the textbook's longest common part, with a change as dear as a removal."""
 
     def common(one: str, other: str) -> int:
         if not one or not other:
@@ -611,9 +611,9 @@ def test_standard_input(desk: Path) -> None:
 
 def test_profiles_with_faults(desk: Path) -> None:
     """Rule errors are no hindrance; what can't be encoded is."""
-    faults = SAMPLES / "tour" / "faults.toml"
-    assert romtool("check", str(faults), cwd=desk).returncode == 1
-    answer = document(desk, "a.toml", str(faults))
+    problems = SAMPLES / "tour" / "faults.toml"
+    assert romtool("check", str(problems), cwd=desk).returncode == 1
+    answer = document(desk, "a.toml", str(problems))
     assert [change["where"] for change in answer["changes"]] == [
         "device QRL0002, choice 1", "end: end checksum",
     ]  # fmt: skip
@@ -638,7 +638,7 @@ def test_a_layout_of_ones_own(tmp_path: Path) -> None:
     """Settings of a user's frame have its words; its own checksum follows."""
     folder = SAMPLES / "schemas"
     catalog = load_catalog([folder])
-    assert "hollow-lane-24" in catalog.frames
+    assert "hollow-lane-24" in catalog.layouts
     for name, gain in (("a", 16), ("b", 17)):
         image = '[image]\nlayout = "hollow-lane-24"\npart = "24C04"\n'
         config = f"[config]\nline_out_gain = {gain}\n"

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
@@ -150,11 +150,11 @@ def assert_comes_back(data: bytes, layout: str | None = None) -> Table:
 def assert_in_every_layout(data: bytes) -> None:
     """Assert the same with each layout forced, unless it has no room in so few bytes."""
     assert_comes_back(data)
-    for name, frame in CATALOG.frames.items():
+    for name, frame in CATALOG.layouts.items():
         if len(data) >= frame.size + 9:  # Spec 6.1: an identifier has 9 bytes
             assert_comes_back(data, name)
         else:
-            with pytest.raises(Refused):
+            with pytest.raises(InputError):
                 profile_text(CATALOG, data, name)
 
 
@@ -212,7 +212,7 @@ def test_any_bytes(data: bytes) -> None:
 @given(st.binary(max_size=600), st.sampled_from(LAYOUTS))
 @settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow], deadline=None)
 def test_any_bytes_behind_an_identifier(data: bytes, layout: str) -> None:
-    """Bytes that mean nothing behind a frame and an identifier that are right."""
+    """Bytes that mean nothing after a frame and an identifier that are right."""
     assert_in_every_layout(start_of(layout) + data)
 
 

@@ -1,4 +1,4 @@
-"""`romtool check --expect`: what games for DOS assume, held against cards that do and don't.
+"""`romtool check --expect`: what games for DOS assume, compared with cards that do and don't.
 
 The conventions are common practice, no source: digital audio at 220h with IRQ 5 (else 7) and an
 8-bit DMA channel 1, FM synthesis at 388h, a MIDI UART at 330h, a game port at 200h or 201h, a
@@ -200,7 +200,7 @@ BAD: dict[str, tuple[str, str, str, str]] = {
         "error",
         "I/O 330h",
     ),
-    "an ID that stands behind": (
+    "an ID that stands after": (
         '[[device]]\nid = "QRL0001"\n'
         'resources = [ { io = 0x120, length = 1 }, { compatible = "PNPB02F" } ]',
         "expect-nothing",

@@ -69,7 +69,7 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "schema-irq": (["schema", "show", "irq"], 0),
         "schema-profile": (["schema", "show", "profile"], 0),
     }
-    for frame in load_catalog().frames:
+    for frame in load_catalog().layouts:
         found[f"schema-{frame}"] = (["schema", "show", frame], 0)
     return found
 
@@ -87,7 +87,7 @@ def spoilt(image: bytes) -> bytes:
     at = image.index(bytes.fromhex("31 00 22 20 00"))
     out[at + 1] = 7  # a reserved priority (Spec 6.2.2.6)
     out[at + 3 : at + 5] = (0x0420).to_bytes(2, "little")  # IRQ 10, which no pin is wired to
-    out[-12:-8] = bytes.fromhex("DE AD 00 01")  # behind the PnP data
+    out[-12:-8] = bytes.fromhex("DE AD 00 01")  # after the PnP data
     return bytes(out)
 
 

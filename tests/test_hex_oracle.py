@@ -1,4 +1,4 @@
-"""Intel HEX and S-record, held against four programs by other hands.
+"""Intel HEX and S-record, compared with four programs by other hands.
 
 `bincopy` and `hexrec` (PyPI), `objcopy` (binutils) and `srec_cat` (Debian srecord) read what
 `build` writes, and write what `inspect` reads. Files that none of them writes are made here, after
@@ -115,7 +115,7 @@ def hexrec_write(form: str, data: bytes, at: int, path: Path, *, length: int, wi
         file.linear = wide  # else a start segment record takes the start linear record's place
         file.update_records()
     else:
-        tags = kind.Record.Tag
+        tags = kind.DescriptorType.Tag
         file.update_records(data_tag=tags.DATA_32 if wide else tags.DATA_16)
     file.save(str(path))
 

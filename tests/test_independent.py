@@ -421,7 +421,7 @@ def test_tool_agrees(at: int, executable: Path, tmp_path: Path) -> None:
     assert document["card"]["id"] == expected["id"]
     assert document["card"]["serial"] == expected["serial"]
     # The contract's JSON has one list for what stands outside the choices. Should the tool keep
-    # those behind them apart, as profiles do, they follow.
+    # those after them apart, as profiles do, they follow.
     found = [
         {
             "id": device["id"],

@@ -1,4 +1,4 @@
-"""`romtool schema json` held against an independent validator of JSON Schema (PyPI jsonschema).
+"""`romtool schema json` compared with an independent validator of JSON Schema (PyPI jsonschema).
 
 Editors complete and underline profiles by it: it takes every profile that the tool can read, and
 objects to what the tool refuses for its keys, types and ranges. What a JSON Schema can't say stands
@@ -20,7 +20,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from romtool.errors import Fault, Path, Refused
+from romtool.errors import Problem, Path, InputError
 from romtool.files.schemas import load_catalog
 from romtool.profile.read import read_profile
 from tests.support.misspelt import misspelt
@@ -56,7 +56,7 @@ def validator(*options: str) -> Any:
     return need_module("jsonschema").Draft202012Validator(schema(*options))
 
 
-def faults(profile: Table, *options: str) -> list[str]:
+def problems(profile: Table, *options: str) -> list[str]:
     """What the validator has against a profile, each with its place."""
     errors = validator(*options).iter_errors(profile)
     return [f"{error.json_path}: {error.message}" for error in errors]
@@ -105,13 +105,13 @@ def test_every_key_is_described() -> None:
 @pytest.mark.parametrize("name", [path.stem for path in sorted(SAMPLES.glob("*.toml"))])
 def test_takes_samples(name: str) -> None:
     """The samples have nothing wrong."""
-    assert faults(sample(name)) == []
+    assert problems(sample(name)) == []
 
 
 @pytest.mark.parametrize("at", range(len(CARDS)))
 def test_takes_profiles(at: int) -> None:
     """Nor have 40 profiles of all layouts and all kinds of content."""
-    assert faults(CARDS[at]) == []
+    assert problems(CARDS[at]) == []
 
 
 def test_takes_what_profile_writes(tmp_path: FilePath) -> None:
@@ -125,7 +125,7 @@ def test_takes_what_profile_writes(tmp_path: FilePath) -> None:
         "id_checksum": 1,
         "end_checksum": 0,
     }
-    assert faults(profile) == []
+    assert problems(profile) == []
     text = (SAMPLES / "hollow-lane.toml").read_text(encoding="utf-8")
     text = text.replace('part = "24C04"', 'part = "24C04"\npatch = "01 02 03"\nfill = 0')
     text += '\n[override]\nsignature = "55 BC"\ncount = "without-identifier"\nid_checksum = 1\n'
@@ -137,7 +137,7 @@ def test_takes_what_profile_writes(tmp_path: FilePath) -> None:
     written = tomllib.loads(run.stdout.decode())
     assert "override" in written
     assert "patch" in written["image"]
-    assert faults(written) == []
+    assert problems(written) == []
 
 
 def test_takes_the_contract_s_spellings() -> None:
@@ -149,17 +149,17 @@ def test_takes_the_contract_s_spellings() -> None:
         {"io": ["240h", 640], "align": "20h", "length": "10h", "decode": 10},
         {"irq": ["5"], "trigger": []},
     ]
-    assert faults(profile) == []
-    assert faults({"card": {"id": "QRL0301"}}) == []
-    assert faults({"image": {"raw": "55 BB 00"}}) == []
-    assert faults({"card": {"id": "@[_0301"}}) == []  # a donor's letters
-    assert faults({"card": {"id": "qrl0301"}}) == []
-    assert faults({"image": {"part": "24c04"}, "card": {"id": "QRL0301"}}) == []
-    assert faults({"card": {}, "override": {"identifier": "00 " * 9}}) == []
+    assert problems(profile) == []
+    assert problems({"card": {"id": "QRL0301"}}) == []
+    assert problems({"image": {"raw": "55 BB 00"}}) == []
+    assert problems({"card": {"id": "@[_0301"}}) == []  # a donor's letters
+    assert problems({"card": {"id": "qrl0301"}}) == []
+    assert problems({"image": {"part": "24c04"}, "card": {"id": "QRL0301"}}) == []
+    assert problems({"card": {}, "override": {"identifier": "00 " * 9}}) == []
     for priority in ("good", 3, 255, "FFh"):
         choice = {"priority": priority}
         device = {"id": "QRL0001", "choice": [choice], "id_length": "6"}
-        assert faults({"card": {"id": "QRL0301"}, "device": [device]}) == []
+        assert problems({"card": {"id": "QRL0301"}, "device": [device]}) == []
 
 
 def change(edit: Callable[[Table], Any]) -> Table:
@@ -284,7 +284,7 @@ BAD: dict[str, Callable[[Table], Any]] = {
 def test_refuses(name: str, tmp_path: FilePath) -> None:
     """It objects to each; and so does the tool, so that the two never disagree."""
     profile = change(BAD[name])
-    assert faults(profile)
+    assert problems(profile)
     tomli_w = need_module("tomli_w")
     (tmp_path / "card.toml").write_text(tomli_w.dumps(profile), encoding="utf-8")
     run = romtool("inspect", "card.toml", cwd=tmp_path)
@@ -334,7 +334,7 @@ def test_out_of_reach(name: str, tmp_path: FilePath) -> None:
     """It takes each, and the tool tells what no editor can."""
     words, edit = OUT_OF_REACH[name]
     profile = change(edit)
-    assert faults(profile) == []
+    assert problems(profile) == []
     tomli_w = need_module("tomli_w")
     (tmp_path / "card.toml").write_text(tomli_w.dumps(profile), encoding="utf-8")
     run = romtool("inspect", "card.toml", cwd=tmp_path)
@@ -352,9 +352,9 @@ def found(profile: Any, path: Path) -> Any:
     return profile
 
 
-def out_of_reach(fault: Fault, profile: Table) -> bool:
+def out_of_reach(problem: Problem, profile: Table) -> bool:
     """Whether a fault of a misspelt profile is one of those that no JSON Schema can say."""
-    path, words = fault.path or (), fault.message
+    path, words = problem.path or (), problem.message
     if "is not whole" in words or "can't hold it" in words:
         return path[-1:] in [("raw",), ("id_length",)]
     if "stands twice" in words:
@@ -369,12 +369,12 @@ def agree(profile: Table) -> None:
     """The validator's verdict is that of the tool's reader."""
     try:
         read_profile(CATALOG, profile)
-    except Refused as refused:
-        beyond = [out_of_reach(fault, profile) for fault in refused.faults]
+    except InputError as refused:
+        beyond = [out_of_reach(problem, profile) for problem in refused.problems]
         if not all(beyond):
-            assert faults(profile), [fault.message for fault in refused.faults]
+            assert problems(profile), [problem.message for problem in refused.problems]
     else:
-        assert faults(profile) == []
+        assert problems(profile) == []
 
 
 @settings(
@@ -396,7 +396,7 @@ def test_neither_stricter_nor_laxer(rng: Random) -> None:
 @given(profiles())
 def test_takes_every_profile(profile: Table) -> None:
     """It takes every valid profile."""
-    assert faults(profile) == []
+    assert problems(profile) == []
 
 
 @settings(max_examples=300, deadline=None)
@@ -444,10 +444,10 @@ def test_own_schemas() -> None:
         },
         "card": {"id": "QRL0301"},
     }
-    assert faults(profile, *own) == []
-    assert faults(profile)  # not without them
+    assert problems(profile, *own) == []
+    assert problems(profile)  # not without them
     for key, value in (("irq_wiring", [5] * 6), ("dma_wiring", [1, 3, 4]), ("cdrom_decode", 0)):
         bad = {**profile, "config": {key: value}}
-        assert faults(bad, *own), key
+        assert problems(bad, *own), key
     for name in ("hollow-lane", "hollow-lane-marked"):
-        assert faults(sample(name), *own) == []
+        assert problems(sample(name), *own) == []

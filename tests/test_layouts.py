@@ -11,30 +11,30 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
-from romtool.schema.fields import Field, Layout
-from romtool.schema.kinds import Hex, Number
-from romtool.schema.layouts import layout_of
+from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.field_types import Hex, Number
+from romtool.schema.field_layouts import layout_of
 
 CATALOG = load_catalog([Path(__file__).parent.parent / "samples" / "schemas"])
 
 
-def shipped() -> Iterator[tuple[str, Layout, int | None]]:
+def shipped() -> Iterator[tuple[str, FieldLayout, int | None]]:
     """Every layout of the schemas with its size, None for an item's content."""
-    yield "identifier", CATALOG.identifier.layout, CATALOG.identifier.size
+    yield "identifier", CATALOG.identifier.field_layout, CATALOG.identifier.size
     for header in CATALOG.headers.values():
-        yield f"header {header.name}", header.layout, header.size
-    for frame in CATALOG.frames.values():
-        yield f"frame {frame.name}", frame.layout, frame.size
+        yield f"header {header.name}", header.field_layout, header.size
+    for frame in CATALOG.layouts.values():
+        yield f"frame {frame.name}", frame.field_layout, frame.size
     for record in CATALOG.records.values():
-        yield f"record {record.name}", record.layout, None
+        yield f"record {record.name}", record.field_layout, None
 
 
 LAYOUTS = list(shipped())
 
 
-def agree(layout: Layout, data: bytes) -> None:
+def agree(layout: FieldLayout, data: bytes) -> None:
     """Hold the two readers and the builder against each other over these bytes."""
     stored = layout.parse(data)
     assert list(stored) == [field.key for field in layout.fields]
@@ -53,7 +53,7 @@ def agree(layout: Layout, data: bytes) -> None:
 )
 @given(seed=st.integers(0, 2**32 - 1))
 def test_readers_agree_on_the_layouts_of_the_schemas(
-    layout: Layout, size: int | None, seed: int
+    layout: FieldLayout, size: int | None, seed: int
 ) -> None:
     rng = Random(seed)
     low, high = layout.length_limits
@@ -63,7 +63,7 @@ def test_readers_agree_on_the_layouts_of_the_schemas(
 
 
 @st.composite
-def layouts(draw: st.DrawFn) -> Layout:
+def layouts(draw: st.DrawFn) -> FieldLayout:
     """Layouts of numbers that share bytes and of bytes that stand alone, in either byte order."""
     fields: list[Field] = []
     at = 0
@@ -90,7 +90,7 @@ def layouts(draw: st.DrawFn) -> Layout:
 
 
 @given(layout=layouts(), data=st.data())
-def test_readers_agree_on_any_layout(layout: Layout, data: st.DataObject) -> None:
+def test_readers_agree_on_any_layout(layout: FieldLayout, data: st.DataObject) -> None:
     size = sum(unit.size or 0 for unit in layout.units)
     agree(layout, data.draw(st.binary(min_size=size, max_size=size)))
 
@@ -105,5 +105,5 @@ def test_fields_of_a_layout_never_change() -> None:
 
 def test_a_layout_with_a_gap_is_refused() -> None:
     field = CATALOG.identifier.serial_field
-    with pytest.raises(Refused, match="not accounted for"):
+    with pytest.raises(InputError, match="not accounted for"):
         layout_of([field], 9, ())

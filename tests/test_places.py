@@ -227,22 +227,22 @@ def test_deep_nesting() -> None:
     assert place_of(text, ("b",)) == Place(2, 5)
 
 
-def fault(text: str) -> tuple[str, Place]:
+def problem(text: str) -> tuple[str, Place]:
     with pytest.raises(tomllib.TOMLDecodeError) as caught:
         tomllib.loads(text)
     return syntax_fault(caught.value, text)
 
 
 def test_syntax_fault() -> None:
-    assert fault("a = 1\r\nb = ?\r\n") == ("Invalid value", Place(2, 5))
-    assert fault("a = 1\n[b") == (
+    assert problem("a = 1\r\nb = ?\r\n") == ("Invalid value", Place(2, 5))
+    assert problem("a = 1\n[b") == (
         "Expected ']' at the end of a table declaration",
         Place(2, 3),
     )
-    assert fault("a = 1\r\nb = [1,\r\n")[1] == Place(2, 8)
-    assert fault("a = [\n\n\n")[1] == Place(3, 1)
-    assert fault("a")[1] == Place(1, 2)
-    assert "(at" not in fault("a = [\n")[0]
+    assert problem("a = 1\r\nb = [1,\r\n")[1] == Place(2, 8)
+    assert problem("a = [\n\n\n")[1] == Place(3, 1)
+    assert problem("a")[1] == Place(1, 2)
+    assert "(at" not in problem("a = [\n")[0]
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")  # newer versions want the text, too

@@ -20,12 +20,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import fault_line
+from romtool.text.problems import problem_line
 from romtool.toml.located import located
 from romtool.toml.parse import parse_toml
 from tests.support.tool import romtool, told
@@ -565,7 +565,7 @@ NUMBER_FAULTS = [
         "override-checksum",
         COUNT,
         f"end_checksum = {CARET}256",
-        "end checksum: 100h is outside 00h to FFh; all bytes behind the identifier, this one "
+        "end checksum: 100h is outside 00h to FFh; all bytes after the identifier, this one "
         "included, sum to 0; a stored 0 means not checked",
     ),
 ]
@@ -626,14 +626,14 @@ TYPES = [
         'patch = "01 02"',
         f"patch = {CARET}[1, 2]",
         'patch takes bytes in hex digits, such as "55 BB", not a list; '
-        "bytes at once behind the PnP data, such as a firmware patch; they move with it",
+        "bytes at once after the PnP data, such as a firmware patch; they move with it",
     ),
     case(
         "tail",
         '[ { at = 0x1F0, raw = "AA" } ]',
         f'{CARET}{{ at = 0x1F0, raw = "AA" }}',
         "tail takes a list of tables, not a table; "
-        "bytes that stay where they are, behind the PnP data",
+        "bytes that stay where they are, after the PnP data",
     ),
     case(
         "tail-member",
@@ -1121,9 +1121,9 @@ def test_the_good_profile_is_good(tmp_path: Path) -> None:
     """All of it can be encoded; that a card's memory is of one kind is a rule's matter."""
     run = build(GOOD, tmp_path, "--allow-faults")
     assert run.returncode == 0, told(run)
-    mixed, behind = told(run).splitlines()
+    mixed, stop = told(run).splitlines()
     assert "32-bit fixed memory on a card that has a memory range too" in mixed
-    assert "fixed I/O port stands behind choices with 0 or 1 such items" in behind
+    assert "fixed I/O port stands after choices with 0 or 1 such items" in stop
     image = (tmp_path / "out" / "bad.bin").read_bytes()
     assert len(image) == 512
     assert image[USED - 2 : USED + 1] == bytes.fromhex("01 02 FF")
@@ -1545,8 +1545,8 @@ def only_refused(text: str) -> list[str]:
     """The lines that a text is refused with, none for a profile; nothing else may happen."""
     try:
         assemble(read_profile(catalog(), parse_toml(text)))
-    except Refused as refusal:
-        lines = [fault_line(located(fault, text)) for fault in refusal.faults]
+    except InputError as refusal:
+        lines = [problem_line(located(problem, text)) for problem in refusal.problems]
         assert lines
         for line in lines:
             assert re.match(r":\d+:\d+: .", line) or "nested too deep" in line, line

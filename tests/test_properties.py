@@ -1,6 +1,6 @@
 """What holds for every profile and for all bytes: drawn by hypothesis, in this process.
 
-Profiles are held against the independent witness, which knows nothing of the tool. What is said
+Profiles are compared with the independent witness, which knows nothing of the tool. What is said
 of arbitrary bytes comes from the contract: every byte lies in one place, and nothing is too odd
 to be decoded, explained and checked.
 """
@@ -75,7 +75,7 @@ def mutate(rng: Random, image: bytes) -> bytes:
 
 
 def items_only(rng: Random) -> bytes:
-    """A right identifier with items behind it that follow no order: roles meet by chance."""
+    """A right identifier with items after it that follow no order: roles meet by chance."""
     header = witness.pack_id("QRL0301") + rng.randbytes(4)
     parts = [header, bytes([witness.identifier_checksum(header)])]
     for _ in range(rng.randint(0, 30)):
@@ -290,7 +290,7 @@ def test_check_never_raises(data: bytes, layout: str | None) -> None:
         assert "{" not in finding.message + finding.hint
         assert finding.offset is None or 0 <= finding.offset <= len(data)
         assert finding.rule in CATALOG.rules
-    if image.frame is None:
+    if image.layout is None:
         (one,) = found
         assert one.rule in ("no-frame", "blank", "zero")
 

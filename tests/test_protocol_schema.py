@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog, schema_files, shipped_folder
 from romtool.schema.gathering import SchemaFile
 from romtool.schema.loading import load
@@ -21,9 +21,9 @@ def told(old: str, new: str) -> list[str]:
             assert old in text
             text = text.replace(old, new, 1)
         files.append(SchemaFile(file.name, text, own=False))
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InputError) as refused:
         load(files)
-    return [fault.message for fault in refused.value.faults]
+    return [problem.message for problem in refused.value.problems]
 
 
 @pytest.mark.parametrize(
@@ -33,7 +33,7 @@ def told(old: str, new: str) -> list[str]:
         ("at = [0x74, 0x75]", "at = [0x74, 0x73]", "a register belongs to two descriptors"),
         ('resource = "io"', 'resource = "oi"', "no resource is called oi"),
         ('name = "wake"', 'name = "csn"', "register csn is described twice"),
-        ('name = "twin"', 'name = "behind"', "remark behind is described twice"),
+        ('name = "twin"', 'name = "after"', "remark after is described twice"),
         ('key_register = "identifier"', 'key_register = "kye"', "no checksum is called kye"),
     ],
 )
@@ -63,5 +63,5 @@ def test_the_registers_are_those_of_appendix_a() -> None:
 
 def test_a_frame_that_turns_the_key_off_says_so() -> None:
     # Bit 5 of the miscellaneous byte (from memory).
-    field = CATALOG.frames["counted-19"].layout.by_key["pnp_key_off"]
-    assert (field.turns_off, field.at, field.low) == ("key", 6, 5)
+    field = CATALOG.layouts["counted-19"].field_layout.by_key["pnp_key_off"]
+    assert (field.disables, field.at, field.low) == ("key", 6, 5)

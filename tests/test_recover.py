@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.profile.assemble import assemble
@@ -155,8 +155,8 @@ def test_spoilt_images_come_back(profile: Table, order: list[str], count: int, f
     used = spoil.pnp_span(image, profile["image"].get("layout", "plain"))[1]
     assume(used < len(image) - 1)  # fill at the end tells the bit that a late read loses
     read = image
-    for fault in order[:count]:
-        read = FAULTS[fault](read)
+    for problem in order[:count]:
+        read = FAULTS[problem](read)
     found = of(read)
     assert_image(found, image)
     names = [step for step, _ in found.answers[0].steps]
@@ -166,7 +166,7 @@ def test_spoilt_images_come_back(profile: Table, order: list[str], count: int, f
 @PLENTY
 @given(profiles(), st.integers(0, 0xFFFF))
 def test_cut_images_are_filled_up(profile: Table, seed: int) -> None:
-    """A read that ends behind the end item is filled up; one that ends before it isn't."""
+    """A read that ends after the end item is filled up; one that ends before it isn't."""
     image = built(plain_fill(profile))
     end = spoil.pnp_span(image, profile["image"].get("layout", "plain"))[1]
     parts = [size for size in CATALOG.part_sizes if size < len(image)]
@@ -211,19 +211,19 @@ def test_votes(profile: Table, seed: int, reads: int) -> None:
 
 @PLENTY
 @given(profiles(), st.integers(0, 0xFFFF), st.sampled_from(sorted(FAULTS)))
-def test_one_read_has_a_fault_of_its_own(profile: Table, seed: int, fault: str) -> None:
+def test_one_read_has_a_fault_of_its_own(profile: Table, seed: int, problem: str) -> None:
     """A read that is swapped, say, votes too, once that is undone."""
     image = built(plain_fill(profile))
     reads = spoil.flipped_reads(image, seed, [2, 2, 2, 2], (0, len(image)))
-    assume(fault != "late-bit" or image[-1] == image[-2])
-    reads[seed % 4] = FAULTS[fault](reads[seed % 4])
+    assume(problem != "late-bit" or image[-1] == image[-2])
+    reads[seed % 4] = FAULTS[problem](reads[seed % 4])
     assert_image(of(*reads), image)
 
 
 @PLENTY
 @given(profiles(), st.integers(0, 0xFFFF))
 def test_gaps(profile: Table, seed: int) -> None:
-    """One byte of the PnP data is proven; what is missing behind it is fill."""
+    """One byte of the PnP data is proven; what is missing after it is fill."""
     image = built(plain_fill(profile))
     start, end = spoil.pnp_span(image, profile["image"].get("layout", "plain"))
     assume(image[end - 1] > 0)
@@ -374,12 +374,12 @@ def test_bits_that_make_up_for_each_other() -> None:
 
 
 def test_patch_behind_the_data() -> None:
-    """A firmware patch behind the PnP data is kept, whatever happened to the read."""
+    """A firmware patch after the PnP data is kept, whatever happened to the read."""
     patch = Random(3).randbytes(40).hex()
     text = f'[image]\nlayout = "counted-7"\npart = "93C66"\npatch = "{patch}"\n\n{CARD}'
     image = built(text)
-    for fault in FAULTS.values():
-        assert_image(of(fault(image)), image)
+    for problem in FAULTS.values():
+        assert_image(of(problem(image)), image)
 
 
 def test_a_frame_of_ones_own(tmp_path: Path) -> None:
@@ -420,7 +420,7 @@ def test_part_settles_the_size() -> None:
 
 def test_unknown_layout() -> None:
     """A layout that no schema describes is refused."""
-    with pytest.raises(Refused):
+    with pytest.raises(InputError):
         of(IMAGE, layout="counted-8")
 
 

@@ -1,7 +1,7 @@
 """The whole rehearsal: which cards the PC sees, what they get, which it never sees and why.
 
 Images are made by tests/support/independent.py; what stands in the cards' registers afterwards is
-read by tests/support/bus_scan.py, and held against the solver of tests/support/assigning.py.
+read by tests/support/bus_scan.py, and compared with the solver of tests/support/assigning.py.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from romtool.rehearse.rehearsal import Rehearsal, rehearse
 from romtool.schema.catalog import Catalog
 from romtool.text.rehearsal import rehearsal_lines
 from romtool.text.trace import in_words
-from romtool.wants.collide import Placed
+from romtool.requirements.collide import Placed
 from tests.support import assigning as other
 from tests.support.bus_scan import Scan
 from tests.support.independent import encode, identifier_checksum, pack_id, pnp_bytes
@@ -123,7 +123,7 @@ def test_twins_that_say_different_things_are_garbage() -> None:
     assert "garbage" in [warned.said.name for warned in found.warnings]
     (seen,) = answer(found)["cards"]
     # Wired and: 0001h and 0002h make 0000h.
-    assert [device.wants.id for device in found.seen[0].card.devices] == ["QRL0000"]
+    assert [device.requirements.id for device in found.seen[0].card.devices] == ["QRL0000"]
     assert seen["checksum_ok"] is False
 
 
@@ -158,14 +158,14 @@ def test_a_wrong_identifier_checksum_hides_what_comes_later() -> None:
     ]
     found = play(*cards)
     assert [card["serial"] for card in answer(found)["cards"]] == [1]
-    assert [only(found, slot) for slot in (0, 1)] == ["behind", "identifier-wrong"]
+    assert [only(found, slot) for slot in (0, 1)] == ["after", "identifier-wrong"]
     assert "1.bin" in answer(found)["lost"][0]["why"]
     # One that doesn't heed the key is not to blame, though its bits are the same.
     deaf = bytearray(encode(profile(layout="counted-19", serial=2)))
     deaf[6] |= 0x20  # bit 5 of the miscellaneous byte (from memory)
     deaf[23 + 8] = 0x55
     found = play(bytes(deaf), *cards)
-    assert [only(found, slot) for slot in (0, 1, 2)] == ["key-off", "behind", "identifier-wrong"]
+    assert [only(found, slot) for slot in (0, 1, 2)] == ["key-off", "after", "identifier-wrong"]
     assert "2.bin" in answer(found)["lost"][1]["why"]
 
 
@@ -314,15 +314,15 @@ def registers(found: Rehearsal) -> list[list[dict[str, list[Any]]]]:
     scan.send_key()
     for seen in found.seen:
         for device in seen.card.devices:
-            scan.open(seen.card.csn, device.wants.number)
+            scan.open(seen.card.csn, device.requirements.number)
             scan.put(0x30, 0)
     return [
-        [scan.given(seen.card.csn, device.wants.number) for device in seen.card.devices]
+        [scan.given(seen.card.csn, device.requirements.number) for device in seen.card.devices]
         for seen in found.seen
     ]
 
 
-def entry(need: other.Need) -> Table:
+def entry(need: other.Requirement) -> Table:
     """A need as an entry of a profile's list."""
     ((kind, what),) = need.items()
     if kind in ("irq", "dma"):
@@ -369,7 +369,7 @@ def draw(seed: int) -> tuple[list[list[other.Device]], other.Host]:
             return cards, host
 
 
-def in_registers(found: dict[str, list[Any]], needs: list[other.Need]) -> list[int]:
+def in_registers(found: dict[str, list[Any]], needs: list[other.Requirement]) -> list[int]:
     """The values of a device's needs as its registers have them."""
     left = {kind: iter(found[key]) for kind, key in KEYS.items()}
     values = []
@@ -393,10 +393,10 @@ def test_random_cards_get_the_best_and_never_collide(seed: int) -> None:
     every = [device for card in cards for device in card]
     left_out, score, *_ = other.by_solver(every, host)
     rows = list(zip(found.seen, registers(found), strict=True))
-    placed, mine, missing = list[tuple[int, other.Need, int]](), 0, 0
+    placed, mine, missing = list[tuple[int, other.Requirement, int]](), 0, 0
     for seen, values in rows:
         for device, held in zip(seen.card.devices, values, strict=True):
-            drawn = cards[seen.slot][device.wants.number]
+            drawn = cards[seen.slot][device.requirements.number]
             if device.given is None:
                 missing += 1
                 continue

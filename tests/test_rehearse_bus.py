@@ -1,4 +1,4 @@
-"""The bus protocol, each side held against another hand's: the software against cards of
+"""The bus protocol, each side compared with another hand's: the software against cards of
 tests/support/bus_card.py, the cards against the scan of tests/support/bus_scan.py.
 
 Where a value has no source beside it, it is that of tests/support: the standard's chapters 3, 4 and
@@ -20,7 +20,7 @@ from romtool.files.schemas import load_catalog
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
 from romtool.rehearse.software import Found, power_up
-from romtool.wants.collide import Placed
+from romtool.requirements.collide import Placed
 from tests.support.bus_card import KEY, BusCard, CardBus
 from tests.support.bus_scan import Scan, key
 from tests.support.independent import pnp_bytes
@@ -97,7 +97,7 @@ def test_pieces_of_the_key_wake_nobody(noise: list[int], end: int) -> None:
     assert card.state == "wait"
 
 
-# --- the cards, held against another scan ---------------------------------------------------------
+# --- the cards, compared with another scan ---------------------------------------------------------
 
 
 def test_four_cards_are_found_and_read() -> None:
@@ -165,7 +165,7 @@ def test_any_number_of_cards_for_another_scan(serials: list[int], rng: Random) -
     assert [card.data for card in scan_of(cards)] == in_order(cards)
 
 
-# --- the software, held against other cards -------------------------------------------------------
+# --- the software, compared with other cards -------------------------------------------------------
 
 
 @settings(deadline=None, max_examples=40)
@@ -217,7 +217,7 @@ def test_an_end_checksum_is_summed_by_the_software() -> None:
 
 def test_resource_data_that_never_ends() -> None:
     (card,) = found_by_software([BusCard(card_data(1)[:-2])]).cards
-    assert card.read.fault is not None and card.read.fault.name == "no-end"
+    assert card.read.problem is not None and card.read.problem.name == "no-end"
     assert card.read.data == card_data(1)[:-2]
     assert card.sums_right is None
     assert [device.is_on for device in card.devices] == [True]
@@ -225,14 +225,14 @@ def test_resource_data_that_never_ends() -> None:
 
 def test_a_byte_that_ends_the_reading() -> None:
     (card,) = found_by_software([BusCard(card_data(1)[:-2] + bytes(40))]).cards
-    assert card.read.fault is not None and card.read.fault.name == "stopped"
+    assert card.read.problem is not None and card.read.problem.name == "stopped"
     assert card.read.data == card_data(1)[:-2]
 
 
 @pytest.mark.parametrize("stuck_at", [0, 4, 8, 9, 10, 40])
 def test_a_byte_that_is_never_ready(stuck_at: int) -> None:
     (card,) = found_by_software([BusCard(card_data(1), stuck_at=stuck_at)]).cards
-    assert card.read.fault is not None and card.read.fault.name == "not-ready"
+    assert card.read.problem is not None and card.read.problem.name == "not-ready"
     assert card_data(1).startswith(card.read.data)
     assert len(card.read.data) <= stuck_at
 
@@ -240,13 +240,13 @@ def test_a_byte_that_is_never_ready(stuck_at: int) -> None:
 def test_a_register_that_keeps_nothing_leaves_the_device_off() -> None:
     card = BusCard(card_data(1), forgets=frozenset({0x70}))
     ((device,),) = [one.devices for one in found_by_software([card]).cards]
-    assert device.fault is not None and device.fault.name == "not-kept"
-    assert "70h" in device.fault.text
+    assert device.problem is not None and device.problem.name == "not-kept"
+    assert "70h" in device.problem.text
     assert not device.is_on
     assert card.registers[0, 0x30] == 0
 
 
-# A device that says that it has register 31h: bit 1 of the byte behind its ID (Spec 6.2.2.2).
+# A device that says that it has register 31h: bit 1 of the byte after its ID (Spec 6.2.2.2).
 CHECKED = CARD_ITEMS.replace(bytes.fromhex("15 46 4C 00 01 00"), bytes.fromhex("15 46 4C 00 01 02"))
 
 
@@ -258,8 +258,8 @@ def test_the_range_check_hears_who_else_answers() -> None:
         identifier("QRL0301", 1) + CHECKED, ranges={0: {0: 16}}, echoes=frozenset({0x224, 0x226})
     )
     ((device,),) = [one.devices for one in found_by_software([taken]).cards]
-    assert device.fault is not None and device.fault.name == "range-taken"
-    assert "224h-226h" in device.fault.text
+    assert device.problem is not None and device.problem.name == "range-taken"
+    assert "224h-226h" in device.problem.text
     assert taken.registers[0, 0x30] == 0
 
 

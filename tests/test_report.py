@@ -1,4 +1,4 @@
-"""The page of `romtool report`: what it says, held against the image's own bytes, and its form.
+"""The page of `romtool report`: what it says, compared with the image's own bytes, and its form.
 
 The parser is of other hands and strict; the browser's part stands in test_report_browser.py.
 Offsets are counted by hand: 4 bytes of signature and count, 19 configuration bytes, then the
@@ -32,8 +32,8 @@ from romtool.report.model import report_of
 from romtool.report.origin import Subject
 from romtool.report.page import page
 from romtool.rules.check import check
-from romtool.wants.collide import Placed
-from romtool.wants.read import wants_of
+from romtool.requirements.collide import Placed
+from romtool.requirements.read import requirements_of
 from tests.support.pages import (
     HTML,
     SVG,
@@ -290,7 +290,7 @@ def hosted(image: bytes, host: Host) -> Element:
     """The page about an image in a PC."""
     catalog = load_catalog()
     read = decode(catalog, image)
-    pc = InThatPC(host, assign(catalog, [wants_of(read)], host))
+    pc = InThatPC(host, assign(catalog, [requirements_of(read)], host))
     subject = Subject("card.bin", "raw", read, "24C04", check(read))
     return parsed(page(report_of(subject, pc)).encode())
 

@@ -56,7 +56,7 @@ const ratio = (a, b) => {
   const [dark, bright] = [light(a), light(b)].sort((x, y) => x - y);
   return (bright + 0.05) / (dark + 0.05);
 };
-const behind = (one) => {
+const after = (one) => {
   for (; one; one = one.parentElement) {
     const color = parse(getComputedStyle(one).backgroundColor);
     if (color.length < 4 || color[3]) return color;
@@ -70,10 +70,10 @@ while (texts.nextNode()) {
   if (!texts.currentNode.data.trim() || !parent.getClientRects().length) continue;
   if (parent.closest("script, .unseen, .skip, svg")) continue;
   const color = parse(getComputedStyle(parent).color);
-  found.push(["text", ratio(color, behind(parent)), parent.outerHTML]);
+  found.push(["text", ratio(color, after(parent)), parent.outerHTML]);
 }
 for (const one of document.querySelectorAll("svg text")) {
-  const paper = behind(one.closest("div"));
+  const paper = after(one.closest("div"));
   found.push(["text", ratio(parse(getComputedStyle(one).fill), paper), one.outerHTML]);
 }
 const ink = parse(getComputedStyle(document.querySelector(".hex tspan")).fill);
@@ -87,7 +87,7 @@ for (const icon of document.querySelectorAll(".icon")) {
   const body = parse(getComputedStyle(icon.querySelector(".body")).fill);
   const sign = parse(getComputedStyle(icon.querySelector(".sign")).stroke);
   found.push(["drawing", ratio(body, sign), "sign"]);
-  found.push(["drawing", ratio(body, behind(icon.parentElement)), "icon"]);
+  found.push(["drawing", ratio(body, after(icon.parentElement)), "icon"]);
 }
 return found.map(([kind, ratio, html]) => [kind, ratio, html.slice(0, 90)]);
 """
@@ -140,7 +140,7 @@ def test_no_overflow(opened: Browser, folder: Path, name: str, width: int, schem
 @pytest.mark.parametrize("scheme", SCHEMES)
 @pytest.mark.parametrize("name", PAGES)
 def test_contrast(opened: Browser, folder: Path, name: str, scheme: str) -> None:
-    """All text, and what must be seen of the drawings, against what lies behind it."""
+    """All text, and what must be seen of the drawings, against what lies after it."""
     opened.view(folder / f"{name}.html", 1280, scheme=scheme)
     measured = opened.run(CONTRAST)
     assert {kind for kind, _, _ in measured} == {"text", "drawing"}
@@ -159,7 +159,7 @@ def test_schemes_differ(opened: Browser, folder: Path) -> None:
     assert max(dark) < 60
 
 
-def explained(opened: Browser) -> tuple[str, str, str]:
+def representable(opened: Browser) -> tuple[str, str, str]:
     """What the panel beside the map says: where, which bytes, what."""
     panel = opened.driver.find_element(By.ID, "explained")
     assert panel.is_displayed()
@@ -173,7 +173,7 @@ def test_hover(opened: Browser, folder: Path) -> None:
     box = opened.driver.find_element(By.CSS_SELECTOR, "#boxes a[href='#b0012'] .box")
     ActionChains(opened.driver).move_to_element(box).perform()
     says = "IRQ wiring: A 5, B 7, C 9, D 11, E -, F -"
-    assert explained(opened) == ("0012, frame", "75 B9 00", says)
+    assert representable(opened) == ("0012, frame", "75 B9 00", says)
     assert opened.run("return getComputedStyle(arguments[0]).strokeWidth", box) == "2.5px"
 
 
@@ -217,7 +217,7 @@ def test_keys(opened: Browser, folder: Path) -> None:
     keys(opened, Keys.TAB, Keys.TAB)  # past the link in the map's introduction
     assert focused(opened) == "#b0000"
     keys(opened, Keys.ARROW_RIGHT)
-    assert explained(opened) == ("0002, frame", "00 FA", "byte count: 250, right")
+    assert representable(opened) == ("0002, frame", "00 FA", "byte count: 250, right")
     assert spoken(opened) == "0002, 2 bytes: frame: byte count: 250, right"
     keys(opened, Keys.ARROW_DOWN)
     assert focused(opened) == "#b0012"
@@ -226,7 +226,7 @@ def test_keys(opened: Browser, folder: Path) -> None:
     keys(opened, Keys.ARROW_LEFT, Keys.ARROW_LEFT)
     assert focused(opened) == "#b0000"
     keys(opened, Keys.END)
-    assert explained(opened)[2] == "fill: 239 bytes"
+    assert representable(opened)[2] == "fill: 239 bytes"
     keys(opened, Keys.TAB)
     assert not focused(opened).startswith("#b")
     back = ActionChains(opened.driver).key_down(Keys.SHIFT).send_keys(Keys.TAB).key_up(Keys.SHIFT)

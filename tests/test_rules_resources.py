@@ -51,8 +51,8 @@ def device(*choices: str, after: str = "", number: int = 1, offers: str = DMA) -
     """A device that offers what the good card does; each choice: its priority and resources."""
     offered = f"{offers}, {LINES}" if number == 1 else offers
     lines = f"resources = [ {offered} ]\n"
-    behind = f"resources_after = [ {after} ]\n" if after else ""
-    tables = [f'[[device]]\n{{}}id = "QRL{number:04}"\n{lines}{behind}']
+    stop = f"resources_after = [ {after} ]\n" if after else ""
+    tables = [f'[[device]]\n{{}}id = "QRL{number:04}"\n{lines}{stop}']
     for choice in choices:
         priority, _, resources = choice.partition(": ")
         mark = CARET if priority.startswith(CARET) else ""
@@ -69,7 +69,7 @@ def many(count: int, entry: str) -> str:
 
 
 PROFILES = [
-    # Lines and channels (common practice, no source).
+    # IRQ and DMA (common practice, no source).
     spoilt("not-wired", LINES, f"{CARET}{{ irq = [5, 7, 10] }}", error("not-wired")),
     spoilt("not-wired/dma", DMA, f"{CARET}{{ dma = [0, 1, 3] }}", error("not-wired")),
     spoilt("line-off-bus", LINES, f"{CARET}{{ irq = [0, 5, 7] }}", error("line-off-bus")),
@@ -359,7 +359,7 @@ PROFILES = [
         + device(number=2, offers="{ io = 0x228, length = 2 }"),
         warning("choice-blocked"),
     ),
-    # Settings, serial number, bytes behind the end (from memory; Spec 6.1; common practice).
+    # Settings, serial number, bytes after the end (from memory; Spec 6.1; common practice).
     spoilt(
         "untypical",
         "dma_wiring = [4, 1, 3]",

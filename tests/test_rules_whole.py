@@ -14,7 +14,7 @@ from random import Random
 
 import pytest
 
-from romtool.files.intake import take
+from romtool.files.intake import read_input
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.image.model import Image
@@ -23,10 +23,16 @@ from romtool.profile.read import read_profile
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.toml.parse import parse_toml
-from romtool.wants.fit import fits
-from romtool.wants.needs import Alternative, DeviceWants, Lines, Need, Span
-from romtool.wants.read import wants_of
-from romtool.wants.short import short_of_lines
+from romtool.requirements.fit import fits
+from romtool.requirements.model import (
+    Alternative,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
+from romtool.requirements.read import requirements_of
+from romtool.requirements.short import short_of_lines
 from tests import test_rules, test_rules_resources
 from tests.support.checking import (
     GOOD,
@@ -206,36 +212,45 @@ def test_random_valid_profiles_have_no_error() -> None:
 def test_the_solver_is_not_loaded_for_the_samples() -> None:
     """It takes long to load: `check` does without it where a quick try shows that all fits."""
     for sample in SAMPLES:
-        image = decode(CATALOG, take(CATALOG, str(sample)).data)
-        assert fits(CATALOG, wants_of(image).devices) is True
+        image = decode(CATALOG, read_input(CATALOG, str(sample)).data)
+        assert fits(CATALOG, requirements_of(image).devices) is True
 
 
 # --- what can be had together -----------------------------------------------------------------
 
 
-def asking(*choices: tuple[Need, ...]) -> DeviceWants:
+def asking(*choices: tuple[Requirement, ...]) -> DeviceRequirements:
     """A device with these choices."""
     alternatives = [Alternative(n, None, 1, needs, needs) for n, needs in enumerate(choices)]
-    return DeviceWants("QRL0001", 0, None, (), tuple(alternatives), ())
+    return DeviceRequirements("QRL0001", 0, None, (), tuple(alternatives), ())
 
 
-def ports(low: int, high: int, step: int, length: int, bits: int = 16) -> Span:
-    return Span("io", low, high, step, length, bits)
+def ports(low: int, high: int, step: int, length: int, bits: int = 16) -> RangeRequirement:
+    return RangeRequirement("io", low, high, step, length, bits)
 
 
 @pytest.mark.parametrize(
     ("devices", "can"),
     [
-        ([asking((Lines("irq", (5,)),)), asking((Lines("irq", (5,)),))], False),
-        ([asking((Lines("irq", (5,)),)), asking((Lines("irq", (5, 7)),))], True),
+        ([asking((LineRequirement("irq", (5,)),)), asking((LineRequirement("irq", (5,)),))], False),
+        (
+            [asking((LineRequirement("irq", (5,)),)), asking((LineRequirement("irq", (5, 7)),))],
+            True,
+        ),
         # Turned back: the first has to leave line 5 to the second.
-        ([asking((Lines("irq", (5, 7)),)), asking((Lines("irq", (5,)),))], True),
+        (
+            [asking((LineRequirement("irq", (5, 7)),)), asking((LineRequirement("irq", (5,)),))],
+            True,
+        ),
         # 2 goes by the number 9 on the bus.
-        ([asking((Lines("irq", (2,)),)), asking((Lines("irq", (9,)),))], False),
-        ([asking((Lines("irq", (5,)),)), asking((Lines("dma", (5,)),))], True),
+        ([asking((LineRequirement("irq", (2,)),)), asking((LineRequirement("irq", (9,)),))], False),
+        ([asking((LineRequirement("irq", (5,)),)), asking((LineRequirement("dma", (5,)),))], True),
         # The first choice of the second device is taken, the second one isn't.
         (
-            [asking((Lines("irq", (5,)),)), asking((Lines("irq", (5,)),), (Lines("irq", (7,)),))],
+            [
+                asking((LineRequirement("irq", (5,)),)),
+                asking((LineRequirement("irq", (5,)),), (LineRequirement("irq", (7,)),)),
+            ],
             True,
         ),
         ([asking((ports(0x220, 0x220, 1, 16),)), asking((ports(0x22F, 0x22F, 1, 1),))], False),
@@ -248,10 +263,10 @@ def ports(low: int, high: int, step: int, length: int, bits: int = 16) -> Span:
         ([asking((ports(0x300, 0x310, 8, 8),))] * 3, True),
         # The lowest base of the first is the only one of the second.
         ([asking((ports(0x300, 0x308, 8, 8),)), asking((ports(0x300, 0x300, 1, 8),))], True),
-        ([asking((Lines("irq", ()), ports(0, 0, 1, 0)))] * 2, True),
+        ([asking((LineRequirement("irq", ()), ports(0, 0, 1, 0)))] * 2, True),
     ],
 )
-def test_quick_try(devices: list[DeviceWants], can: bool) -> None:
+def test_quick_try(devices: list[DeviceRequirements], can: bool) -> None:
     assert fits(CATALOG, devices) is can
 
 
@@ -259,17 +274,19 @@ def test_quick_try_gives_up() -> None:
     """Too much to try, or too many devices to begin: not known."""
     crowd = [asking((ports(0x100, 0x2FC, 1, 32),))] * 17
     assert fits(CATALOG, crowd) is None
-    assert fits(CATALOG, [asking((Lines("irq", (5,)),))] * 101) is None
+    assert fits(CATALOG, [asking((LineRequirement("irq", (5,)),))] * 101) is None
 
 
 def test_too_few_lines_are_counted() -> None:
-    two = [asking((Lines("irq", (5, 7)),)) for _ in range(2)]
-    three = asking((Lines("irq", (5,)), ports(0, 9, 1, 1)), (Lines("irq", (7,)),))
-    apart = asking((Lines("irq", (9, 10)),))
-    none = asking((Lines("irq", (5,)),), (Lines("irq", ()),))
+    two = [asking((LineRequirement("irq", (5, 7)),)) for _ in range(2)]
+    three = asking(
+        (LineRequirement("irq", (5,)), ports(0, 9, 1, 1)), (LineRequirement("irq", (7,)),)
+    )
+    apart = asking((LineRequirement("irq", (9, 10)),))
+    none = asking((LineRequirement("irq", (5,)),), (LineRequirement("irq", ()),))
     assert short_of_lines(CATALOG, [*two, apart, none]) == []
     assert short_of_lines(CATALOG, [apart, *two, none, three]) == [*two, three]
-    many = [asking((Lines("dma", (0, 1, 3)),)) for _ in range(50)]
+    many = [asking((LineRequirement("dma", (0, 1, 3)),)) for _ in range(50)]
     assert len(short_of_lines(CATALOG, many)) == 4
 
 
@@ -279,7 +296,7 @@ def test_the_solver_is_asked_where_a_try_gives_up(tmp_path: Path) -> None:
     text = '[card]\nid = "QRL0301"\nserial = 1\nname = "Hollow Lane"\n' + "".join(
         device.format(number) + "length = 15 } ]\n" for number in range(1, 10)
     )
-    assert fits(CATALOG, wants_of(image_of(text)).devices) is None
+    assert fits(CATALOG, requirements_of(image_of(text)).devices) is None
     (found,) = errors(image_of(text))
     assert found.rule == "no-assignment"
     assert "QRL0001" in found.message

@@ -21,11 +21,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import schema_files, shipped_folder
 from romtool.schema.gathering import SchemaFile
 from romtool.schema.loading import load
-from romtool.text.faults import fault_line
+from romtool.text.problems import problem_line
 from romtool.toml.located import located
 from tests.support.tool import CARD, identifier, romtool, told
 
@@ -133,7 +133,7 @@ def test_the_shipped_files_load() -> None:
         kind: {row["name"] for path in SHIPPED for row in rows(parsed(path), kind)}
         for kind in ("frame", "part", "record", "rule", "mishap")
     }
-    assert set(catalog.frames) == names["frame"]
+    assert set(catalog.layouts) == names["frame"]
     assert set(catalog.parts) == names["part"]
     assert set(catalog.records) == names["record"]
     assert set(catalog.rules) == names["rule"]
@@ -143,8 +143,8 @@ def test_the_shipped_files_load() -> None:
 def test_the_order_of_the_files_settles_nothing() -> None:
     files = [SchemaFile(str(path), path.read_text(encoding="utf-8"), own=False) for path in SHIPPED]
     catalog = load(files[::-1])
-    assert set(catalog.frames) == {"counted-19", "counted-7", "marked-8", "plain"}
-    assert catalog.default_frame.name == "plain"
+    assert set(catalog.layouts) == {"counted-19", "counted-7", "marked-8", "plain"}
+    assert catalog.default_layout.name == "plain"
 
 
 # --- one bad thing ----------------------------------------------------------------------------
@@ -607,7 +607,7 @@ CASES = [
         "flag-as-number",
         "fill = 0x00",
         f"fill = 0\npatch = {CARET}1",
-        "patch takes true or false, not 1; a firmware patch area may stand behind the PnP data",
+        "patch takes true or false, not 1; a firmware patch area may stand after the PnP data",
     ),
     case(
         "unit-0",
@@ -899,7 +899,9 @@ IMPOSSIBLE = [
         'bits = "6:5", key = "unused", type = "flag", default = false',
     ),
     instead("text-of-two-bytes", NUMBERED, 'type = "text", encoding = "ascii", default = "A"'),
-    instead("choice-of-words", FLAG, 'type = "choice", names = { off = "off" }, default = "off"'),
+    instead(
+        "choice-of-words", FLAG, 'type = "choice", names = { off_value = "off" }, default = "off"'
+    ),
     instead("choice-names-a-number", FLAG, 'type = "choice", names = 5, default = "off"'),
     instead(
         "choice-beyond-its-bits",
@@ -1012,10 +1014,10 @@ def only_refused(text: str) -> None:
     """Load the shipped files and one with this text: it loads or is refused, with places."""
     try:
         load([*shipped(), SchemaFile("bad.toml", text)])
-    except Refused as refusal:
-        assert refusal.faults
-        for fault in refusal.faults:
-            line = fault_line(located(fault, text))
+    except InputError as refusal:
+        assert refusal.problems
+        for problem in refusal.problems:
+            line = problem_line(located(problem, text))
             assert re.match(r"bad\.toml:\d+:\d+: .", line) or "nested too deep" in line, line
 
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import LEAST_EVIDENCE, decode, evidence, read_as, signed
 from romtool.profile.serials import with_serials
@@ -53,14 +53,14 @@ def test_register_of_identifiers(data: bytes) -> None:
 @relaxed
 def test_frame_is_the_one_with_most_evidence(data: bytes) -> None:
     """The first of those for which most speaks, of those that are believed at all."""
-    all_images = [read_as(CATALOG, data, frame) for frame in CATALOG.frames.values()]
+    all_images = [read_as(CATALOG, data, frame) for frame in CATALOG.layouts.values()]
     believed = [
         image
         for image in all_images
         if image is not None and (evidence(image) >= LEAST_EVIDENCE or signed(image))
     ]
     best = max(believed, key=evidence, default=None)
-    assert decode(CATALOG, data).frame is (best.frame if best else None)
+    assert decode(CATALOG, data).layout is (best.layout if best else None)
 
 
 serials = st.lists(st.integers(0, witness.NO_SERIAL - 1), min_size=1, max_size=4)
@@ -77,8 +77,8 @@ def test_serials(profile: Table, numbers: list[int]) -> None:
 def test_a_serial_that_cannot_be_stored_is_refused_wherever_it_stands() -> None:
     made = with_serials(CATALOG, PROFILE, [1, 1 << 32])
     next(made)
-    with pytest.raises(Refused, match="serial number") as refused:
+    with pytest.raises(InputError, match="serial number") as refused:
         next(made)
-    with pytest.raises(Refused) as at_once:
+    with pytest.raises(InputError) as at_once:
         next(with_serials(CATALOG, PROFILE, [1 << 32]))
-    assert refused.value.faults == at_once.value.faults
+    assert refused.value.problems == at_once.value.problems

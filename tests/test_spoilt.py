@@ -120,7 +120,7 @@ def bad_reads() -> Iterator[Case]:
     late = spoil.one_bit_late(image)
     yield Case("late-marked-8-full", image, "marked-8", [late], doubtful=[last])
 
-    # Cut short behind the end item.
+    # Cut short after the end item.
     image = original("plain", 256, 10)
     yield Case(
         "cut-plain-behind-the-end", image, "plain", [image[: spoil.pnp_span(image, "plain")[1]]]
@@ -446,7 +446,7 @@ def test_random(size: int, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("layout", FRAMES)
 def test_cut_without_end(layout: str, tmp_path: Path) -> None:
-    """What stood behind the cut can't be known."""
+    """What stood after the cut can't be known."""
     image = original(layout, 512, 71)
     end = spoil.pnp_span(image, layout)[1]
     assert_not_settled(tmp_path, [image[: end - 12]])

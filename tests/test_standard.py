@@ -1,4 +1,4 @@
-"""Published values held against the tool's own code.
+"""Published values compared with the tool's own code.
 
 "Spec" is the *Plug and Play ISA Specification, Version 1.0a* (5 May 1994); the source of each
 value stands beside it. The bytes are written by hand.
@@ -12,16 +12,16 @@ from typing import Any
 
 import pytest
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.answer import image_json
 from romtool.image.decode import decode
-from romtool.image.walk import Item, announced, walk, whole_items
+from romtool.image.walk import Descriptor, peek_tag, walk, whole_items
 from romtool.profile.assemble import assemble
 from romtool.profile.entries import item_bytes
 from romtool.profile.read import read_profile
 from romtool.schema.checksums import lfsr8, shifted, sum8, xor8
-from romtool.schema.kinds import Number, Spelled
+from romtool.schema.field_types import Number, CompressedAscii
 from tests.support.tool import built, inspected, romtool, told
 
 Table = dict[str, Any]
@@ -44,7 +44,7 @@ def item_of(entry: Table) -> bytes:
     return item_bytes(CATALOG, entry, ())
 
 
-def only_item(data: bytes) -> Item:
+def only_item(data: bytes) -> Descriptor:
     """The item that the tool finds in bytes that are one item and no more."""
     found = list(walk(CATALOG, data, 0))
     assert [item.raw for item in found] == [data]
@@ -56,7 +56,7 @@ def only_item(data: bytes) -> Item:
 
 @pytest.mark.parametrize("at", range(24))
 def test_initiation_key(at: int) -> None:
-    """Eight shifts with data 0 lead from each key byte to the eighth behind it (App. B.1).
+    """Eight shifts with data 0 lead from each key byte to the eighth after it (App. B.1).
 
     The first 24 are what it starts from, the last 24 what it comes to: all 32 take part.
     """
@@ -123,8 +123,8 @@ def test_the_register_one_bit_later() -> None:
 
 def test_packed_letters() -> None:
     """Five bits a letter, A = 1; bit 7 of the first byte is 0 (Spec 6.1)."""
-    kind = CATALOG.identifier.layout.by_key["id"].kind
-    assert isinstance(kind, Spelled)
+    kind = CATALOG.identifier.field_layout.by_key["id"].kind
+    assert isinstance(kind, CompressedAscii)
     assert kind.to_stored("AAA0000") == 0x04210000  # 0 00001 00001 00001
     assert kind.to_stored("ZZZFFFF") == 0x6B5AFFFF  # 0 11010 11010 11010
     for text in ("AAA0000", "ZZZFFFF", "PNPB02F"):
@@ -323,7 +323,7 @@ def test_record(by_hand: str, title: str, chapter: str) -> None:
     """Each first byte is the record that the standard says, of just this length."""
     item = only_item(bytes.fromhex(by_hand))
     assert item.record.title == title
-    assert item.explained
+    assert item.representable
     # The source that the tool itself shows is the right chapter.
     assert f"Spec {chapter}" in item.record.source
     assert not item.record.source.startswith(f"Spec {chapter}0")
@@ -348,7 +348,7 @@ ODD += ["85 10 00" + " 00" * 16, "86 0A 00" + " 00" * 10]
 def test_odd_lengths(by_hand: str) -> None:
     """An item of another length is kept as bytes, not taken for what it isn't."""
     item = only_item(bytes.fromhex(by_hand))
-    assert not item.explained
+    assert not item.representable
     assert not item.record.takes(len(item.content))
 
 
@@ -478,7 +478,7 @@ def test_version_is_packed_bcd() -> None:
 
 
 def test_end_checksum() -> None:
-    """All bytes behind the identifier sum to 0; a stored 0 is not checked (Spec 6.2.2.11)."""
+    """All bytes after the identifier sum to 0; a stored 0 is not checked (Spec 6.2.2.11)."""
     image = image_of(card={"id": "PXQ5409", "serial": 0x04000100})
     # 0A + 10 + 00 + 79 is 93h; 93h + 6Dh is 100h.
     assert image[9:14] == bytes.fromhex("0A 10 00 79 6D")
@@ -494,7 +494,7 @@ def test_largest_items() -> None:
     assert (CATALOG.headers["small"].top_code, CATALOG.headers["large"].top_code) == (15, 127)
     assert item_of({"vendor": "01 02 03 04 05 06 07"})[:1] == b"\x77"
     assert item_of({"vendor": "01 02 03 04 05 06 07 08"})[:3] == b"\x84\x08\x00"
-    with pytest.raises(Refused):
+    with pytest.raises(InputError):
         item_of({"vendor": "01 02 03 04 05 06 07 08", "form": "small"})
 
 
@@ -516,7 +516,7 @@ def test_largest_items() -> None:
 )
 def test_what_no_item_can_say(entry: Table) -> None:
     """Numbers of more bits than the item has are refused, not cut (Spec 6.2.2, 6.2.3)."""
-    with pytest.raises(Refused):
+    with pytest.raises(InputError):
         item_of(entry)
 
 
@@ -547,15 +547,15 @@ def test_whole_items_and_cut_ones() -> None:
 
 def test_what_a_header_announces() -> None:
     """The whole item's bytes, those that are missing too (Spec 6.2.2, 6.2.3)."""
-    version = announced(CATALOG, b"\0\x0a\x10", 1)
+    version = peek_tag(CATALOG, b"\0\x0a\x10", 1)
     assert version is not None
     assert (version[0].role, version[1]) == ("version", 3)
-    name = announced(CATALOG, b"\x82\x34\x12", 0)
+    name = peek_tag(CATALOG, b"\x82\x34\x12", 0)
     assert name is not None
     assert (name[0].role, name[1]) == ("name", 0x1237)
-    assert announced(CATALOG, b"\x82\x34", 0) is None
-    assert announced(CATALOG, b"\0", 0) is None
-    assert announced(CATALOG, b"\x0a", 1) is None
+    assert peek_tag(CATALOG, b"\x82\x34", 0) is None
+    assert peek_tag(CATALOG, b"\0", 0) is None
+    assert peek_tag(CATALOG, b"\x0a", 1) is None
 
 
 def test_an_item_has_one_role() -> None:
@@ -567,7 +567,7 @@ def test_an_item_has_one_role() -> None:
 
 
 def test_walk_stops_where_no_whole_item_stands() -> None:
-    """Behind the end item (79h), before a cut one (Spec 6.2), and at a byte 00h.
+    """After the end item (79h), before a cut one (Spec 6.2), and at a byte 00h.
 
     That is what the PnP code of an operating system kernel does, read and run.
     """

@@ -83,7 +83,7 @@ def desk(tmp_path: Path) -> Path:
 
 # When the files are about to be written, the process is copied again and again, each copy to be
 # killed when it comes to the n-th line of the modules that write; n goes up until one gets through.
-# What each left behind is printed.
+# What each left after is printed.
 KILL_AT_EACH_LINE = """
 import json, os, shutil, signal
 from romtool.commands.series import Series
@@ -126,7 +126,7 @@ write, Series.write = Series.write, each_line
 @pytest.mark.parametrize("serials", ["101", "101-103"] if MORE else ["101"])
 @pytest.mark.parametrize("force", [False, True], ids=["new", "force"])
 def test_killed_between_any_two_writes(way: str, serials: str, force: bool, tmp_path: Path) -> None:
-    """Old file or new file, never half; and the next call leaves nothing of it behind."""
+    """Old file or new file, never half; and the next call leaves nothing of it after."""
     old, new = tmp_path / "old", tmp_path / "new"
     for folder, profile in ((old, OTHER), (new, PROFILE)):
         (tmp_path / "card.toml").write_text(profile)
@@ -251,26 +251,26 @@ REFUSALS = {
 def test_what_the_system_refuses(name: str, way: str, desk: Path) -> None:
     """One line, what to do in it, and nothing is left."""
     call, error, words = REFUSALS[name]
-    fault = f"{WAYS[way]}\n{FULL.format(call=call, error=error)}"
+    problem = f"{WAYS[way]}\n{FULL.format(call=call, error=error)}"
     if call == "link":  # a disk without links: the draft gets its name another way
-        fault += "\nos.rename = full"
-    one_line(spoilt(fault, "build", "card.toml", "-o", "out", cwd=desk), f"out/card.bin: {words}")
+        problem += "\nos.rename = full"
+    one_line(spoilt(problem, "build", "card.toml", "-o", "out", cwd=desk), f"out/card.bin: {words}")
     assert names_in(desk / "out") == []
-    one_line(spoilt(fault, "profile", "card.bin", "-o", "a.toml", cwd=desk), f"a.toml: {words}")
+    one_line(spoilt(problem, "profile", "card.bin", "-o", "a.toml", cwd=desk), f"a.toml: {words}")
     assert names_in(desk) == ["card.bin", "card.toml", "out"]
 
 
 def test_a_disk_without_links(desk: Path) -> None:
     """Memory cards and some shares have none: written all the same, and over nothing."""
-    fault = f"{NAMED}\n{FULL.format(call='link', error='EPERM')}"
+    problem = f"{NAMED}\n{FULL.format(call='link', error='EPERM')}"
     words = ["build", "card.toml", "-o", "out"]
-    assert spoilt(fault, *words, cwd=desk).returncode == 0
+    assert spoilt(problem, *words, cwd=desk).returncode == 0
     assert romtool("build", "card.toml", "-o", "usual", cwd=desk).returncode == 0
     assert contents(desk / "out") == contents(desk / "usual")
     (desk / "card.toml").write_text(OTHER)
-    assert spoilt(fault, *words, cwd=desk).returncode == 2
+    assert spoilt(problem, *words, cwd=desk).returncode == 2
     assert contents(desk / "out") == contents(desk / "usual")
-    assert spoilt(fault, *words, "--force", cwd=desk).returncode == 0
+    assert spoilt(problem, *words, "--force", cwd=desk).returncode == 0
     assert names_in(desk / "out") == names_in(desk / "usual")
     assert contents(desk / "out") != contents(desk / "usual")
 
@@ -384,9 +384,9 @@ os.link = late
 @pytest.mark.parametrize("kind", ["bin", "hex"])
 def test_file_that_comes_into_being_meanwhile(kind: str, way: str, desk: Path) -> None:
     """It is not overwritten, and the other file of the call is taken back."""
-    fault = f"{WAYS[way]}\n{RIVAL.format(kind=kind)}"
+    problem = f"{WAYS[way]}\n{RIVAL.format(kind=kind)}"
     (desk / "out").mkdir()
-    run = spoilt(fault, "build", "card.toml", "-o", "out", cwd=desk)
+    run = spoilt(problem, "build", "card.toml", "-o", "out", cwd=desk)
     one_line(run, f"out/card.{kind}: exists already", "--force")
     assert contents(desk / "out") == {f"card.{kind}": b"the rival's"}
 

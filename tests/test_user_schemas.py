@@ -25,8 +25,8 @@ from romtool.profile.write import profile_text
 from romtool.rules.check import check
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Choice, Flag, Flags, Hex, Lines, Number, Pins
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Choice, Flag, Flags, Hex, Lines, Number, Pins
 from tests.support import independent as witness
 from tests.support.profiles import LAYOUTS, profiles
 from tests.support.tool import inspected, romtool, told
@@ -41,8 +41,8 @@ CHIP = "hollow-lane-24"
 SHIPPED = load_catalog()
 EXTENDED = load_catalog([OWN])
 FRAMES = [
-    *(pytest.param(SHIPPED, name, id=name) for name in SHIPPED.frames),
-    *(pytest.param(EXTENDED, name, id=f"with-own-{name}") for name in EXTENDED.frames),
+    *(pytest.param(SHIPPED, name, id=name) for name in SHIPPED.layouts),
+    *(pytest.param(EXTENDED, name, id=f"with-own-{name}") for name in EXTENDED.layouts),
 ]
 
 relaxed = settings(
@@ -76,7 +76,7 @@ def values_of(field: Field) -> st.SearchStrategy[Any]:
     raise AssertionError(f"this test draws no {type(kind).__name__} ({field.key})")
 
 
-def configs(frame: Frame) -> st.SearchStrategy[Table]:
+def configs(frame: ImageLayout) -> st.SearchStrategy[Table]:
     """Configurations of a frame, each field left out at times."""
     return st.fixed_dictionaries(
         {}, optional={field.key: values_of(field) for field in frame.config_fields}
@@ -103,7 +103,7 @@ def test_every_frame(catalog: Catalog, name: str) -> None:
 
     Several values are drawn for each setting.
     """
-    frame = catalog.frames[name]
+    frame = catalog.layouts[name]
 
     @relaxed
     @given(profiles(), configs(frame))
@@ -114,7 +114,7 @@ def test_every_frame(catalog: Catalog, name: str) -> None:
             tables["config"] = config
         data = assemble(read_profile(catalog, tables)).data
         found = decode(catalog, data)  # by the bytes alone
-        assert found.frame is frame
+        assert found.layout is frame
         for key, value in config.items():
             assert found.config[key] == value, key
         for field in frame.config_fields:
@@ -122,7 +122,7 @@ def test_every_frame(catalog: Catalog, name: str) -> None:
                 assert found.config[field.key] == field.default, field.key
         for compared in found.computed.values():
             assert compared.stored == compared.computed
-        # What stands behind the frame is the plain image's, whatever the frame.
+        # What stands after the frame is the plain image's, whatever the frame.
         pnp = witness.pnp_bytes(tables)
         assert data[frame.size : frame.size + len(pnp)] == pnp
         text = profile_text(catalog, data)
@@ -131,7 +131,7 @@ def test_every_frame(catalog: Catalog, name: str) -> None:
         assert "raw" not in written["image"]
         assert "override" not in written
         assert written["image"].get("layout", "plain") == name
-        said = {k: v for k, v in config.items() if v != frame.layout.by_key[k].default}
+        said = {k: v for k, v in config.items() if v != frame.field_layout.by_key[k].default}
         assert written.get("config", {}) == said
 
     holds()
@@ -143,7 +143,7 @@ def test_typical_settings(catalog: Catalog, name: str) -> None:
 
     Its device offers each line and channel that has a pin.
     """
-    frame = catalog.frames[name]
+    frame = catalog.layouts[name]
     tables: Table = {
         "image": {"layout": name},
         "card": {"id": "QRL0301", "serial": 1, "name": "Hollow Lane audio card"},
@@ -155,18 +155,18 @@ def test_typical_settings(catalog: Catalog, name: str) -> None:
         tables["device"][0]["resources"] = [{"irq": sorted(pins["irq"])}, channels]
     data = assemble(read_profile(catalog, tables)).data
     image = decode(catalog, data)
-    assert image.frame is frame
+    assert image.layout is frame
     assert image.config == {field.key: field.default for field in frame.config_fields}
     assert all(found.severity == "note" for found in check(image))
     assert data[len(data) - 1] == frame.fill
-    covered = sum(len(raw) for _, raw in image.frame_units())
+    covered = sum(len(raw) for _, raw in image.layout_units())
     assert covered == frame.size
 
 
 def test_frames_are_those_of_the_files() -> None:
     """The layouts of the standard set, and with a folder of one's own also those in it."""
-    assert set(SHIPPED.frames) == set(LAYOUTS)
-    assert set(EXTENDED.frames) == {*LAYOUTS, CHIP}
+    assert set(SHIPPED.layouts) == set(LAYOUTS)
+    assert set(EXTENDED.layouts) == {*LAYOUTS, CHIP}
     assert EXTENDED.parts["24C32"].size == 4096
     assert "24C32" not in SHIPPED.parts
 
@@ -217,7 +217,7 @@ SMALLEST_CARD: Table = {"id": "PXQ5409", "serial": 0x04000100}
 
 
 def test_chip_by_hand() -> None:
-    """The smallest card behind the frame, all its bytes literal."""
+    """The smallest card after the frame, all its bytes literal."""
     frame = bytes.fromhex("48 4C 24 0E 00 10 75 A9 31 00 10")
     total = 0x48 ^ 0x4C ^ 0x24 ^ 0x0E ^ 0x10 ^ 0x75 ^ 0xA9 ^ 0x31 ^ 0x10
     expected = (frame + bytes([total]) + SMALLEST).ljust(128, b"\0")
@@ -431,7 +431,7 @@ def test_folder_of_schemas(tmp_path: Path) -> None:
     """All files of a folder count, those in folders inside it too; two of a name don't."""
     (tmp_path / "inside").mkdir()
     shutil.copy(OWN_FILE, tmp_path / "inside" / "chip.toml")
-    assert CHIP in load_catalog([tmp_path]).frames
+    assert CHIP in load_catalog([tmp_path]).layouts
     shutil.copy(OWN_FILE, tmp_path / "chip.toml")
     run = romtool("schema", "list", "--schemas", str(tmp_path))
     assert run.returncode == 2

@@ -1,4 +1,4 @@
-"""Vendor letters held against the registered list (Debian's hwdata, pnp.ids)."""
+"""Vendor letters compared with the registered list (Debian's hwdata, pnp.ids)."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from romtool.files.schemas import load_catalog
-from romtool.schema.kinds import Spelled
+from romtool.schema.field_types import CompressedAscii
 
 LIST = Path("/usr/share/hwdata/pnp.ids")
 
@@ -27,7 +27,7 @@ def vendors() -> list[str]:
 def test_registered_ids_are_spelt_and_read_back() -> None:
     """Every registered vendor packs into four bytes and comes back (Spec 6.1)."""
     kind = load_catalog().identifier.id_field.kind
-    assert isinstance(kind, Spelled)
+    assert isinstance(kind, CompressedAscii)
     found = vendors()
     assert len(found) > 1000
     for vendor in found:

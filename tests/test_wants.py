@@ -6,13 +6,18 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from romtool.files.intake import take
+from romtool.files.intake import read_input
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
-from romtool.wants import collide
-from romtool.wants.collide import Placed, memory_collides, never_together, ports_collide
-from romtool.wants.needs import CardWants, Lines, Need, Span
-from romtool.wants.read import wants_of
+from romtool.requirements import collide
+from romtool.requirements.collide import Placed, memory_collides, never_together, ports_collide
+from romtool.requirements.model import (
+    CardRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
+from romtool.requirements.read import requirements_of
 from tests.support.tool import PROFILE
 
 CATALOG = load_catalog()
@@ -21,20 +26,22 @@ CATALOG = load_catalog()
 def test_needs_stand_in_the_order_of_the_items(tmp_path: Path) -> None:
     file = tmp_path / "card.toml"
     file.write_text(PROFILE)
-    (device,) = wants_of(decode(CATALOG, take(CATALOG, str(file)).data, "plain")).devices
+    (device,) = requirements_of(
+        decode(CATALOG, read_input(CATALOG, str(file)).data, "plain")
+    ).devices
     first, second = device.alternatives
     assert [first.rank, second.rank] == [0, 1]
     assert first.needs == (
-        Lines("dma", (0, 1, 3), "8"),
-        Span("io", 0x220, 0x220, 1, 16, 16),
-        Lines("irq", (5,)),
+        LineRequirement("dma", (0, 1, 3), "8"),
+        RangeRequirement("io", 0x220, 0x220, 1, 16, 16),
+        LineRequirement("irq", (5,)),
     )
     assert second.own == (
-        Span("io", 0x240, 0x280, 0x20, 16, 16),
-        Lines("irq", (5, 7, 9, 10)),
+        RangeRequirement("io", 0x240, 0x280, 0x20, 16, 16),
+        LineRequirement("irq", (5, 7, 9, 10)),
     )
     (ports,) = second.of_kind("io")
-    assert isinstance(ports, Span)
+    assert isinstance(ports, RangeRequirement)
     assert list(ports.bases) == [0x240, 0x260, 0x280]
 
 
@@ -78,10 +85,12 @@ def test_a_range_as_the_trade_writes_it() -> None:
     assert Placed(0x201, 0, 16).in_words() == "201h"
 
 
-def spans(kind: str, bits: list[int], near: int, least: int = 0) -> st.SearchStrategy[Span]:
+def spans(
+    kind: str, bits: list[int], near: int, least: int = 0
+) -> st.SearchStrategy[RangeRequirement]:
     """Ranges with few bases, close to each other, some longer than the way to an alias."""
     return st.builds(
-        lambda low, further, step, length, decoded: Span(
+        lambda low, further, step, length, decoded: RangeRequirement(
             kind, low, low + further * step, step, length, decoded
         ),
         st.integers(0, near),
@@ -92,7 +101,7 @@ def spans(kind: str, bits: list[int], near: int, least: int = 0) -> st.SearchStr
     )
 
 
-def answers_of(need: Span) -> list[set[int]]:
+def answers_of(need: RangeRequirement) -> list[set[int]]:
     """What it would answer at below 2000h, for each of its bases; memory as it stands."""
     bits = need.bits if need.kind == "io" else 16
     return [answers_at(Placed(base, need.length, bits), 0x2000) for base in need.bases]
@@ -104,7 +113,9 @@ memory = spans("memory", [24, 32, 10], 0x900)
 
 @settings(deadline=None)
 @given(st.one_of(st.tuples(io, io), st.tuples(memory, memory)))
-def test_ranges_never_go_together_where_every_pair_collides(two: tuple[Span, Span]) -> None:
+def test_ranges_never_go_together_where_every_pair_collides(
+    two: tuple[RangeRequirement, RangeRequirement],
+) -> None:
     pairs = list(product(*map(answers_of, two)))
     assert never_together(CATALOG, *two) == (bool(pairs) and all(a & b for a, b in pairs))
 
@@ -124,11 +135,14 @@ def test_ranges_that_touch_do_not_collide() -> None:
 
 
 def test_ranges_that_just_make_way_for_each_other() -> None:
-    fixed, choice = Span("io", 0x220, 0x220, 1, 16, 16), Span("io", 0x210, 0x211, 1, 16, 16)
+    fixed, choice = (
+        RangeRequirement("io", 0x220, 0x220, 1, 16, 16),
+        RangeRequirement("io", 0x210, 0x211, 1, 16, 16),
+    )
     cases = [(choice, False)]
     # 620h is 220h for one that decodes 10 bits (common practice, no source).
     for base, never in ((0x610, False), (0x611, True), (0x62F, True), (0x630, False)):
-        cases.append((Span("io", base, base, 1, 16, 10), never))
+        cases.append((RangeRequirement("io", base, base, 1, 16, 10), never))
     for other, never in cases:
         assert never_together(CATALOG, fixed, other) == never
         assert never_together(CATALOG, other, fixed) == never
@@ -137,36 +151,36 @@ def test_ranges_that_just_make_way_for_each_other() -> None:
 def test_the_one_base_that_makes_way_is_found_turns_later() -> None:
     """Every third port, for so long that only the thousandth falls into the gap of the other."""
     gap = 3 * 1000 % 0x400
-    other = Span("io", gap + 1, gap + 1, 1, 0x3FF, 10)
-    assert not never_together(CATALOG, Span("io", 0, 3 * 1000, 3, 1, 10), other)
-    assert never_together(CATALOG, Span("io", 0, 3 * 999, 3, 1, 10), other)
+    other = RangeRequirement("io", gap + 1, gap + 1, 1, 0x3FF, 10)
+    assert not never_together(CATALOG, RangeRequirement("io", 0, 3 * 1000, 3, 1, 10), other)
+    assert never_together(CATALOG, RangeRequirement("io", 0, 3 * 999, 3, 1, 10), other)
 
 
 def test_lines_never_go_together_where_both_want_the_same_one() -> None:
-    def clash(one: Need, other: Need) -> bool:
+    def clash(one: Requirement, other: Requirement) -> bool:
         assert never_together(CATALOG, one, other) == never_together(CATALOG, other, one)
         return never_together(CATALOG, one, other)
 
-    five = Lines("irq", (5,))
+    five = LineRequirement("irq", (5,))
     assert clash(five, five)
-    assert not clash(five, Lines("irq", (7,)))
-    assert not clash(five, Lines("irq", (5, 7)))
+    assert not clash(five, LineRequirement("irq", (7,)))
+    assert not clash(five, LineRequirement("irq", (5, 7)))
     # A card's pin 2 is the line that goes by 9 (common practice, no source).
-    assert clash(Lines("irq", (2,)), Lines("irq", (9,)))
-    assert not clash(five, Lines("irq", ()))
-    assert not clash(five, Lines("dma", (5,)))
-    assert not clash(five, Span("io", 5, 5, 1, 1, 16))
+    assert clash(LineRequirement("irq", (2,)), LineRequirement("irq", (9,)))
+    assert not clash(five, LineRequirement("irq", ()))
+    assert not clash(five, LineRequirement("dma", (5,)))
+    assert not clash(five, RangeRequirement("io", 5, 5, 1, 1, 16))
 
 
 def test_what_an_item_asks_for_says_where_it_stands(tmp_path: Path) -> None:
     file = tmp_path / "card.toml"
     file.write_text(PROFILE)
-    image = decode(CATALOG, take(CATALOG, str(file)).data, "plain")
-    wants = wants_of(image)
-    assert (wants.id, wants.serial) == ("QRL0301", 1)
-    (device,) = wants.devices
+    image = decode(CATALOG, read_input(CATALOG, str(file)).data, "plain")
+    requirements = requirements_of(image)
+    assert (requirements.id, requirements.serial) == ("QRL0301", 1)
+    (device,) = requirements.devices
     assert (device.id, device.number, device.name) == ("QRL0001", 0, "Digital audio")
-    assert device.before == (Lines("dma", (0, 1, 3), "8"),)
+    assert device.before == (LineRequirement("dma", (0, 1, 3), "8"),)
     assert device.after == ()
     assert [(one.number, one.priority) for one in device.alternatives] == [
         (0, "good"),
@@ -179,7 +193,7 @@ def test_what_an_item_asks_for_says_where_it_stands(tmp_path: Path) -> None:
         assert [image.data[item.offset] for item in places] == [0x2A, 0x47, 0x22]
 
 
-# One of each kind of item. A device without choices, its name behind a compatible ID; one without
+# One of each kind of item. A device without choices, its name after a compatible ID; one without
 # a name, with a choice that states no priority.
 KINDS = """\
 [card]
@@ -210,23 +224,23 @@ resources = [ { irq = [] } ]
 def test_each_kind_of_item(tmp_path: Path) -> None:
     file = tmp_path / "card.toml"
     file.write_text(KINDS)
-    wants = wants_of(decode(CATALOG, take(CATALOG, str(file)).data, "plain"))
-    assert (wants.id, wants.serial) == ("QRL0301", None)
-    game, other = wants.devices
+    requirements = requirements_of(decode(CATALOG, read_input(CATALOG, str(file)).data, "plain"))
+    assert (requirements.id, requirements.serial) == ("QRL0301", None)
+    game, other = requirements.devices
     # A fixed port decodes 10 bits (Spec 6.2.2.9); memory is of 24 or 32 (6.2.3). An alignment of 0
     # is taken for every base: common practice, no source.
     needs = (
-        Span("io", 0x201, 0x201, 1, 1, 10),
-        Span("io", 0x220, 0x222, 1, 2, 10),
-        Span("memory", 0xC0000, 0xE0000, 0x8000, 0x10000, 24),
-        Span("memory", 0x100000, 0x300000, 0x1000, 0x2000, 32),
-        Span("memory", 0xD0000, 0xD0000, 1, 0x4000, 32),
+        RangeRequirement("io", 0x201, 0x201, 1, 1, 10),
+        RangeRequirement("io", 0x220, 0x222, 1, 2, 10),
+        RangeRequirement("memory", 0xC0000, 0xE0000, 0x8000, 0x10000, 24),
+        RangeRequirement("memory", 0x100000, 0x300000, 0x1000, 0x2000, 32),
+        RangeRequirement("memory", 0xD0000, 0xD0000, 1, 0x4000, 32),
     )
     assert (game.id, game.number, game.name) == ("QRL0002", 0, "Game port")
     assert (game.before, game.after) == (needs, ())
     assert game.alternatives == ((None, None, 0, (), needs),)
     assert all(need.item is not None for need in game.before)
-    none, channel = Lines("irq", ()), Lines("dma", (5, 6), "16")
+    none, channel = LineRequirement("irq", ()), LineRequirement("dma", (5, 6), "16")
     assert (other.id, other.number, other.name) == ("QRL0003", 1, None)
     assert (other.before, other.after) == ((), (channel,))
     # No priority counts as acceptable (Spec 6.2.2.6).
@@ -239,9 +253,9 @@ def test_a_name_is_a_device_s_own_only_before_its_resources(tmp_path: Path) -> N
         '[card]\nid = "QRL0301"\n[[device]]\nid = "QRL0001"\n'
         'resources = [ { irq = [5] }, { name = "Late" } ]\n[[device]]\nid = "QRL0002"\n'
     )
-    devices = wants_of(decode(CATALOG, take(CATALOG, str(file)).data, "plain")).devices
+    devices = requirements_of(decode(CATALOG, read_input(CATALOG, str(file)).data, "plain")).devices
     assert [device.name for device in devices] == [None, None]
 
 
 def test_what_is_no_card_asks_for_nothing() -> None:
-    assert wants_of(decode(CATALOG, bytes(16))) == CardWants(None, None, ())
+    assert requirements_of(decode(CATALOG, bytes(16))) == CardRequirements(None, None, ())

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from romtool.assign.host import Entry
-from romtool.wants.collide import Placed
+from romtool.requirements.collide import Placed
 
 
 @dataclass(frozen=True)

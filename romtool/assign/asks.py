@@ -7,8 +7,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from romtool.schema.bus import Bus
-from romtool.wants.collide import Placed
-from romtool.wants.needs import CardWants, DeviceWants, Lines, Need, Span
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import (
+    CardRequirements,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,7 +26,7 @@ class Ask:
 
     device: int
     alternative: int | None
-    need: Need
+    need: Requirement
 
     def meets(self, other: Ask) -> bool:
         """Whether both can be in effect together."""
@@ -40,7 +46,7 @@ class Asker:
     """A device with its asks; an item that asks for nothing is None, and keeps its place."""
 
     card: int
-    wants: DeviceWants
+    requirements: DeviceRequirements
     before: tuple[Ask | None, ...]
     own: tuple[tuple[Ask | None, ...], ...]
     after: tuple[Ask | None, ...]
@@ -59,48 +65,53 @@ class Asker:
         return [ask for ask in self.in_order(alternative) if ask is not None]
 
 
-def askers_of(cards: Sequence[CardWants]) -> list[Asker]:
+def askers_of(cards: Sequence[CardRequirements]) -> list[Asker]:
     """Return the devices of all cards, in the order of the cards and on each card."""
     found: list[Asker] = []
     for number, card in enumerate(cards):
-        for wants in card.devices:
+        for requirements in card.devices:
             place = len(found)
             own = tuple(
                 _asks(place, index, alternative.own)
-                for index, alternative in enumerate(wants.alternatives)
+                for index, alternative in enumerate(requirements.alternatives)
             )
-            before, after = _asks(place, None, wants.before), _asks(place, None, wants.after)
-            found.append(Asker(number, wants, before, own, after))
+            before, after = (
+                _asks(place, None, requirements.before),
+                _asks(place, None, requirements.after),
+            )
+            found.append(Asker(number, requirements, before, own, after))
     return found
 
 
 def settled(asker: Asker, alternative: int, place: int) -> Asker:
     """Return a device that asks for what it does with one alternative, at a place of its own."""
-    needs = asker.wants.alternatives[alternative].needs
-    return Asker(asker.card, asker.wants, _asks(place, None, needs), ((),), ())
+    needs = asker.requirements.alternatives[alternative].needs
+    return Asker(asker.card, asker.requirements, _asks(place, None, needs), ((),), ())
 
 
-def _asks(device: int, alternative: int | None, needs: Sequence[Need]) -> tuple[Ask | None, ...]:
+def _asks(
+    device: int, alternative: int | None, needs: Sequence[Requirement]
+) -> tuple[Ask | None, ...]:
     return tuple(None if need.is_empty else Ask(device, alternative, need) for need in needs)
 
 
-def values_of(bus: Bus, need: Need) -> Sequence[int]:
+def values_of(bus: Bus, need: Requirement) -> Sequence[int]:
     """Return the values that an item can take, ascending: lines, or bases of a range.
 
     Of a range that answers at aliases too, bases at the same place between two aliases collide
     with the same things, so only the lowest of them is ever needed: those before the places
     repeat.
     """
-    if isinstance(need, Lines):
+    if isinstance(need, LineRequirement):
         return need.lines
     if not bus.aliases(need.bits):
         return need.bases
     return need.bases[: bus.alias_step // math.gcd(need.bases.step, bus.alias_step)]
 
 
-def span_of(ask: Ask) -> Span:
+def span_of(ask: Ask) -> RangeRequirement:
     """Return the range that an ask is about."""
-    assert isinstance(ask.need, Span)
+    assert isinstance(ask.need, RangeRequirement)
     return ask.need
 
 

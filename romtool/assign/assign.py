@@ -14,14 +14,16 @@ from romtool.assign.host import EMPTY_PC, Entry, Host
 from romtool.assign.model import Model
 from romtool.assign.values import WorthTrying, smallest_values
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed
-from romtool.wants.needs import CardWants
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import CardRequirements
 
 WAYS = (narrow_values, enough_values)
 """Ways to tell which values are worth trying, the quicker first; the last one is complete."""
 
 
-def assign(catalog: Catalog, cards: Sequence[CardWants], host: Host = EMPTY_PC) -> Assignment:
+def assign(
+    catalog: Catalog, cards: Sequence[CardRequirements], host: Host = EMPTY_PC
+) -> Assignment:
     """Return the best set of what PnP software can give these cards in a PC.
 
     The best: the lowest sum of the ranks of the chosen choices; of those the first choices, device
@@ -49,7 +51,9 @@ def _served(
         if given is not None:
             alternatives = zip(askers, chosen, strict=True)
             score = sum(
-                asker.wants.alternatives[a].rank for asker, a in alternatives if a is not None
+                asker.requirements.alternatives[a].rank
+                for asker, a in alternatives
+                if a is not None
             )
             return Assignment(True, score, given)
     return None
@@ -76,7 +80,7 @@ def _in_conflict(catalog: Catalog, askers: Sequence[Asker], entries: Sequence[En
     given = _given(catalog, askers, chosen, entries, WAYS)
     assert given is not None
     left_out = tuple(
-        (asker.card, asker.wants.number)
+        (asker.card, asker.requirements.number)
         for asker, alternative in zip(askers, chosen, strict=True)
         if alternative is None
     )
@@ -85,7 +89,7 @@ def _in_conflict(catalog: Catalog, askers: Sequence[Asker], entries: Sequence[En
 
 def _told(askers: Sequence[Asker], conflict: Conflict) -> Clash:
     sides = (askers[place] for place in conflict.devices)
-    devices = tuple((side.card, side.wants.number, side.wants.id) for side in sides)
+    devices = tuple((side.card, side.requirements.number, side.requirements.id) for side in sides)
     return Clash(devices, conflict.entries)
 
 
@@ -106,7 +110,7 @@ def _given(
 
 
 def _device(asker: Asker, alternative: int, values: dict[Ask, int]) -> Given:
-    wants, needs = asker.wants, asker.wants.alternatives[alternative].needs
+    requirements, needs = asker.requirements, asker.requirements.alternatives[alternative].needs
     asked = list(zip(needs, asker.before, strict=True))
 
     def lines(kind: str) -> tuple[int | None, ...]:
@@ -123,9 +127,9 @@ def _device(asker: Asker, alternative: int, values: dict[Ask, int]) -> Given:
 
     return Given(
         card=asker.card,
-        device=wants.id,
-        number=wants.number,
-        choice=wants.alternatives[alternative].number,
+        device=requirements.id,
+        number=requirements.number,
+        choice=requirements.alternatives[alternative].number,
         irq=lines("irq"),
         dma=lines("dma"),
         io=ranges("io"),

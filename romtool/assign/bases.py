@@ -9,8 +9,8 @@ from romtool.assign.host import Entry
 from romtool.assign.leaning import leaning_values
 from romtool.assign.room import without_room
 from romtool.schema.bus import Bus
-from romtool.wants.collide import Placed
-from romtool.wants.needs import Span
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import RangeRequirement
 
 MANY = 64
 """A range with up to so many bases simply keeps them; one with more is wide."""
@@ -41,7 +41,11 @@ def _values(
     bus: Bus, askers: Sequence[Asker], entries: Iterable[Entry], keep: Ask | None, *, overlook: bool
 ) -> Values:
     found = {ask: values_of(bus, ask.need) for asker in askers for ask in asker.asks()}
-    wide = [a for a, values in found.items() if isinstance(a.need, Span) and len(values) > MANY]
+    wide = [
+        a
+        for a, values in found.items()
+        if isinstance(a.need, RangeRequirement) and len(values) > MANY
+    ]
     for kind in dict.fromkeys(ask.need.kind for ask in wide):
         taken = [entry.value for entry in entries if entry.kind == kind]
         blocks = [value for value in taken if isinstance(value, Placed)]

@@ -28,7 +28,7 @@ def possible(model: Model) -> bool:
 def best_choices(model: Model, *, all_present: bool) -> Chosen:
     """Return the best choices: the fewest devices left out, the lowest score, the first choices.
 
-    A device that is left out counts as one with a choice behind its last. `all_present`: none may
+    A device that is left out counts as one with a choice after its last. `all_present`: none may
     be left out, and it is known that this is possible.
     """
     clauses, askers = model.clauses, model.askers
@@ -42,7 +42,7 @@ def best_choices(model: Model, *, all_present: bool) -> Chosen:
 
 
 def _ranks(asker: Asker, chosen: Sequence[int]) -> dict[int, int]:
-    alternatives = asker.wants.alternatives
+    alternatives = asker.requirements.alternatives
     return {literal: alternatives[index].rank for index, literal in enumerate(chosen)}
 
 

@@ -14,8 +14,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from romtool.assign.asks import Ask, placed, span_of
 from romtool.assign.model import Model, parts
 from romtool.schema.bus import Bus
-from romtool.wants.collide import Placed, ports_collide
-from romtool.wants.needs import Lines
+from romtool.requirements.collide import Placed, ports_collide
+from romtool.requirements.model import LineRequirement
 
 MOST_SETS = 64
 """So many sets of places are looked at."""
@@ -33,7 +33,7 @@ def limit_crowds(model: Model) -> None:
     bus = model.catalog.bus
     for kind in model.kinds:
         asks = [ask for ask in model.given if ask.need.kind == kind]
-        if isinstance(asks[0].need, Lines):
+        if isinstance(asks[0].need, LineRequirement):
             _limit_lines(model, kind, asks)
             continue
         aliased = [ask for ask in asks if bus.aliases(span_of(ask).bits)]

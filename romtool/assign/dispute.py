@@ -8,10 +8,17 @@ from romtool.assign.answer import Assignment, Clash
 from romtool.assign.assign import assign
 from romtool.assign.host import host_with
 from romtool.schema.catalog import Catalog
-from romtool.wants.needs import Alternative, CardWants, DeviceWants, Lines, Need, Span
+from romtool.requirements.model import (
+    Alternative,
+    CardRequirements,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
 
 
-def disputed(catalog: Catalog, cards: Sequence[CardWants], clash: Clash) -> list[str]:
+def disputed(catalog: Catalog, cards: Sequence[CardRequirements], clash: Clash) -> list[str]:
     """Return the resources without which a clash would be none; all, if no single one is it."""
     sides = sides_of(cards, clash)
     kinds = dict.fromkeys(need.kind for side in sides for need in _needs(side))
@@ -19,35 +26,37 @@ def disputed(catalog: Catalog, cards: Sequence[CardWants], clash: Clash) -> list
     return found or list(kinds)
 
 
-def sides_of(cards: Sequence[CardWants], clash: Clash) -> list[DeviceWants]:
+def sides_of(cards: Sequence[CardRequirements], clash: Clash) -> list[DeviceRequirements]:
     """Return the devices of a clash."""
     return [cards[card].devices[number] for card, number, _ in clash.devices]
 
 
-def accepted(device: DeviceWants, kind: str) -> Iterator[Need]:
+def accepted(device: DeviceRequirements, kind: str) -> Iterator[Requirement]:
     """Yield what a device accepts of a resource: lines of all its choices together, ranges."""
     needs = [need for need in _needs(device) if need.kind == kind and not need.is_empty]
-    lines = sorted({line for need in needs if isinstance(need, Lines) for line in need.lines})
+    lines = sorted(
+        {line for need in needs if isinstance(need, LineRequirement) for line in need.lines}
+    )
     if lines:
-        yield Lines(kind, tuple(lines))
-    yield from dict.fromkeys(need for need in needs if isinstance(need, Span))
+        yield LineRequirement(kind, tuple(lines))
+    yield from dict.fromkeys(need for need in needs if isinstance(need, RangeRequirement))
 
 
-def _needs(device: DeviceWants) -> Iterator[Need]:
+def _needs(device: DeviceRequirements) -> Iterator[Requirement]:
     for alternative in device.alternatives:
         yield from alternative.needs
 
 
 def _solved(
-    catalog: Catalog, sides: Sequence[DeviceWants], clash: Clash, *, without: str
+    catalog: Catalog, sides: Sequence[DeviceRequirements], clash: Clash, *, without: str
 ) -> Assignment:
     """Return what the devices of a clash get beside its entries if a resource didn't matter."""
     devices = tuple(_without(device, without) for device in sides)
-    return assign(catalog, [CardWants(None, None, devices)], host_with(clash.entries))
+    return assign(catalog, [CardRequirements(None, None, devices)], host_with(clash.entries))
 
 
-def _without(device: DeviceWants, kind: str) -> DeviceWants:
-    def left(needs: Sequence[Need]) -> tuple[Need, ...]:
+def _without(device: DeviceRequirements, kind: str) -> DeviceRequirements:
+    def left(needs: Sequence[Requirement]) -> tuple[Requirement, ...]:
         return tuple(need for need in needs if need.kind != kind)
 
     def lighter(one: Alternative) -> Alternative:

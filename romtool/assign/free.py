@@ -11,9 +11,9 @@ from romtool.assign.leaning import first_from
 from romtool.assign.paired import Value, paired
 from romtool.schema.bus import Bus, Resource
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Lines as LineBits
-from romtool.wants.collide import Placed, ports_collide
-from romtool.wants.needs import Alternative, Lines, Need, Span
+from romtool.schema.field_types import Lines as LineBits
+from romtool.requirements.collide import Placed, ports_collide
+from romtool.requirements.model import Alternative, LineRequirement, Requirement, RangeRequirement
 
 MOST_FREE = 8
 """So many free bases are told of a range."""
@@ -24,18 +24,18 @@ def still_free(
 ) -> Iterator[tuple[Resource, list[int]]]:
     """Yield the lines and channels that neither the host nor a device has taken, ascending."""
     for record in catalog.records.values():
-        if record.asks is None or not isinstance(record.head.kind, LineBits):
+        if record.requires is None or not isinstance(record.key_field.kind, LineBits):
             continue
-        resource = catalog.resources[record.asks.kind]
+        resource = catalog.resources[record.requires.kind]
         taken = set(getattr(host, resource.name))
         taken |= {line for one in given for line in getattr(one, resource.name)}
-        taken |= resource.never | set(resource.renamed)
-        yield resource, [line for line in range(record.head.kind.bits) if line not in taken]
+        taken |= resource.not_on_slot | set(resource.renamed)
+        yield resource, [line for line in range(record.key_field.kind.bits) if line not in taken]
 
 
 def free_instead(
     catalog: Catalog, host: Host, given: Sequence[Given], mine: Given, alternative: Alternative
-) -> Iterator[tuple[Need, list[int]]]:
+) -> Iterator[tuple[Requirement, list[int]]]:
     """Yield what each need of a device could have been given instead, all else as it is.
 
     Of a wide range only the first `MOST_FREE` bases.
@@ -52,7 +52,7 @@ def _others(
     given: Sequence[Given],
     mine: Given,
     alternative: Alternative,
-    need: Need,
+    need: Requirement,
     value: Value,
 ) -> Iterator[Value]:
     """Yield what else of the same kind is taken: by the host, by others, by the device itself."""
@@ -65,8 +65,8 @@ def _others(
             yield own
 
 
-def _free(catalog: Catalog, need: Need, value: Value, others: Sequence[Value]) -> list[int]:
-    if isinstance(need, Lines):
+def _free(catalog: Catalog, need: Requirement, value: Value, others: Sequence[Value]) -> list[int]:
+    if isinstance(need, LineRequirement):
         renamed = catalog.resources[need.kind].renamed
         lines = (line for line in need.lines if line != value)
         return [line for line in lines if not {line, renamed.get(line, line)} & set(others)]
@@ -76,10 +76,10 @@ def _free(catalog: Catalog, need: Need, value: Value, others: Sequence[Value]) -
     return list(itertools.islice(free, MOST_FREE))
 
 
-def _free_bases(bus: Bus, need: Span, taken: Sequence[Placed]) -> Iterator[int]:
+def _free_bases(bus: Bus, need: RangeRequirement, taken: Sequence[Placed]) -> Iterator[int]:
     """Yield the bases at which a range hits nothing, ascending.
 
-    A range in the way that has no aliases is left behind in one step, however long it is.
+    A range in the way that has no aliases is left after in one step, however long it is.
     """
     bases = need.bases
     base = first_from(bases, need.low)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from romtool.schema.numbers import address
-from romtool.wants.collide import Placed
+from romtool.requirements.collide import Placed
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """The bases of wide ranges that are worth trying: those that lean on something.
 
 Take, of all placements of some items, the one whose list of bases is the smallest. If an item stood
-neither at its lowest base nor at its first base at or behind the end of another range, then the
+neither at its lowest base nor at its first base at or after the end of another range, then the
 base before could be taken instead: it collides with nothing, as whatever it would collide with
 ends at or before the item, and so the item would be leaning on it. That placement would be smaller
 still. So an item at another base than its lowest leans on a range, which again is the host's, or
@@ -26,8 +26,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from romtool.assign.asks import Ask, Values, placed, span_of, values_of
 from romtool.errors import refuse
 from romtool.schema.bus import Bus
-from romtool.wants.collide import Placed
-from romtool.wants.needs import Span
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import RangeRequirement
 
 MOST_BASES = 20_000
 """So many bases to be looked at are refused: no real set of cards comes near it."""
@@ -39,7 +39,7 @@ def leaning_values(
     """Return the bases worth trying of the wide items of a crowd that can do with few.
 
     `crowd`: all items of one kind, with all their bases; `blocks`: what the host has taken. Raises
-    Refused where these would be very many.
+    InputError where these would be very many.
     """
     known: dict[Ask, set[int]] = {ask: set() for ask in _leaning(bus, crowd, wide)}
     kept = [(ask, base) for ask, bases in crowd.items() if ask not in known for base in bases]
@@ -80,8 +80,8 @@ def _leaning(bus: Bus, crowd: Values, wide: Iterable[Ask]) -> list[Ask]:
     return plain
 
 
-def ends(bus: Bus, span: Span, other: Placed) -> Iterator[int]:
-    """Yield the places behind another range, at each of its aliases among the span's bases."""
+def ends(bus: Bus, span: RangeRequirement, other: Placed) -> Iterator[int]:
+    """Yield the places after another range, at each of its aliases among the span's bases."""
     end = other.base + other.length
     if not (bus.aliases(span.bits) or bus.aliases(other.bits)):
         yield end
@@ -92,7 +92,7 @@ def ends(bus: Bus, span: Span, other: Placed) -> Iterator[int]:
 
 
 def first_from(bases: range, place: int) -> int | None:
-    """Return the first of the bases at or behind a place; None where there is none."""
+    """Return the first of the bases at or after a place; None where there is none."""
     index = max(0, -(-(place - bases.start) // bases.step))
     return bases[index] if index < len(bases) else None
 

@@ -10,8 +10,8 @@ from romtool.assign.clauses import Clauses
 from romtool.assign.host import Entry
 from romtool.schema.bus import Bus
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed, ports_collide
-from romtool.wants.needs import Lines
+from romtool.requirements.collide import Placed, ports_collide
+from romtool.requirements.model import LineRequirement
 
 Use = tuple[int, int]
 """A literal, and the number of the item or entry that it belongs to."""
@@ -79,7 +79,7 @@ class Model:
     def _keep_apart(self, kind: str) -> None:
         entries = [entry for entry in self.kept if entry.kind == kind]
         asks = [ask for ask in self.given if ask.need.kind == kind]
-        if isinstance(asks[0].need, Lines):
+        if isinstance(asks[0].need, LineRequirement):
             self._keep_lines_apart(asks)
         else:
             self._keep_ranges_apart(self.catalog.bus, asks)
@@ -147,7 +147,7 @@ def _holding(
 
 
 def parts(there: Placed, turn: int) -> Iterator[tuple[int, int]]:
-    """Yield the addresses of a range, brought between two aliases, as (first, behind)."""
+    """Yield the addresses of a range, brought between two aliases, as (first, after)."""
     if not turn:
         yield there.base, there.base + there.length
     elif there.length >= turn:

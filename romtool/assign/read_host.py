@@ -6,23 +6,23 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from romtool.assign.host import Host
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import whole_number
+from romtool.schema.field_types import whole_number
 from romtool.schema.tables import check_table
-from romtool.wants.collide import Placed
+from romtool.requirements.collide import Placed
 
 MEMORY_BITS = 32
 
 
 def host_of(catalog: Catalog, data: Mapping[str, Any], name: str) -> Host:
-    """Return the PC that a host file describes; raises Refused with every fault.
+    """Return the PC that a host file describes; raises InputError with every fault.
 
     `name` is what it is called where the file doesn't say.
     """
-    faults = list(check_table(data, catalog.tables["host"], catalog.tables))
-    if faults:
-        raise Refused(faults)
+    problems = list(check_table(data, catalog.tables["host"], catalog.tables))
+    if problems:
+        raise InputError(problems)
     usual = catalog.tables["host-ports"].keys["decode"].default
     return Host(
         name=data.get("name", name),

@@ -5,7 +5,7 @@ more than n bases, then one is left for it, whatever the others are given: it ca
 the question whether all can be served, and be placed last. Once it is left out it blocks nobody,
 and others may turn out to have room to spare too.
 
-A range of length m blocks the bases at which the item would begin less than m behind the range's
+A range of length m blocks the bases at which the item would begin less than m after the range's
 own base, or less than the item's length before it.
 """
 
@@ -16,7 +16,7 @@ from collections.abc import Collection, Iterable, Sequence
 
 from romtool.assign.asks import Ask, Asker, Values, placed, span_of, values_of
 from romtool.schema.bus import Bus
-from romtool.wants.collide import Placed
+from romtool.requirements.collide import Placed
 
 
 def without_room(

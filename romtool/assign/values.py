@@ -15,8 +15,8 @@ from romtool.assign.host import Entry
 from romtool.assign.leaning import ends, first_from
 from romtool.assign.model import Model, hits, names_of
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed, ports_collide
-from romtool.wants.needs import Lines, Need
+from romtool.requirements.collide import Placed, ports_collide
+from romtool.requirements.model import LineRequirement, Requirement
 
 Given = dict[Ask, int]
 WorthTrying = Callable[..., Values]
@@ -74,15 +74,15 @@ def _smallest_left(catalog: Catalog, ask: Ask, taken: Sequence[Entry]) -> int | 
         block = next((b for b in blocks if ports_collide(catalog.bus, here, b)), None)
         if block is None:
             return base
-        behind = (end for end in ends(catalog.bus, span_of(ask), block) if end > base)
-        base = first_from(values, next(behind, values.stop))
+        stop = (end for end in ends(catalog.bus, span_of(ask), block) if end > base)
+        base = first_from(values, next(stop, values.stop))
     return None
 
 
 def entries_of(catalog: Catalog, ask: Ask, value: int) -> Iterator[Entry]:
     """Yield what an item has taken from the others, once it is given a value."""
     kind = ask.need.kind
-    if isinstance(ask.need, Lines):
+    if isinstance(ask.need, LineRequirement):
         for line in sorted(names_of(catalog, kind, value)):
             yield Entry(kind, line)
     else:
@@ -103,7 +103,7 @@ def _settled(
     where these find their values in the end.
     """
     given: Given = {}
-    lowest: dict[Need, int] = {}
+    lowest: dict[Requirement, int] = {}
     now = list(taken)
     while len(given) < len(asks):
         rest = asks[len(given) :]

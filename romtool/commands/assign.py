@@ -13,17 +13,17 @@ from romtool.commands.common import (
     catalog_of,
     echo_json,
     echo_lines,
-    guarded,
+    handle_refusals,
     host_at,
     host_option,
     image_options,
     json_option,
-    leave,
-    take_images,
+    exit_with,
+    load_images,
 )
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 from romtool.text.assignment import Card, assignment_lines
-from romtool.wants.read import wants_of
+from romtool.requirements.read import requirements_of
 
 
 @click.command(
@@ -36,7 +36,7 @@ from romtool.wants.read import wants_of
 @host_option
 @image_options
 @json_option
-@guarded
+@handle_refusals
 def command(
     images: tuple[str, ...],
     host: str | None,
@@ -55,15 +55,15 @@ def command(
 
     catalog = catalog_of(schemas)
     pc = host_at(catalog, host)
-    taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
-    unread = [one.name for one in taken if one.image.frame is None]
+    taken = load_images(catalog, images, layout=layout, part=part, forced=forced)
+    unread = [one.name for one in taken if one.image.layout is None]
     if unread:
         rule = catalog.rules["no-frame"]
-        raise Refused(Fault(rule.message, rule.hint, file=name) for name in unread)
-    cards = [Card(one.name, one.image, wants_of(one.image)) for one in taken]
-    found = assign(catalog, [card.wants for card in cards], pc)
+        raise InputError(Problem(rule.message, rule.hint, file=name) for name in unread)
+    cards = [Card(one.name, one.image, requirements_of(one.image)) for one in taken]
+    found = assign(catalog, [card.requirements for card in cards], pc)
     if as_json:
         echo_json({"host": pc.name, **found.as_json()})
     else:
         echo_lines(assignment_lines(catalog, cards, pc, found))
-    leave(DONE if found.feasible else NO)
+    exit_with(DONE if found.feasible else NO)

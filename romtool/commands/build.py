@@ -15,16 +15,16 @@ from romtool.commands.common import (
     echo,
     echo_json,
     force_option,
-    guarded,
+    handle_refusals,
     json_option,
     placed,
     schemas_option,
-    tell,
+    warn,
 )
 from romtool.commands.progress import Progress
 from romtool.commands.series import Series, Written, serials_option
-from romtool.errors import Refused
-from romtool.files.intake import Intake, take
+from romtool.errors import InputError
+from romtool.files.intake import InputFile, read_input
 from romtool.files.reading import name_text, shown
 from romtool.files.records import hex_text, srec_text
 from romtool.image.decode import decode
@@ -34,7 +34,7 @@ from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.findings import message
 from romtool.toml.located import located
 
@@ -85,7 +85,7 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
 @force_option
 @json_option
 @schemas_option
-@guarded
+@handle_refusals
 def command(
     profile: str,
     output: Path,
@@ -103,21 +103,23 @@ def command(
     """
     catalog = catalog_of(schemas)
     _check_serials(catalog, serials)
-    intake = take(catalog, profile, "toml")
+    input_file = read_input(catalog, profile, "toml")
     stem = "image" if profile == "-" else Path(profile).stem
     series = Series(serials, output, stem, formats)
     written: list[Written] | None = None
     with series.told():
-        failed = _judge(catalog, intake, serials or range(1), _images(catalog, intake, serials))
+        failed = _judge(
+            catalog, input_file, serials or range(1), _images(catalog, input_file, serials)
+        )
         if not failed or allow_faults:
-            images = _images(catalog, intake, serials)
+            images = _images(catalog, input_file, serials)
             contents = (_as_files(data, formats, swap_pairs) for data in images)
             written = series.write(contents, force=force)
     if as_json:
         rows = [one.as_json() for one in written or ()]
-        echo_json({"layout": _layout(intake), "part": _part(intake), "files": rows})
+        echo_json({"layout": _layout(input_file), "part": _part(input_file), "files": rows})
     if written is None:
-        tell(f"{shown(profile)}: nothing written; mend the errors, or give --allow-faults")
+        warn(f"{shown(profile)}: nothing written; fix the errors, or give --allow-faults")
         sys.exit(NO)
     if as_json:
         return
@@ -126,8 +128,8 @@ def command(
         echo(f"  SHA-256 {one.digest}")
     if series.manifest is not None:
         echo(f"{visible(name_text(series.manifest))}  {len(series.names)} images")
-    elif _part(intake) is None:
-        parts = [part.name for part in catalog.parts_of(len(intake.data))]
+    elif _part(input_file) is None:
+        parts = [part.name for part in catalog.parts_of(len(input_file.data))]
         echo(f"part: {' or '.join(parts)}" if parts else "part: none has this size")
 
 
@@ -141,37 +143,39 @@ def _check_serials(catalog: Catalog, serials: range | None) -> None:
             raise click.UsageError(message, click.get_current_context())
 
 
-def _layout(intake: Intake) -> str | None:
-    return intake.assembly.layout if intake.assembly else None
+def _layout(input_file: InputFile) -> str | None:
+    return input_file.assembly.layout if input_file.assembly else None
 
 
-def _part(intake: Intake) -> str | None:
-    return intake.assembly.part if intake.assembly else None
+def _part(input_file: InputFile) -> str | None:
+    return input_file.assembly.part if input_file.assembly else None
 
 
-def _images(catalog: Catalog, intake: Intake, serials: range | None) -> Iterator[bytes]:
+def _images(catalog: Catalog, input_file: InputFile, serials: range | None) -> Iterator[bytes]:
     """Yield each image."""
     if serials is None:
-        yield intake.data
+        yield input_file.data
         return
     try:
-        yield from with_serials(catalog, intake.text, serials)
-    except Refused as refused:
-        faults = [located(fault, intake.text) for fault in refused.faults]
-        raise Refused(faults).in_file(intake.name) from None
+        yield from with_serials(catalog, input_file.text, serials)
+    except InputError as refused:
+        problems = [located(problem, input_file.text) for problem in refused.problems]
+        raise InputError(problems).in_file(input_file.name) from None
 
 
-def _judge(catalog: Catalog, intake: Intake, serials: range, images: Iterable[bytes]) -> bool:
+def _judge(
+    catalog: Catalog, input_file: InputFile, serials: range, images: Iterable[bytes]
+) -> bool:
     """Tell what the rules find, once for all images that have it; return whether errors are."""
     found: dict[Finding, list[int]] = {}
     with Progress("checking", len(serials)) as progress:
         for serial, data in zip(serials, images, strict=True):
-            for finding in check(decode(catalog, data, _layout(intake))):
+            for finding in check(decode(catalog, data, _layout(input_file))):
                 if finding.severity != "note":
                     found.setdefault(finding, []).append(serial)
             progress.step()
     for finding, having in found.items():
-        words = message(placed(finding, intake), intake.name)
+        words = message(placed(finding, input_file), input_file.name)
         if len(having) < len(serials):
             numbers = clip(", ".join(map(str, having)), LONGEST_LIST)
             words += f" (serial{'s' if len(having) > 1 else ''} {numbers})"

@@ -12,16 +12,16 @@ from romtool.commands import completing
 from romtool.commands.common import (
     DONE,
     NO,
-    Taken,
+    LoadedImage,
     echo,
-    guarded,
+    handle_refusals,
     image_options,
     json_option,
-    leave,
-    take_image,
+    exit_with,
+    load_image,
 )
 from romtool.commands.expecting import expect_option, with_expectations
-from romtool.commands.many import Answer, summary, tell_each
+from romtool.commands.many import Answer, summary, answer_each
 from romtool.rules.findings import Finding
 from romtool.schema.expect import Expectation
 from romtool.text.findings import block, counted
@@ -43,7 +43,7 @@ KINDS = {"error": "with errors", "warning": "with warnings"}
 @click.option("--strict", is_flag=True, help="Warnings count as errors.")
 @image_options
 @json_option
-@guarded
+@handle_refusals
 def command(
     images: tuple[str, ...],
     expected: str | None,
@@ -62,19 +62,19 @@ def command(
     catalog, expectations = with_expectations(schemas, expected)
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
-        one = take_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
+        one = load_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
         return _answer(one, expectations, as_json)
 
-    counts = tell_each(images, work, as_json=as_json, doing="checking")
+    counts = answer_each(images, work, as_json=as_json, doing="checking")
     if not as_json and counts.total() > 1:
         echo(summary(counts, (CLEAN, *KINDS.values())))
     failed = counts[KINDS["error"]] > 0 or (strict and counts[KINDS["warning"]] > 0)
     if strict and failed and not as_json:
         echo("warnings count: --strict")
-    leave(NO if failed else DONE)
+    exit_with(NO if failed else DONE)
 
 
-def _answer(one: Taken, expectations: Sequence[Expectation], as_json: bool) -> Answer:
+def _answer(one: LoadedImage, expectations: Sequence[Expectation], as_json: bool) -> Answer:
     findings = one.findings(expectations)
     found = {finding.severity for finding in findings}
     kind = next((KINDS[severity] for severity in KINDS if severity in found), CLEAN)
@@ -83,13 +83,13 @@ def _answer(one: Taken, expectations: Sequence[Expectation], as_json: bool) -> A
     return Answer(kind, _lines(one, findings))
 
 
-def _lines(one: Taken, findings: list[Finding]) -> Iterator[str]:
+def _lines(one: LoadedImage, findings: list[Finding]) -> Iterator[str]:
     yield from title(one.name, counted(findings))
     for finding in findings:
         yield from block(finding)
 
 
-def _data(one: Taken, findings: list[Finding]) -> dict[str, Any]:
+def _data(one: LoadedImage, findings: list[Finding]) -> dict[str, Any]:
     return {
         "file": one.name,
         "findings": [finding.as_json() for finding in findings],

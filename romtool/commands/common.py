@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn, TypeVar
 import click
 
 from romtool.commands import completing
-from romtool.errors import Refused, refuse
-from romtool.files.intake import FORMATS, Intake, expand, take
+from romtool.errors import InputError, refuse
+from romtool.files.intake import FORMATS, InputFile, expand, read_input
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.image.model import Image
@@ -22,7 +22,7 @@ from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
-from romtool.text.faults import fault_line, one_line
+from romtool.text.problems import problem_line, one_line
 
 if TYPE_CHECKING:
     from romtool.assign.host import Host
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 
 MOST_TOLD = 50
-"""So many faults are told: more than anyone mends in one go."""
+"""So many faults are told: more than anyone fixes in one go."""
 
 DONE, NO, UNUSABLE = 0, 1, 2
 """Exit codes: done or yes; no; an unusable call or input."""
@@ -68,23 +68,23 @@ def echo_json(answer: Any) -> None:
     echo_utf8(json_text(answer) + "\n")
 
 
-def tell(text: str) -> None:
+def warn(text: str) -> None:
     """Write one message line to standard error."""
     echo(one_line(f"romtool: {text}"), err=True)
 
 
-def tell_faults(refused: Refused) -> None:
+def warn_problems(refused: InputError) -> None:
     """Write the faults of a refusal to standard error, a line each."""
-    for text in fault_lines(refused):
-        tell(text)
+    for text in problem_lines(refused):
+        warn(text)
 
 
-def fault_lines(refused: Refused) -> Iterator[str]:
+def problem_lines(refused: InputError) -> Iterator[str]:
     """Yield a line for each fault of a refusal; of very many for the first."""
-    yield from map(fault_line, refused.faults[:MOST_TOLD])
-    more = len(refused.faults) - MOST_TOLD
+    yield from map(problem_line, refused.problems[:MOST_TOLD])
+    more = len(refused.problems) - MOST_TOLD
     if more > 0:
-        yield f"{more} more fault{'s' if more > 1 else ''}; mend these first"
+        yield f"{more} more fault{'s' if more > 1 else ''}; fix these first"
 
 
 def add_options(*options: Callable[[F], F]) -> Callable[[F], F]:
@@ -138,7 +138,7 @@ image_options: Callable[[F], F] = add_options(
 
 
 def catalog_of(schemas: tuple[Path, ...], files: Sequence[Path] = ()) -> Catalog:
-    """Return the catalogue with the user's schemas; raises Refused with the place of faults.
+    """Return the catalogue with the user's schemas; raises InputError with the place of faults.
 
     `files`: single schema files beside the folders.
     """
@@ -149,66 +149,66 @@ def catalog_of(schemas: tuple[Path, ...], files: Sequence[Path] = ()) -> Catalog
 
 
 def host_at(catalog: Catalog, name: str | None) -> Host:
-    """Return the PC that a file describes, an empty one for none; raises Refused."""
+    """Return the PC that a file describes, an empty one for none; raises InputError."""
     from romtool.assign.host import EMPTY_PC
     from romtool.files.hosts import load_host
 
     return EMPTY_PC if name is None else load_host(catalog, name)
 
 
-class Taken(NamedTuple):
+class LoadedImage(NamedTuple):
     """An input, decoded: where it came from, the image, and the part if that is settled."""
 
-    intake: Intake
+    input_file: InputFile
     image: Image
     part: str | None
 
     @property
     def name(self) -> str:
         """The input's name, for messages and answers."""
-        return self.intake.name
+        return self.input_file.name
 
     def findings(self, expectations: Sequence[Expectation] = ()) -> list[Finding]:
         """Return what the rules find, with lines for what came from a profile.
 
         `expectations`: software whose conventions are checked too.
         """
-        return [placed(finding, self.intake) for finding in check(self.image, expectations)]
+        return [placed(finding, self.input_file) for finding in check(self.image, expectations)]
 
 
-def placed(finding: Finding, intake: Intake) -> Finding:
+def placed(finding: Finding, input_file: InputFile) -> Finding:
     """Return a finding with its line in the profile, where the image was built from one."""
-    place = intake.place(finding.offset, finding.path)
+    place = input_file.place(finding.offset, finding.path)
     return finding if place is None else finding._replace(line=place[0], column=place[1])
 
 
-def take_image(
+def load_image(
     catalog: Catalog,
     name: str,
     *,
     layout: str | None = None,
     part: str | None = None,
     forced: str | None = None,
-    note: Callable[[str], None] = tell,
-) -> Taken:
-    """Return an input, decoded; raises Refused where it can't be used.
+    note: Callable[[str], None] = warn,
+) -> LoadedImage:
+    """Return an input, decoded; raises InputError where it can't be used.
 
     `note` takes what a user should know of it, a line each.
     """
-    intake = take(catalog, name, forced)
-    for words in intake.notes:
+    input_file = read_input(catalog, name, forced)
+    for words in input_file.notes:
         note(words)
     try:
-        stated = intake.assembly
+        stated = input_file.assembly
         layout = layout or (stated.layout if stated else None)
-        image = decode(catalog, intake.data, layout)
-        settled = catalog.part(part, len(intake.data)).name if part else None
-    except Refused as refused:
-        raise refused.in_file(intake.name) from None
-    return Taken(intake, image, settled or (stated.part if stated else None))
+        image = decode(catalog, input_file.data, layout)
+        settled = catalog.part(part, len(input_file.data)).name if part else None
+    except InputError as refused:
+        raise refused.in_file(input_file.name) from None
+    return LoadedImage(input_file, image, settled or (stated.part if stated else None))
 
 
-def take_pair(
+def load_pair(
     catalog: Catalog,
     first: str,
     second: str,
@@ -216,8 +216,8 @@ def take_pair(
     layout: str | None,
     part: str | None,
     forced: str | None,
-) -> tuple[Taken, Taken]:
-    """Return two inputs that are held against each other; raises Refused.
+) -> tuple[LoadedImage, LoadedImage]:
+    """Return two inputs that are compared with each other; raises InputError.
 
     Layout and part are those of both. A format that is named is meant for standard input, whose
     name tells nothing, if one of the two comes from there.
@@ -227,7 +227,7 @@ def take_pair(
     names = (first, second)
     meant = [name for name in names if name == "-"] or names
     one, other = (
-        take_image(
+        load_image(
             catalog, name, layout=layout, part=part, forced=forced if name in meant else None
         )
         for name in names
@@ -235,48 +235,48 @@ def take_pair(
     return one, other
 
 
-def take_images(
+def load_images(
     catalog: Catalog,
     names: Sequence[str],
     *,
     layout: str | None,
     part: str | None,
     forced: str | None,
-) -> list[Taken]:
+) -> list[LoadedImage]:
     """Return all inputs, decoded; a folder stands for the images and profiles in it.
 
     One that can't be used is told, and remembered for `leave`; the others are taken. Raises
-    Refused where none can be used.
+    InputError where none can be used.
     """
     taken = []
     files, refusals = expand(names)
     for name in files:
         try:
-            taken.append(take_image(catalog, name, layout=layout, part=part, forced=forced))
-        except Refused as refused:
+            taken.append(load_image(catalog, name, layout=layout, part=part, forced=forced))
+        except InputError as refused:
             refusals.append(refused)
     for refusal in refusals:
-        tell_faults(refusal)
+        warn_problems(refusal)
         click.get_current_context().obj = UNUSABLE
     if not taken:
-        raise Refused([])
+        raise InputError([])
     return taken
 
 
-def leave(code: int) -> NoReturn:
+def exit_with(code: int) -> NoReturn:
     """End the command with this exit code, or with 2 where an input could not be used."""
     sys.exit(click.get_current_context().obj or code)
 
 
-def guarded(function: F) -> F:
+def handle_refusals(function: F) -> F:
     """Return a command that answers a refusal with its faults and exit code 2."""
 
     @functools.wraps(function)
     def wrapper(*args: Any, **kwargs: Any) -> Any:
         try:
             return function(*args, **kwargs)
-        except Refused as refused:
-            tell_faults(refused)
+        except InputError as refused:
+            warn_problems(refused)
             sys.exit(UNUSABLE)
 
     return wrapper  # type: ignore[return-value]

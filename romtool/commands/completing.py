@@ -1,11 +1,11 @@
-"""What a shell completes behind options and for arguments: names of the schemas, and files."""
+"""What a shell completes after options and for arguments: names of the schemas, and files."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
@@ -24,8 +24,8 @@ def files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
 
 def layouts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the name of a layout."""
-    frames = (frame for catalog in _catalogs(ctx) for frame in catalog.frames.values())
-    return _items(((frame.name, frame.title) for frame in frames), incomplete)
+    layouts = (layout for catalog in _catalogs(ctx) for layout in catalog.layouts.values())
+    return _items(((layout.name, layout.title) for layout in layouts), incomplete)
 
 
 def parts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
@@ -48,7 +48,7 @@ def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
     found: list[tuple[str, str]] = []
     for catalog in _catalogs(ctx):
         found.append(("profile", catalog.tables["profile"].text))
-        tables = (catalog.frames, catalog.records, catalog.expectations)
+        tables = (catalog.layouts, catalog.records, catalog.expectations)
         found += [(one.name, one.title) for table in tables for one in table.values()]
         found += [(part.name, part.bus) for part in catalog.parts.values()]
         found += [(rule.name, rule.severity) for rule in catalog.rules.values()]
@@ -63,7 +63,7 @@ def _catalogs(ctx: click.Context) -> Iterator[Catalog]:
     ]
     try:
         yield load_catalog(list(dict.fromkeys(folders)))
-    except Refused:
+    except InputError:
         return
 
 

@@ -15,10 +15,10 @@ from romtool.commands.common import (
     echo,
     echo_json,
     echo_lines,
-    guarded,
+    handle_refusals,
     image_options,
     json_option,
-    take_pair,
+    load_pair,
 )
 from romtool.diff.compare import compare
 from romtool.text.diff import counted, differences_lines
@@ -32,7 +32,7 @@ from romtool.text.diff import counted, differences_lines
 @click.argument("second", metavar="B", shell_complete=completing.files)
 @image_options
 @json_option
-@guarded
+@handle_refusals
 def command(
     first: str,
     second: str,
@@ -50,7 +50,7 @@ def command(
     with standard input (-) for one of the two, --input is for that one.
     """
     catalog = catalog_of(schemas)
-    a, b = take_pair(catalog, first, second, layout=layout, part=part, forced=forced)
+    a, b = load_pair(catalog, first, second, layout=layout, part=part, forced=forced)
     found = compare(a.image, b.image, (a.part, b.part))
     if as_json:
         echo_json(found.as_json())

@@ -27,7 +27,7 @@ expect_option = click.option(
 def with_expectations(
     schemas: tuple[Path, ...], expected: str | None
 ) -> tuple[Catalog, list[Expectation]]:
-    """Return the catalogue, and what --expect names in it; raises Refused."""
+    """Return the catalogue, and what --expect names in it; raises InputError."""
     if expected is None or not expected.endswith(SUFFIX):
         catalog = catalog_of(schemas)
         return catalog, [] if expected is None else [_named(catalog, expected)]

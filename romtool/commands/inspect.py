@@ -11,15 +11,15 @@ import click
 from romtool.commands import completing
 from romtool.commands.common import (
     DONE,
-    Taken,
+    LoadedImage,
     catalog_of,
-    guarded,
+    handle_refusals,
     image_options,
     json_option,
-    leave,
-    take_image,
+    exit_with,
+    load_image,
 )
-from romtool.commands.many import Answer, tell_each
+from romtool.commands.many import Answer, answer_each
 from romtool.image.explain import explain
 from romtool.schema.numbers import hex_text
 from romtool.text.image import byte_lines, image_lines
@@ -34,7 +34,7 @@ DECODED = "decoded"
 @click.option("--bytes", "with_bytes", is_flag=True, help="Add every byte with its meaning.")
 @image_options
 @json_option
-@guarded
+@handle_refusals
 def command(
     images: tuple[str, ...],
     with_bytes: bool,
@@ -52,22 +52,22 @@ def command(
     catalog = catalog_of(schemas)
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
-        one = take_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
+        one = load_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
         if as_json:
             return Answer(DECODED, data=_data(one, with_bytes))
         return Answer(DECODED, _lines(one, with_bytes))
 
-    tell_each(images, work, as_json=as_json, doing="inspecting", apart=True)
-    leave(DONE)
+    answer_each(images, work, as_json=as_json, doing="inspecting", apart=True)
+    exit_with(DONE)
 
 
-def _lines(one: Taken, with_bytes: bool) -> Iterator[str]:
+def _lines(one: LoadedImage, with_bytes: bool) -> Iterator[str]:
     yield from image_lines(one.image, one.name, one.part, one.findings())
     if with_bytes:
         yield from byte_lines(one.image)
 
 
-def _data(one: Taken, with_bytes: bool) -> dict[str, Any]:
+def _data(one: LoadedImage, with_bytes: bool) -> dict[str, Any]:
     from romtool.image.answer import image_json
 
     answer: dict[str, Any] = {"file": one.name, **image_json(one.image, one.part)}

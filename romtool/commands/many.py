@@ -13,16 +13,16 @@ from romtool.commands.common import (
     UNUSABLE,
     echo,
     echo_utf8,
-    fault_lines,
+    problem_lines,
     json_text,
-    tell,
-    tell_faults,
+    warn,
+    warn_problems,
 )
 from romtool.commands.progress import Progress
 from romtool.commands.spread import in_order
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.intake import expand
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 
 NOT_USED = "unusable"
 """The kind of a file that can't be used."""
@@ -49,7 +49,7 @@ def is_single(names: Sequence[str]) -> bool:
     return len(names) == 1 and not os.path.isdir(names[0])
 
 
-def tell_each(
+def answer_each(
     names: Sequence[str],
     work: Callable[[str, Callable[[str], None]], Answer],
     *,
@@ -67,15 +67,15 @@ def tell_each(
         messages: list[str] = []
         try:
             answer = work(name, messages.append)
-        except Refused as refused:
-            messages += fault_lines(refused)
+        except InputError as refused:
+            messages += problem_lines(refused)
             return Said(NOT_USED, None, tuple(messages))
         text = json_text(answer.data) if as_json else "\n".join(answer.lines)
         return Said(answer.kind, text, tuple(messages))
 
     files, refusals = expand(names)
     for refusal in refusals:
-        tell_faults(refusal)
+        warn_problems(refusal)
     out = _Json(single=is_single(names)) if as_json else _Lines(apart=apart)
     counts = Counter({NOT_USED: len(refusals)})
     here = any(name == "-" or name.startswith("/dev/") for name in files)
@@ -148,7 +148,7 @@ def _tell(held: list[Said], out: _Lines | _Json) -> None:
     """Tell these answers, and forget them."""
     for one in held:
         for message in one.messages:
-            tell(message)
+            warn(message)
         if one.text is not None:
             out.add(one.text)
     held.clear()

@@ -12,13 +12,13 @@ from romtool.commands.common import (
     echo,
     echo_utf8,
     force_option,
-    guarded,
+    handle_refusals,
     schemas_option,
-    tell,
+    warn,
 )
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.output import write_files
-from romtool.image.decode import frame_named
+from romtool.image.decode import layout_named
 from romtool.profile.starter_text import starter_text
 
 SUFFIX = ".toml"
@@ -43,7 +43,7 @@ SUFFIX = ".toml"
 )
 @schemas_option
 @force_option
-@guarded
+@handle_refusals
 def command(
     file: str, layout: str | None, part: str | None, schemas: tuple[Path, ...], force: bool
 ) -> None:
@@ -52,11 +52,11 @@ def command(
     Each key says what it means and what it takes. FILE - is standard output.
     """
     catalog = catalog_of(schemas)
-    frame = catalog.default_frame if layout is None else frame_named(catalog, layout)
+    frame = catalog.default_layout if layout is None else layout_named(catalog, layout)
     chosen = None if part is None else catalog.part(part)
     try:
         text = starter_text(catalog, frame, chosen)
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file("standard output" if file == "-" else file) from None
     if file == "-":
         echo_utf8(text)
@@ -64,4 +64,4 @@ def command(
     write_files([(Path(file), text.encode())], force=force)
     echo(f"wrote {file}")
     if not file.lower().endswith(SUFFIX):
-        tell(f"{file}: commands other than build know a profile by {SUFFIX}, or by --input toml")
+        warn(f"{file}: commands other than build know a profile by {SUFFIX}, or by --input toml")

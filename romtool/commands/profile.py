@@ -12,15 +12,15 @@ from romtool.commands.common import (
     echo,
     echo_utf8,
     force_option,
-    guarded,
+    handle_refusals,
     image_options,
-    take_image,
-    tell,
+    load_image,
+    warn,
 )
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.profile.write import profile_text
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.findings import counted
 
 
@@ -38,7 +38,7 @@ from romtool.text.findings import counted
 )
 @image_options
 @force_option
-@guarded
+@handle_refusals
 def command(
     dump: str,
     output: Path | None,
@@ -50,16 +50,16 @@ def command(
 ) -> None:
     """Write DUMP as a card profile that builds back to the same bytes, whatever it holds."""
     catalog = catalog_of(schemas)
-    taken = take_image(catalog, dump, layout=layout, part=part, forced=forced)
-    if taken.image.frame is None:
-        tell(f"{taken.name}: no layout fits: the bytes stand as they are; `recover` may help")
+    taken = load_image(catalog, dump, layout=layout, part=part, forced=forced)
+    if taken.image.layout is None:
+        warn(f"{taken.name}: no layout fits: the bytes stand as they are; `recover` may help")
     else:
         found = taken.findings()
         if any(finding.severity == "error" for finding in found):
-            tell(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
+            warn(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
     name = visible(Path(taken.name).name)
-    decoded = taken.image.frame.name if taken.image.frame else None
-    text = profile_text(catalog, taken.intake.data, decoded, taken.part, name)
+    decoded = taken.image.layout.name if taken.image.layout else None
+    text = profile_text(catalog, taken.input_file.data, decoded, taken.part, name)
     if output is None:
         echo_utf8(text)
         return

@@ -19,20 +19,20 @@ from romtool.commands.common import (
     echo_json,
     echo_lines,
     force_option,
-    guarded,
+    handle_refusals,
     image_options,
     json_option,
-    tell,
+    warn,
 )
-from romtool.errors import Fault, Refused
-from romtool.files.intake import take
+from romtool.errors import Problem, InputError
+from romtool.files.intake import read_input
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.page import line, title
 
 MOST_PLACES = 8
@@ -57,7 +57,7 @@ MOST_PLACES = 8
 @image_options
 @force_option
 @json_option
-@guarded
+@handle_refusals
 def command(
     dumps: tuple[str, ...],
     output: Path | None,
@@ -78,11 +78,11 @@ def command(
     catalog = catalog_of(schemas)
     readings, names = [], []
     for name in dumps:
-        intake = take(catalog, name, forced, gaps=True)
-        for note in intake.notes:
-            tell(note)
-        readings.append(Reading.of(intake.data, intake.gaps))
-        names.append(intake.name)
+        input_file = read_input(catalog, name, forced, gaps=True)
+        for note in input_file.notes:
+            warn(note)
+        readings.append(Reading.of(input_file.data, input_file.gaps))
+        names.append(input_file.name)
     found = recover(catalog, readings, layout, catalog.part(part).size if part else None)
     if part is not None and not found.answers and found.named is None:
         _other_size(catalog, readings, layout, part)
@@ -95,7 +95,7 @@ def command(
     else:
         _show(catalog, names, found, chosen, written)
     if chosen is None:
-        tell(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
+        warn(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
         sys.exit(NO)
     sys.exit(DONE)
 
@@ -105,7 +105,7 @@ def _other_size(catalog: Catalog, readings: list[Reading], layout: str | None, p
     free = recover(catalog, readings, layout)
     if free.answers:
         size = len(free.answers[0].data)
-        tell(f"--part {part}: there is no answer of its size, but one of {size} bytes without it")
+        warn(f"--part {part}: there is no answer of its size, but one of {size} bytes without it")
 
 
 def _chosen(found: Recovery, pick: int | None) -> Answer | None:
@@ -116,7 +116,7 @@ def _chosen(found: Recovery, pick: int | None) -> Answer | None:
         many = len(found.answers)
         message = f"--pick {pick}: there {'is' if many == 1 else 'are'} {many or 'no'} answer"
         hint = "see them without --pick"
-        raise Refused([Fault(message + ("" if many == 1 else "s"), hint)])
+        raise InputError([Problem(message + ("" if many == 1 else "s"), hint)])
     return found.answers[pick - 1]
 
 
@@ -136,7 +136,7 @@ def _answer(
         "confidence": best.confidence if best else found.confidence,
         "layout": best.evidence.layout if best else None,
         "evidence": best.evidence.as_json() if best else None,
-        "faults": list(best.faults) if best else [],
+        "faults": list(best.problems) if best else [],
         "notes": [*found.notes, *(best.notes if best else ())],
         "alternatives": [
             _alternative(number, answer)
@@ -160,7 +160,7 @@ def _alternative(number: int, answer: Answer) -> dict[str, Any]:
         "layout": answer.evidence.layout,
         "size": len(answer.data),
         "sha256": hashlib.sha256(answer.data).hexdigest(),
-        "faults": list(answer.faults),
+        "faults": list(answer.problems),
         "notes": list(answer.notes),
     }
 
@@ -221,8 +221,8 @@ def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
         yield from line("step", f"{mishap.title}: {words}", indent=2, style="cyan")
     yield from line("layout", answer.evidence.layout, indent=2)
     yield from line("evidence", answer.evidence.in_words(), indent=2)
-    for fault in answer.faults:
-        yield from line("wrong", fault, indent=2, style="red")
+    for problem in answer.problems:
+        yield from line("wrong", problem, indent=2, style="red")
     for note in answer.notes:
         yield from line("note", note, indent=2, style="yellow")
     for name, _ in answer.steps:

@@ -13,13 +13,13 @@ from romtool.commands.common import (
     catalog_of,
     echo_json,
     echo_lines,
-    guarded,
+    handle_refusals,
     host_at,
     host_option,
     image_options,
     json_option,
-    leave,
-    take_images,
+    exit_with,
+    load_images,
 )
 from romtool.rehearse.answer import rehearsal_json
 from romtool.rehearse.rehearsal import rehearse
@@ -38,7 +38,7 @@ from romtool.text.trace import in_words
 @host_option
 @image_options
 @json_option
-@guarded
+@handle_refusals
 def command(
     images: tuple[str, ...],
     trace: bool,
@@ -59,7 +59,7 @@ def command(
 
     catalog = catalog_of(schemas)
     pc = host_at(catalog, host)
-    taken = take_images(catalog, images, layout=layout, part=part, forced=forced)
+    taken = load_images(catalog, images, layout=layout, part=part, forced=forced)
     images_of = [(one.name, one.image) for one in taken]
     found = rehearse(catalog, images_of, assign, pc)
     if as_json:
@@ -71,4 +71,4 @@ def command(
         echo_json(answer)
     else:
         echo_lines(rehearsal_lines(catalog, found, trace=trace))
-    leave(DONE if found.is_well else NO)
+    exit_with(DONE if found.is_well else NO)

@@ -9,16 +9,16 @@ import click
 from romtool.assign.host import Host
 from romtool.commands import completing
 from romtool.commands.common import (
-    Taken,
+    LoadedImage,
     catalog_of,
     echo,
     force_option,
-    guarded,
+    handle_refusals,
     host_at,
     host_option,
     image_options,
-    take_image,
-    take_pair,
+    load_image,
+    load_pair,
 )
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
@@ -27,8 +27,8 @@ from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
 from romtool.schema.catalog import Catalog
-from romtool.text.faults import visible
-from romtool.wants.read import wants_of
+from romtool.text.problems import visible
+from romtool.requirements.read import requirements_of
 
 
 @click.command(
@@ -47,7 +47,7 @@ from romtool.wants.read import wants_of
 @host_option
 @image_options
 @force_option
-@guarded
+@handle_refusals
 def command(
     image: str,
     other: str | None,
@@ -68,10 +68,10 @@ def command(
 
     catalog = catalog_of(schemas)
     if other is None:
-        taken = take_image(catalog, image, layout=layout, part=part, forced=forced)
+        taken = load_image(catalog, image, layout=layout, part=part, forced=forced)
         second = None
     else:
-        pair = take_pair(catalog, image, other, layout=layout, part=part, forced=forced)
+        pair = load_pair(catalog, image, other, layout=layout, part=part, forced=forced)
         taken, second = pair[0], _subject(pair[1])
     pc = None if host is None else _in_pc(catalog, taken.image, host_at(catalog, host))
     text = page(report_of(_subject(taken), pc, second))
@@ -84,11 +84,11 @@ def command(
 def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
     from romtool.assign.assign import assign
 
-    return InThatPC(host, assign(catalog, [wants_of(image)], host))
+    return InThatPC(host, assign(catalog, [requirements_of(image)], host))
 
 
-def _subject(taken: Taken) -> Subject:
-    intake = taken.intake
+def _subject(taken: LoadedImage) -> Subject:
+    input_file = taken.input_file
     return Subject(
-        taken.name, intake.format, taken.image, taken.part, taken.findings(), intake.text
+        taken.name, input_file.format, taken.image, taken.part, taken.findings(), input_file.text
     )

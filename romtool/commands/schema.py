@@ -15,20 +15,20 @@ from romtool.commands.common import (
     echo_json,
     echo_lines,
     force_option,
-    guarded,
+    handle_refusals,
     json_option,
     json_text,
     schemas_option,
 )
-from romtool.errors import Fault, Refused, refuse
+from romtool.errors import Problem, InputError, refuse
 from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
-from romtool.schema.fields import MISSING, Layout
+from romtool.schema.fields import MISSING, FieldLayout
 from romtool.schema.json_schema import profile_schema
 from romtool.schema.numbers import did_you_mean
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
     expectation_lines,
@@ -51,7 +51,7 @@ def command() -> None:
 @command.command("list", epilog="Example: romtool schema list")
 @schemas_option
 @json_option
-@guarded
+@handle_refusals
 def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
     """List the layouts, parts, expectations, records and rules that are known."""
     catalog = catalog_of(schemas)
@@ -60,7 +60,7 @@ def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
         return
     echo_json(
         {
-            "layouts": [{"name": f.name, "title": f.title} for f in catalog.frames.values()],
+            "layouts": [{"name": f.name, "title": f.title} for f in catalog.layouts.values()],
             "parts": [
                 {"name": p.name, "bus": p.bus, "bytes": p.size} for p in catalog.parts.values()
             ],
@@ -77,7 +77,7 @@ def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
 @click.argument("name", shell_complete=completing.names)
 @schemas_option
 @json_option
-@guarded
+@handle_refusals
 def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
     """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
 
@@ -88,15 +88,15 @@ def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
     if name == "profile":
         answer = profile_schema(catalog)
         lines = profile_lines(catalog)
-    elif name in catalog.frames:
-        frame = catalog.frames[name]
+    elif name in catalog.layouts:
+        frame = catalog.layouts[name]
         answer = {
             "name": frame.name,
             "title": frame.title,
             "source": frame.source,
             "size": frame.size,
             "fill": frame.fill,
-            "fields": _fields(frame.layout),
+            "fields": _fields(frame.field_layout),
         }
         lines = frame_lines(frame)
     elif name in catalog.records:
@@ -106,7 +106,7 @@ def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
             "title": record.title,
             "source": record.source,
             "codes": sorted(record.codes),
-            "fields": _fields(record.layout),
+            "fields": _fields(record.field_layout),
         }
         lines = record_lines(record)
     elif name in catalog.parts or name.upper() in catalog.parts:
@@ -132,7 +132,7 @@ def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
         echo_lines(lines)
 
 
-def _fields(layout: Layout) -> list[dict[str, Any]]:
+def _fields(layout: FieldLayout) -> list[dict[str, Any]]:
     return [
         {
             "key": field.key,
@@ -171,11 +171,11 @@ def _functions(expectation: Expectation) -> list[dict[str, Any]]:
     ]
 
 
-def _unknown(catalog: Catalog, name: str) -> Refused:
-    known = [*catalog.frames, *catalog.records, *catalog.parts, *catalog.expectations]
+def _unknown(catalog: Catalog, name: str) -> InputError:
+    known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
     known += catalog.rules
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
-    return Refused([Fault(f"nothing here is called {name}", hint)])
+    return InputError([Problem(f"nothing here is called {name}", hint)])
 
 
 @command.command(
@@ -187,7 +187,7 @@ def _unknown(catalog: Catalog, name: str) -> Refused:
     "files", nargs=-1, required=True, metavar="FILE...", shell_complete=completing.files
 )
 @schemas_option
-@guarded
+@handle_refusals
 def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
     """Check schema files of your own: unknown keys, gaps, overlaps, with line and column."""
     paths = [found for name in files for found in _files(Path(name))]
@@ -197,7 +197,7 @@ def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
 
 
 def _files(path: Path) -> list[Path]:
-    """Return a file, or those of a folder; raises Refused where it has none."""
+    """Return a file, or those of a folder; raises InputError where it has none."""
     if not os.path.isdir(path):
         return [path]
     found = sorted(path.rglob("*.toml"))
@@ -216,7 +216,7 @@ def _files(path: Path) -> list[Path]:
 )
 @schemas_option
 @force_option
-@guarded
+@handle_refusals
 def json_(output: Path | None, schemas: tuple[Path, ...], force: bool) -> None:
     """Print the JSON Schema of a card profile, for editors that complete and underline TOML.
 

@@ -15,10 +15,10 @@ from typing import Any, NamedTuple
 import click
 
 from romtool import __version__
-from romtool.commands.common import tell
+from romtool.commands.common import warn
 from romtool.commands.progress import Progress
 from romtool.commands.stopping import Stopped, Stops
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 from romtool.files.draft import clear_drafts
 from romtool.files.output import already_there, existing, put_files, refuse_unfit, write_files
 from romtool.files.reading import name_text
@@ -80,7 +80,7 @@ class Series:
         """Write the files of one image after the other, then the manifest.
 
         `contents` are those of each image's files, one a format. The files of an image are written
-        all or none. Raises Refused where one exists or can't be.
+        all or none. Raises InputError where one exists or can't be.
         """
         groups = zip(map(self._paths, self.names), contents, strict=True)
         written: list[Written] = []
@@ -128,11 +128,11 @@ class Series:
                 complete += 1
             first = first or there[:1]
         whole = existing([manifest])
-        faults = [already_there(path) for path in (*first, *whole)]
+        problems = [already_there(path) for path in (*first, *whole)]
         if complete and not whole:
-            faults.append(self._where(complete))
-        if faults:
-            raise Refused(faults)
+            problems.append(self._where(complete))
+        if problems:
+            raise InputError(problems)
 
     @contextlib.contextmanager
     def told(self) -> Iterator[None]:
@@ -142,19 +142,19 @@ class Series:
                 yield
         except Stopped as stop:
             where = self._where(self._done)
-            tell(f"interrupted: {where.message}" + (f"; {where.hint}" if where.hint else ""))
+            warn(f"interrupted: {where.message}" + (f"; {where.hint}" if where.hint else ""))
             sys.exit(128 + stop.number)
-        except Refused as refused:
+        except InputError as refused:
             if not self._done:
                 raise
-            raise Refused([*refused.faults, self._where(self._done)]) from None
+            raise InputError([*refused.problems, self._where(self._done)]) from None
 
-    def _where(self, complete: int) -> Fault:
+    def _where(self, complete: int) -> Problem:
         """Return how much is complete, and how to go on."""
         if complete == 0:
-            return Fault("nothing written")
+            return Problem("nothing written")
         first, many = self._serials[0], len(self._serials)
         which = f"{first} to {first + complete - 1}" if complete > 1 else f"{first}"
         words = f"of {many} serials {complete} {'is' if complete == 1 else 'are'} complete, {which}"
-        behind = "for the manifest" if complete == many else f"from {first + complete}"
-        return Fault(words, f"to go on {behind}, repeat the call with --force")
+        stop = "for the manifest" if complete == many else f"from {first + complete}"
+        return Problem(words, f"to go on {stop}, repeat the call with --force")

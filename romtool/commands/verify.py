@@ -14,20 +14,20 @@ from romtool.commands.common import (
     NO,
     catalog_of,
     echo,
-    guarded,
+    handle_refusals,
     image_options,
     json_option,
-    leave,
-    take_image,
+    exit_with,
+    load_image,
 )
-from romtool.commands.many import Answer, is_single, summary, tell_each
+from romtool.commands.many import Answer, is_single, summary, answer_each
 from romtool.errors import refuse
-from romtool.files.intake import take
+from romtool.files.intake import read_input
 from romtool.files.reading import shown
 from romtool.image.model import Image
 from romtool.image.spoiling import swapped_pairs
 from romtool.recover.likeness import likeness
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 from romtool.text.page import title
 from romtool.text.verify import verify_lines
 from romtool.verify import Difference, differences
@@ -46,7 +46,7 @@ MATCHING, DIFFERENT = "as expected", "different"
 @click.option("--swap-pairs", is_flag=True, help="The readback has its byte pairs swapped.")
 @image_options
 @json_option
-@guarded
+@handle_refusals
 def command(
     readbacks: tuple[str, ...],
     expected: str,
@@ -68,30 +68,32 @@ def command(
     catalog = catalog_of(schemas)
     single = is_single(readbacks)
 
-    want = take_image(catalog, expected, layout=layout, part=part).image
+    want = load_image(catalog, expected, layout=layout, part=part).image
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
-        intake = take(catalog, name, forced)
-        for words in intake.notes:
+        input_file = read_input(catalog, name, forced)
+        for words in input_file.notes:
             note(words)
-        read = swapped_pairs(intake.data) if swap_pairs else intake.data
+        read = swapped_pairs(input_file.data) if swap_pairs else input_file.data
         found = differences(read, want)
         kind = DIFFERENT if found else MATCHING
         if as_json:
             data = _data(read, want, found)
-            return Answer(kind, data=data if single else {"file": intake.name, **data})
+            return Answer(kind, data=data if single else {"file": input_file.name, **data})
         if found:
-            heading = "no match" if single else intake.name
+            heading = "no match" if single else input_file.name
             return Answer(kind, _lines(heading, read, want, found, swapped=swap_pairs))
         if not single:
-            return Answer(kind, title(intake.name, "match"))
-        words = f"match: all {len(read)} bytes of {intake.name} are as {shown(expected)} has them"
+            return Answer(kind, title(input_file.name, "match"))
+        words = (
+            f"match: all {len(read)} bytes of {input_file.name} are as {shown(expected)} has them"
+        )
         return Answer(kind, [visible(words)])
 
-    counts = tell_each(readbacks, work, as_json=as_json, doing="comparing")
+    counts = answer_each(readbacks, work, as_json=as_json, doing="comparing")
     if not as_json and counts.total() > 1:
         echo(summary(counts, (MATCHING, DIFFERENT)))
-    leave(NO if counts[DIFFERENT] else DONE)
+    exit_with(NO if counts[DIFFERENT] else DONE)
 
 
 def _data(read: bytes, want: Image, found: list[Difference]) -> dict[str, Any]:

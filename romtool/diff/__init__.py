@@ -1,1 +1,1 @@
-"""Two images held against each other: first in the card's terms, then byte by byte."""
+"""Two images compared with each other: first in the card's terms, then byte by byte."""

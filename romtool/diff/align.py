@@ -44,8 +44,8 @@ def align(
     None where the one can't have become the other. An added or removed one counts 1.
     """
     ours, theirs = [content(one) for one in a], [content(one) for one in b]
-    before, behind = _common(ours, theirs)
-    rows, columns = (len(side) - before - behind for side in (ours, theirs))
+    before, stop = _common(ours, theirs)
+    rows, columns = (len(side) - before - stop for side in (ours, theirs))
 
     def weigh(at: int, to: int) -> float | None:
         at, to = at + before, to + before
@@ -55,7 +55,7 @@ def align(
     found = [Aligned(at, at) for at in range(before)]
     for at, to in pair(rows, columns, weigh):
         found.append(Aligned(_later(at, before), _later(to, before)))
-    found += [Aligned(len(a) - left, len(b) - left) for left in range(behind, 0, -1)]
+    found += [Aligned(len(a) - left, len(b) - left) for left in range(stop, 0, -1)]
     return _with_moved(found, ours, theirs)
 
 
@@ -66,12 +66,12 @@ def _later(place: int | None, by: int) -> int | None:
 def _common(a: Sequence[Hashable], b: Sequence[Hashable]) -> tuple[int, int]:
     """Return how many entries at the beginning, and how many others at the end, are equal."""
     least = min(len(a), len(b))
-    before = behind = 0
+    before = stop = 0
     while before < least and a[before] == b[before]:
         before += 1
-    while behind < least - before and a[-1 - behind] == b[-1 - behind]:
-        behind += 1
-    return before, behind
+    while stop < least - before and a[-1 - stop] == b[-1 - stop]:
+        stop += 1
+    return before, stop
 
 
 def _weighed(rows: int, columns: int, weigh: Weigh) -> list[tuple[int | None, int | None]]:

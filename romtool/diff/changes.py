@@ -10,7 +10,7 @@ from typing import Any
 from romtool.schema.numbers import hex_text
 
 Span = tuple[int, int]
-"""Where something begins in an image, and the place behind its end."""
+"""Where something begins in an image, and the place after its end."""
 
 
 @dataclass(frozen=True)

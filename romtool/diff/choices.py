@@ -10,18 +10,20 @@ from romtool.diff.changes import Side, Where
 from romtool.diff.items import compare_lists, kind_of, span_of
 from romtool.diff.ledger import Ledger
 from romtool.image.card import Choice, Device
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.schema.numbers import hex_text
 
 CHOICE = "choice"
 
 
-def placed(where: Where, number: int, items: Sequence[Item]) -> Side:
+def placed(where: Where, number: int, items: Sequence[Descriptor]) -> Side:
     """Return the side of a thing that only stands in another place, counted from 1."""
     return Side(where, f"place {number}", (span_of(items),), "place ")
 
 
-def compare_start(ledger: Ledger, a_where: Where, b_where: Where, a: Item, b: Item) -> None:
+def compare_start(
+    ledger: Ledger, a_where: Where, b_where: Where, a: Descriptor, b: Descriptor
+) -> None:
     """Enter what differs in the items that begin two devices or choices, field by field."""
     spans = span_of([a]), span_of([b])
     ledger.keep(a_where, b_where, *spans)

@@ -19,21 +19,21 @@ from romtool.diff.ledger import Ledger
 from romtool.diff.outside import compare_all_bytes, compare_outside, compare_shapes
 from romtool.image.card import Card, card_of
 from romtool.image.model import Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 
 
 def compare(a: Image, b: Image, parts: tuple[str | None, str | None] = (None, None)) -> Differences:
     """Return what differs between two images, whatever their bytes.
 
     `parts`: the names of their EEPROM parts, where settled. Both images are of one catalogue.
-    B held against A is the same with its sides swapped: ties between equally short answers
+    B compared with A is the same with its sides swapped: ties between equally short answers
     are settled by the bytes, not by which image comes first.
     """
     if _order(a) > _order(b):
         return compare(b, a, (parts[1], parts[0])).swapped()
     same = a.data == b.data
     ledger = Ledger(list(compare_shapes(a, b, parts)))
-    if a.frame is None or b.frame is None:
+    if a.layout is None or b.layout is None:
         ledger.runs += compare_all_bytes(a, b)
     elif not same:
         compare_frames(ledger, a, b)
@@ -46,7 +46,7 @@ def compare(a: Image, b: Image, parts: tuple[str | None, str | None] = (None, No
 
 
 def _order(image: Image) -> tuple[bytes, str]:
-    return image.data, image.frame.name if image.frame else ""
+    return image.data, image.layout.name if image.layout else ""
 
 
 def _compare_cards(ledger: Ledger, a: Card, b: Card) -> None:
@@ -55,7 +55,7 @@ def _compare_cards(ledger: Ledger, a: Card, b: Card) -> None:
     compare_devices(ledger, a.devices, b.devices)
 
 
-def _before(card: Card) -> tuple[Sequence[Item], ...]:
+def _before(card: Card) -> tuple[Sequence[Descriptor], ...]:
     """Return what belongs to no device: version, name, what else stands before the devices."""
     version, name, rest = card.leading
     return as_list(version), as_list(name), rest

@@ -11,7 +11,7 @@ from romtool.diff.choices import compare_choices, compare_closed, compare_start,
 from romtool.diff.items import as_list, compare_lists, span_of
 from romtool.diff.ledger import Ledger
 from romtool.image.card import Device
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.schema.numbers import sizes
 
 DEVICE = "device"
@@ -60,22 +60,22 @@ def matched(a: Sequence[Device], b: Sequence[Device]) -> dict[int, int]:
 
 
 def _by_place(pairs: dict[int, int], a_count: int, b_count: int) -> dict[int, int]:
-    """Return the devices without a match that stand behind the same one, in order."""
-    behind: dict[int | None, deque[int]] = {}
+    """Return the devices without a match that stand after the same one, in order."""
+    stop: dict[int | None, deque[int]] = {}
     taken = set(pairs.values())
     before: int | None = None
     for to in range(b_count):
         if to in taken:
             before = to
         else:
-            behind.setdefault(before, deque()).append(to)
+            stop.setdefault(before, deque()).append(to)
     found = {}
     before = None
     for at in range(a_count):
         if at in pairs:
             before = pairs[at]
-        elif behind.get(before):
-            found[at] = behind[before].popleft()
+        elif stop.get(before):
+            found[at] = stop[before].popleft()
     return found
 
 
@@ -100,9 +100,9 @@ def _whole(where: Where, device: Device) -> Side:
     words += [item.words for item in device.compatible]
     many = len(device.choices)
     words += [f"{many} choice{'' if many == 1 else 's'}"] if many else []
-    first, behind = span_of(device.all_items)
-    words.append(sizes(behind - first))
-    return Side(where, ", ".join(words), ((first, behind),))
+    first, stop = span_of(device.all_items)
+    words.append(sizes(stop - first))
+    return Side(where, ", ".join(words), ((first, stop),))
 
 
 def _compare(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b: Device) -> None:
@@ -114,7 +114,9 @@ def _compare(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b: Devic
     compare_lists(ledger, a_where, b_where, a.after, b.after)
 
 
-def _before(device: Device) -> tuple[Sequence[Item], Sequence[Item], Sequence[Item]]:
+def _before(
+    device: Device,
+) -> tuple[Sequence[Descriptor], Sequence[Descriptor], Sequence[Descriptor]]:
     """Return what stands before a device's choices: compatible IDs, name, the rest."""
     ids, name, rest = device.leading
     return ids, as_list(name), rest

@@ -1,4 +1,4 @@
-"""Fields outside the items held against each other: those of the frame and of the identifier."""
+"""Fields outside the items compared with each other: those of the frame and of the identifier."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from romtool.diff.ledger import Ledger
 from romtool.image.explain import stated
 from romtool.image.model import Compared, Image
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Pins, Stored
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Pins, Stored
 
 FRAME, CARD, END = Where((("frame", ""),)), Where((("card", ""),)), Where((("end", ""),))
 
@@ -85,27 +85,27 @@ def _pins(kinds: tuple[Pins, Pins], stored: tuple[Stored, Stored]) -> tuple[str,
 
 def compare_frames(ledger: Ledger, a: Image, b: Image) -> None:
     """Enter what differs in the frames; of two layouts, in the settings that both have."""
-    assert a.frame is not None
-    assert b.frame is not None
-    fields = _frame_fields(a, a.frame), _frame_fields(b, b.frame)
+    assert a.layout is not None
+    assert b.layout is not None
+    fields = _frame_fields(a, a.layout), _frame_fields(b, b.layout)
     for key, one in fields[0].items():
         other = fields[1].get(key)
         if other is None or type(one.field.kind) is not type(other.field.kind):
             continue
-        if a.frame is b.frame or one.found is None:
+        if a.layout is b.layout or one.found is None:
             compare_fields(ledger, one, other)
 
 
-def _frame_fields(image: Image, frame: Frame) -> dict[str, Held]:
-    titles = Counter(field.title for field in frame.layout.fields)
+def _frame_fields(image: Image, layout: ImageLayout) -> dict[str, Held]:
+    titles = Counter(field.title for field in layout.field_layout.fields)
     held = {}
-    for field in frame.layout.fields:
+    for field in layout.field_layout.fields:
         title = field.title if titles[field.title] == 1 else f"{field.title} ({field.key})"
         held[field.key] = _held(
             image,
             FRAME.of(title),
             field,
-            image.frame_stored,
+            image.layout_stored,
             0,
             image.computed.get(field.key),
         )
@@ -137,9 +137,9 @@ def compare_identifiers(ledger: Ledger, a: Image, b: Image) -> None:
 
 def _identifier(image: Image) -> list[Held]:
     identifier = image.catalog.identifier
-    stored = identifier.layout.parse(image.identifier_raw)
+    stored = identifier.field_layout.parse(image.identifier_raw)
     held = []
-    for field in identifier.layout.fields:
+    for field in identifier.field_layout.fields:
         found = image.id_checksum if field is identifier.check_field else None
         where = CARD.of(field.title)
         held.append(_held(image, where, field, stored, image.identifier_at, found))
@@ -149,9 +149,9 @@ def _identifier(image: Image) -> list[Held]:
 def end_field(image: Image) -> Held | None:
     """Return the end item's checksum as an image holds it; None without an end item."""
     end = image.end_item
-    if end is None or not end.explained:
+    if end is None or not end.representable:
         return None
-    field = end.record.head
+    field = end.record.key_field
     at = end.offset + end.record.header.size
-    stored = end.record.layout.parse(end.content)[field.key]
+    stored = end.record.field_layout.parse(end.content)[field.key]
     return Held(END.of(field.title), field, stored, end.content, at, image.end_checksum)

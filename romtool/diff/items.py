@@ -1,4 +1,4 @@
-"""Items of the PnP data held against each other: lists of them, and two of one kind."""
+"""Items of the PnP data compared with each other: lists of them, and two of one kind."""
 
 from __future__ import annotations
 
@@ -7,28 +7,28 @@ from collections.abc import Sequence
 from romtool.diff.align import align
 from romtool.diff.changes import Side, Span, Where
 from romtool.diff.ledger import Ledger
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.schema.numbers import hex_text
 
 
-def span_of(items: Sequence[Item]) -> Span:
-    """Return the bytes of items that stand one behind the other."""
+def span_of(items: Sequence[Descriptor]) -> Span:
+    """Return the bytes of items that stand one after the other."""
     return items[0].offset, items[-1].end
 
 
-def kind_of(item: Item) -> str:
+def kind_of(item: Descriptor) -> str:
     """Return what kind of thing an item asks for or says, whatever its form."""
-    fields = item.record.layout.fields
+    fields = item.record.field_layout.fields
     return fields[0].key if fields else item.record.name
 
 
-def as_list(item: Item | None) -> list[Item]:
+def as_list(item: Descriptor | None) -> list[Descriptor]:
     """Return the item, if there is one, as a list."""
     return [] if item is None else [item]
 
 
 def compare_lists(
-    ledger: Ledger, a_where: Where, b_where: Where, a: Sequence[Item], b: Sequence[Item]
+    ledger: Ledger, a_where: Where, b_where: Where, a: Sequence[Descriptor], b: Sequence[Descriptor]
 ) -> None:
     """Enter what differs between two lists of items, and which of them are in both."""
     for pair in align(a, b, lambda item: item.raw, _cost):
@@ -54,16 +54,16 @@ def compare_lists(
             )
 
 
-def _side(where: Where, item: Item, words: str, lead: str = "") -> Side:
+def _side(where: Where, item: Descriptor, words: str, lead: str = "") -> Side:
     return Side(where, words, (span_of([item]),), lead)
 
 
-def _lead(item: Item) -> str:
+def _lead(item: Descriptor) -> str:
     """Return the words that every item of its kind begins with: `IRQ `, `compatible with `."""
-    return item.record.say_first if item.explained else ""
+    return item.record.say_first if item.representable else ""
 
 
-def _cost(one: Item, other: Item) -> float | None:
+def _cost(one: Descriptor, other: Descriptor) -> float | None:
     """Return how much lies between two items: the less, the more of their bytes are the same."""
     if kind_of(one) != kind_of(other):
         return None
@@ -71,7 +71,7 @@ def _cost(one: Item, other: Item) -> float | None:
     return 1 - same / (2 * max(len(one.raw), len(other.raw)))
 
 
-def told_apart(one: Item, other: Item) -> tuple[str, str]:
+def told_apart(one: Descriptor, other: Descriptor) -> tuple[str, str]:
     """Return two items in words that differ: with fields that usually go without saying."""
     words = [one.words, other.words]
     if words[0] == words[1] and one.record is other.record:

@@ -1,4 +1,4 @@
-"""What lies outside the card held against each other: part, fill, patch area, other bytes."""
+"""What lies outside the card compared with each other: part, fill, patch area, other bytes."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ PATCH, DATA, FILL = "patch", "data", "fill"
 
 def compare_shapes(a: Image, b: Image, parts: tuple[str | None, str | None]) -> Iterator[Change]:
     """Yield what differs as a whole: the layout, the part or the size."""
-    if a.frame is not b.frame:
+    if a.layout is not b.layout:
         yield Change(*(_layout(image) for image in (a, b)))
     if len(a.data) != len(b.data):
         yield Change(_size(a, b, parts[0]), _size(b, a, parts[1]))
@@ -25,9 +25,9 @@ def compare_shapes(a: Image, b: Image, parts: tuple[str | None, str | None]) -> 
 
 
 def _layout(image: Image) -> Side:
-    if image.frame is None:
+    if image.layout is None:
         return Side(LAYOUT, "none fits")
-    return Side(LAYOUT, image.frame.name, ((0, image.frame.size),))
+    return Side(LAYOUT, image.layout.name, ((0, image.layout.size),))
 
 
 def _size(image: Image, other: Image, part: str | None) -> Side:
@@ -41,7 +41,7 @@ def compare_all_bytes(a: Image, b: Image) -> Iterator[ByteRun]:
 
 
 def compare_outside(ledger: Ledger, a: Image, b: Image) -> None:
-    """Enter what differs behind the PnP data of two images with a layout."""
+    """Enter what differs after the PnP data of two images with a layout."""
     fills = a.runs(FILL), b.runs(FILL)
     if a.fill != b.fill and all(fills):
         ledger.change(*(_fill(image, runs) for image, runs in zip((a, b), fills, strict=True)))
@@ -70,14 +70,14 @@ def _compare_patches(ledger: Ledger, a: Run, b: Run) -> None:
     where = Where(((RUN_WORDS[PATCH], ""),))
     ledger.keep(where, where, (a.offset, a.end), (b.offset, b.end))
     longer = range(max(len(a.raw), len(b.raw)))
-    for first, behind in differing_runs(a.raw, b.raw, longer):
-        one, other = (run.raw[first:behind] or None for run in (a, b))
+    for first, stop in differing_runs(a.raw, b.raw, longer):
+        one, other = (run.raw[first:stop] or None for run in (a, b))
         ledger.runs.append(
             ByteRun(RUN_WORDS[PATCH], a.offset + first, b.offset + first, one, other)
         )
 
 
 def _runs(where: str, a: Image, b: Image, places: Iterable[int]) -> Iterator[ByteRun]:
-    for first, behind in differing_runs(a.data, b.data, places):
-        one, other = (image.data[first:behind] or None for image in (a, b))
+    for first, stop in differing_runs(a.data, b.data, places):
+        one, other = (image.data[first:stop] or None for image in (a, b))
         yield ByteRun(where, first, first, one, other)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from romtool.assign.host import Host
 from romtool.assign.read_host import host_of
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.files.reading import read_bytes, shown
 from romtool.files.texts import faults_in, text_of
 from romtool.limits import MAX_TOML
@@ -15,11 +15,11 @@ LIMITS = "1 MiB is the limit of a host file"
 
 
 def load_host(catalog: Catalog, name: str) -> Host:
-    """Return the PC that a file describes; raises Refused with line and column of every fault."""
+    """Return the PC that a file describes; raises InputError with line and column of every fault."""
     data = read_bytes(name, MAX_TOML, LIMITS)
     try:
         text = text_of(data, "a host file is a plain text (.toml)")
         with faults_in(text):
             return host_of(catalog, parse_toml(text), shown(name))
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file(shown(name)) from None

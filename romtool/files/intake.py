@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from romtool.errors import Fault, Refused, refuse
+from romtool.errors import Problem, InputError, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
 from romtool.files.texts import faults_in, text_of
@@ -26,10 +26,10 @@ IMAGE_SUFFIXES = (".bin", ".rom", ".eep", ".raw", ".hex", ".ihx", ".srec", ".s19
 _TEXT = frozenset(range(0x20, 0x7F)) | frozenset(b"\r\n")
 
 
-class Intake(NamedTuple):
+class InputFile(NamedTuple):
     """What was read: the image's bytes, and how they were come by.
 
-    `offset`: the first address of a text of records; `gaps`: (first, behind) pairs of bytes that
+    `offset`: the first address of a text of records; `gaps`: (first, after) pairs of bytes that
     no record gave. For a profile: its text and the assembly that knows where each byte is from.
     """
 
@@ -62,11 +62,13 @@ class Intake(NamedTuple):
         return place.line, place.column
 
 
-def take(catalog: Catalog, name: str, forced: str | None = None, *, gaps: bool = False) -> Intake:
+def read_input(
+    catalog: Catalog, name: str, forced: str | None = None, *, gaps: bool = False
+) -> InputFile:
     """Return what stands in a file (`-`: standard input).
 
     `forced` settles the format; `gaps` lets a text of records leave bytes out, as only `recover`
-    can use it. Raises Refused, with the file and the place of each fault.
+    can use it. Raises InputError, with the file and the place of each fault.
     """
     is_profile = forced == "toml" or (forced is None and name.lower().endswith(".toml"))
     try:
@@ -77,7 +79,7 @@ def take(catalog: Catalog, name: str, forced: str | None = None, *, gaps: bool =
         if kind == "raw":
             return _take_raw(name, data)
         return _take_records(name, kind, data, gaps=gaps)
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file(shown(name)) from None
 
 
@@ -88,7 +90,7 @@ def _told(data: bytes) -> str:
     return "raw"
 
 
-def _take_raw(name: str, data: bytes) -> Intake:
+def _take_raw(name: str, data: bytes) -> InputFile:
     if not data:
         raise refuse("is empty", "read the part again")
     if len(data) > MAX_IMAGE:
@@ -96,25 +98,25 @@ def _take_raw(name: str, data: bytes) -> Intake:
             f"{len(data)} bytes are too many for an EEPROM of this kind (limit {MAX_IMAGE})",
             "is this the right file?",
         )
-    return Intake(shown(name), "raw", data)
+    return InputFile(shown(name), "raw", data)
 
 
-def _take_records(name: str, kind: str, data: bytes, *, gaps: bool) -> Intake:
+def _take_records(name: str, kind: str, data: bytes, *, gaps: bool) -> InputFile:
     try:
         text = data.decode("ascii")
     except UnicodeDecodeError:
         raise refuse("is no text", "leave --input out, or say raw") from None
     placed, miscounted = _placed(kind, text)
     if placed.gaps and not gaps:
-        first, behind = placed.gaps[0]
+        first, stop = placed.gaps[0]
         message = (
-            f"no record gives addresses {placed.start + first:X}h to {placed.start + behind - 1:X}h"
+            f"no record gives addresses {placed.start + first:X}h to {placed.start + stop - 1:X}h"
         )
         hint = "`recover` can fill a gap where the checksums prove what was there"
-        raise Refused([Fault(message, hint, line=placed.gap_line, column=1)])
+        raise InputError([Problem(message, hint, line=placed.gap_line, column=1)])
     if miscounted is not None and not placed.gaps:
         raise miscounted
-    return Intake(shown(name), kind, placed.data, placed.start, placed.gaps)
+    return InputFile(shown(name), kind, placed.data, placed.start, placed.gaps)
 
 
 def _placed(kind: str, text: str) -> tuple[Placed, Miscounted | None]:
@@ -131,7 +133,7 @@ def _placed(kind: str, text: str) -> tuple[Placed, Miscounted | None]:
     return joined(chunks), miscounted
 
 
-def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
+def _take_profile(catalog: Catalog, name: str, data: bytes) -> InputFile:
     from romtool.profile.assemble import assemble
     from romtool.profile.read import read_profile
     from romtool.toml.parse import parse_toml
@@ -140,10 +142,10 @@ def _take_profile(catalog: Catalog, name: str, data: bytes) -> Intake:
     text = text_of(data, hint)
     with faults_in(text):
         assembly = assemble(read_profile(catalog, parse_toml(text)))
-    return Intake(shown(name), "toml", assembly.data, text=text, assembly=assembly)
+    return InputFile(shown(name), "toml", assembly.data, text=text, assembly=assembly)
 
 
-def expand(names: Sequence[str]) -> tuple[list[str], list[Refused]]:
+def expand(names: Sequence[str]) -> tuple[list[str], list[InputError]]:
     """Return the files that names stand for, a folder's images and profiles by name.
 
     Beside them the refusals of folders that can't be read, or that hold none.
@@ -154,7 +156,7 @@ def expand(names: Sequence[str]) -> tuple[list[str], list[Refused]]:
         if name != "-" and os.path.isdir(name):
             try:
                 found += _inside(name)
-            except Refused as refused:
+            except InputError as refused:
                 refusals.append(refused.in_file(name))
         else:
             found.append(name)
@@ -162,7 +164,7 @@ def expand(names: Sequence[str]) -> tuple[list[str], list[Refused]]:
 
 
 def _inside(folder: str) -> list[str]:
-    """Return the images and profiles of a folder, by name; raises Refused where it has none."""
+    """Return the images and profiles of a folder, by name; raises InputError where it has none."""
     try:
         files = [file for file in Path(folder).iterdir() if file.suffix.lower() in IMAGE_SUFFIXES]
     except OSError as error:

@@ -8,7 +8,7 @@ import os
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from romtool.errors import Fault, Refused, refuse
+from romtool.errors import Problem, InputError, refuse
 from romtool.files.draft import Draft, clear_drafts
 from romtool.files.reading import DESCRIPTORS, name_text
 
@@ -28,7 +28,7 @@ _HINTS = {
 
 
 def write_files(files: Sequence[tuple[Path, bytes]], *, force: bool = False) -> None:
-    """Write all of these files or none; raises Refused where one exists or can't be written.
+    """Write all of these files or none; raises InputError where one exists or can't be written.
 
     Folders are made. A link in place of a file counts as existing; with `force` it is replaced
     itself, and what it points to stays.
@@ -37,7 +37,7 @@ def write_files(files: Sequence[tuple[Path, bytes]], *, force: bool = False) -> 
     refuse_unfit(paths)
     there = [] if force else existing(paths)
     if there:
-        raise Refused(already_there(path) for path in there)
+        raise InputError(already_there(path) for path in there)
     clear_drafts(path.parent for path in paths)
     put_files(files, force=force, durable=True)
 
@@ -47,12 +47,12 @@ def existing(paths: Iterable[Path]) -> list[Path]:
     return [path for path in paths if os.path.lexists(path)]
 
 
-def already_there(path: Path) -> Fault:
+def already_there(path: Path) -> Problem:
     """Return the fault of an output that exists."""
     if path.is_symlink():
         hint = "--force replaces the link, and leaves alone what it points to"
-        return Fault("exists already, as a link", hint, file=name_text(path))
-    return Fault("exists already", FORCE, file=name_text(path))
+        return Problem("exists already, as a link", hint, file=name_text(path))
+    return Problem("exists already", FORCE, file=name_text(path))
 
 
 def refuse_unfit(paths: Iterable[Path]) -> None:
@@ -70,7 +70,7 @@ def refuse_unfit(paths: Iterable[Path]) -> None:
 def put_files(
     files: Sequence[tuple[Path, bytes]], *, force: bool = False, durable: bool = False
 ) -> None:
-    """Put these files in their places, all or none; raises Refused where one can't be.
+    """Put these files in their places, all or none; raises InputError where one can't be.
 
     All are written out first. `durable`: they are on the disk even if the power fails then.
     """
@@ -104,7 +104,7 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except FileExistsError:
-        raise Refused([already_there(path)]) from None
+        raise InputError([already_there(path)]) from None
     except OSError as error:
         reason = (error.strerror or "can't be written").lower()
         hint = _HINTS.get(error.errno or 0, "check the folder and its rights")

@@ -8,7 +8,7 @@ import sys
 from pathlib import PurePath
 from typing import BinaryIO
 
-from romtool.errors import Refused, refuse
+from romtool.errors import InputError, refuse
 
 DESCRIPTORS = ("/dev/fd", "/proc/self/fd")
 """Folders whose names are numbers of open files, as a shell's process substitution gives them."""
@@ -33,7 +33,7 @@ def read_bytes(name: str, limit: int, limits: str = IMAGE_LIMITS) -> bytes:
                 data = file.read(limit + 1)
     except OSError as error:
         raise unreadable(error).in_file(shown(name)) from None
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file(shown(name)) from None
     if len(data) > limit:
         raise _too_long(f"more than {limit} bytes", limits).in_file(shown(name))
@@ -72,11 +72,11 @@ def _descriptor(name: str) -> int | None:
     return int(path.name) if is_number and str(path.parent) in DESCRIPTORS else None
 
 
-def _too_long(size: str, limits: str) -> Refused:
+def _too_long(size: str, limits: str) -> InputError:
     return refuse(f"{size} are too many: {limits}", "is this the right file?")
 
 
-def unreadable(error: OSError) -> Refused:
+def unreadable(error: OSError) -> InputError:
     """Return the refusal for what the system said when a file was read."""
     reason = (error.strerror or "can't be read").lower()
     return refuse(reason, "check the name and the rights")

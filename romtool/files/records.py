@@ -10,14 +10,14 @@ import io
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 from romtool.limits import MAX_IMAGE
 
 TOP = MAX_IMAGE - 1
 """The highest address that an image can have."""
 
 
-class Miscounted(Refused):
+class Miscounted(InputError):
     """The records are not as many as the text says; all of them could be read."""
 
 
@@ -29,12 +29,12 @@ class Chunk(NamedTuple):
     line: int
 
 
-def _fault(line: int, message: str, hint: str, column: int = 1) -> Refused:
-    return Refused([Fault(message, hint, line=line, column=column)])
+def _fault(line: int, message: str, hint: str, column: int = 1) -> InputError:
+    return InputError([Problem(message, hint, line=line, column=column)])
 
 
 def _record(text: str, line: int, mark: str) -> bytes:
-    """Return a record's bytes behind its mark; raises Refused."""
+    """Return a record's bytes after its mark; raises InputError."""
     if not text.startswith(mark):
         raise _fault(line, f"the line does not begin with {mark}", "every line is one record")
     digits = text[len(mark) :]
@@ -60,7 +60,7 @@ def _check(data: bytes, head: int, length: int, right: int, line: int) -> None:
 
 
 def hex_chunks(text: str) -> Iterator[Chunk]:
-    """Yield the data of an Intel HEX text; raises Refused at the first fault."""
+    """Yield the data of an Intel HEX text; raises InputError at the first fault."""
     base, ended, last = 0, False, 1
     for number, raw_line in enumerate(text.splitlines(), 1):
         line = raw_line.strip()
@@ -68,7 +68,7 @@ def hex_chunks(text: str) -> Iterator[Chunk]:
             continue
         last = number
         if ended:
-            raise _fault(number, "a record behind the end record", "take it out")
+            raise _fault(number, "a record after the end record", "take it out")
         data = _record(line, number, ":")
         _check(data, 4, len(data) - 5, -sum(data[:-1]) & 0xFF, number)
         address, kind, body = int.from_bytes(data[1:3], "big"), data[3], data[4:-1]
@@ -88,20 +88,20 @@ _ADDRESS_BYTES = {"0": 2, "1": 2, "2": 3, "3": 4, "5": 2, "6": 3, "7": 4, "8": 3
 
 
 def srec_chunks(text: str) -> Iterator[Chunk]:
-    """Yield the data of an S-record text; raises Refused at the first fault.
+    """Yield the data of an S-record text; raises InputError at the first fault.
 
     A wrong count of records (S5, S6) is told last: what is missing or too much shows better in
     the addresses.
     """
     ended, records, last = False, 0, 1
-    announced: tuple[int, int] | None = None
+    peek_tag: tuple[int, int] | None = None
     for number, raw_line in enumerate(text.splitlines(), 1):
         line = raw_line.strip()
         if not line:
             continue
         last = number
         if ended:
-            raise _fault(number, "a record behind the end record", "take it out")
+            raise _fault(number, "a record after the end record", "take it out")
         kind = line[1:2]
         if line[:1] != "S" or kind not in _ADDRESS_BYTES:
             raise _fault(number, "the line is no S-record", "every line is one record")
@@ -112,16 +112,16 @@ def srec_chunks(text: str) -> Iterator[Chunk]:
             records += 1
             yield from _placed(address, data[1 + width : -1], number)
         elif kind in "56":
-            announced = address, number
+            peek_tag = address, number
         elif kind in "789":
             ended = True
     if not ended:
         hint = "the file is cut short, or was written without one (S9): save it again"
         raise _fault(last, "no end record", hint)
-    if announced is not None and announced[0] != records:
-        message = f"{announced[0]} records are announced, {records} are there"
+    if peek_tag is not None and peek_tag[0] != records:
+        message = f"{peek_tag[0]} records are announced, {records} are there"
         raise Miscounted(
-            [Fault(message, "a line is missing or twice", line=announced[1], column=1)]
+            [Problem(message, "a line is missing or twice", line=peek_tag[1], column=1)]
         )
 
 
@@ -134,7 +134,7 @@ def _placed(address: int, data: bytes, line: int) -> Iterator[Chunk]:
 
 
 class Placed(NamedTuple):
-    """The bytes of a text of records: from `start`, with the gaps as (first, behind) pairs."""
+    """The bytes of a text of records: from `start`, with the gaps as (first, after) pairs."""
 
     start: int
     data: bytes
@@ -143,7 +143,7 @@ class Placed(NamedTuple):
 
 
 def joined(chunks: list[Chunk], filler: int = 0xFF) -> Placed:
-    """Return the bytes of all chunks, gaps filled and listed; raises Refused for an overlap."""
+    """Return the bytes of all chunks, gaps filled and listed; raises InputError for an overlap."""
     if not chunks:
         raise _fault(1, "the file holds no data", "is this the right file?")
     ordered = sorted(chunks, key=lambda chunk: chunk.address)

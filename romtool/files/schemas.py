@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from romtool.errors import Refused, refuse
+from romtool.errors import InputError, refuse
 from romtool.files.packed import unpack
 from romtool.files.reading import name_text, read_bytes
 from romtool.limits import MAX_TOML
@@ -46,7 +46,7 @@ def _schema_file(path: Path, *, own: bool) -> SchemaFile:
 def load_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Catalog:
     """Return the catalogue of romtool's schemas and those in `folders` and `files`.
 
-    Raises Refused with file, line and column of every fault.
+    Raises InputError with file, line and column of every fault.
     """
     packed = None if folders or files else unpack(shipped_folder())
     return packed or read_catalog(folders, files)
@@ -65,5 +65,7 @@ def read_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Ca
     texts = {file.name: file.text for file in found}
     try:
         return load(found)
-    except Refused as refused:
-        raise Refused(located(f, texts.get(f.file or "", "")) for f in refused.faults) from None
+    except InputError as refused:
+        raise InputError(
+            located(f, texts.get(f.file or "", "")) for f in refused.problems
+        ) from None

@@ -5,17 +5,17 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 
 
 def text_of(data: bytes, hint: str) -> str:
-    """Return a UTF-8 text with plain line ends; raises Refused with the place, and this hint."""
+    """Return a UTF-8 text with plain line ends; raises InputError with the place, and this hint."""
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         before = data[: error.start]
         line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
-        raise Refused([Fault("no UTF-8 text", hint, line=line, column=column)]) from None
+        raise InputError([Problem("no UTF-8 text", hint, line=line, column=column)]) from None
 
 
 @contextlib.contextmanager
@@ -25,7 +25,7 @@ def faults_in(text: str) -> Iterator[None]:
 
     try:
         yield
-    except Refused as refused:
-        faults = [located(fault, text) for fault in refused.faults]
-        faults.sort(key=lambda fault: (fault.line or 0, fault.column or 0))
-        raise Refused(faults) from None
+    except InputError as refused:
+        problems = [located(problem, text) for problem in refused.problems]
+        problems.sort(key=lambda problem: (problem.line or 0, problem.column or 0))
+        raise InputError(problems) from None

@@ -6,7 +6,7 @@ from typing import Any
 
 from romtool.image.card import Device, card_of, entry_of, id_in
 from romtool.image.model import Compared, Image
-from romtool.schema.kinds import Check
+from romtool.schema.field_types import Check
 from romtool.schema.numbers import hex_text
 
 
@@ -14,7 +14,7 @@ def image_json(image: Image, part: str | None) -> dict[str, Any]:
     """Return the answer of `inspect --json` for one image, without its findings."""
     parts = [found.name for found in image.catalog.parts_of(len(image.data))]
     return {
-        "layout": image.frame.name if image.frame else None,
+        "layout": image.layout.name if image.layout else None,
         "part": part or (parts[0] if len(parts) == 1 else None),
         "parts": parts,
         "size": len(image.data),
@@ -46,10 +46,10 @@ def _compared(found: Compared | None) -> dict[str, Any] | None:
 
 def _frame(image: Image) -> list[dict[str, Any]]:
     rows = []
-    for unit, raw in image.frame_units():
+    for unit, raw in image.layout_units():
         row: dict[str, Any] = {"offset": unit.at, "raw": hex_text(raw), "fields": {}}
         for field in unit.fields:
-            row["fields"][field.key] = image.frame_values[field.key]
+            row["fields"][field.key] = image.layout_values[field.key]
             found = image.computed.get(field.key)
             if found is not None:
                 row["ok"] = found.ok
@@ -58,19 +58,19 @@ def _frame(image: Image) -> list[dict[str, Any]]:
 
 
 def _card(image: Image) -> dict[str, Any] | None:
-    if image.frame is None:
+    if image.layout is None:
         return None
     card = card_of(image)
     values = {
         field.key: image.identifier_values[0][field.key]
-        for field in image.catalog.identifier.layout.fields
+        for field in image.catalog.identifier.field_layout.fields
         if not isinstance(field.kind, Check)
     }
     values[image.catalog.identifier.id_field.key] = image.card_id
     version = card.version.values if card.version else {}
     return {
         **values,
-        "name": card.name.head if card.name else None,
+        "name": card.name.key_value if card.name else None,
         "checksum": _compared(image.id_checksum),
         **{f.key: version.get(f.key) for f in image.catalog.by_role["version"].profile_fields},
         "offset": image.identifier_at,
@@ -80,7 +80,7 @@ def _card(image: Image) -> dict[str, Any] | None:
 
 
 def _devices(image: Image) -> list[dict[str, Any]]:
-    if image.frame is None:
+    if image.layout is None:
         return []
     return [_device(image, device) for device in card_of(image).devices]
 
@@ -88,8 +88,8 @@ def _devices(image: Image) -> list[dict[str, Any]]:
 def _device(image: Image, device: Device) -> dict[str, Any]:
     return {
         **{f.key: device.values.get(f.key) for f in device.start.record.profile_fields},
-        device.start.record.head.key: device.id,
-        "name": device.name.head if device.name else None,
+        device.start.record.key_field.key: device.id,
+        "name": device.name.key_value if device.name else None,
         "compatible": [id_in(item) for item in device.compatible],
         "resources": [entry_of(image, item) for item in device.items],
         "choices": [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from romtool.image.model import Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 
@@ -18,17 +18,17 @@ Place = tuple[int, int | None]
 class Choice:
     """One alternative (dependent function): its start item and what it asks for."""
 
-    def __init__(self, start: Item) -> None:
+    def __init__(self, start: Descriptor) -> None:
         self.start = start
-        self.items: list[Item] = []
+        self.items: list[Descriptor] = []
 
     @property
     def priority(self) -> object:
         """Its priority; None where none is stated, or none can be read."""
-        return self.start.values.get(self.start.record.head.key)
+        return self.start.values.get(self.start.record.key_field.key)
 
     @property
-    def all_items(self) -> list[Item]:
+    def all_items(self) -> list[Descriptor]:
         """Its start item and what it asks for, as they stand in the image."""
         return [self.start, *self.items]
 
@@ -41,7 +41,7 @@ class Choice:
     @property
     def priority_words(self) -> str:
         """Its priority in words."""
-        return priority_words(self.start.record.head, self.priority)
+        return priority_words(self.start.record.key_field, self.priority)
 
 
 class Group:
@@ -49,11 +49,11 @@ class Group:
 
     def __init__(self) -> None:
         self.choices: list[Choice] = []
-        self.end: Item | None = None
-        self.after: list[Item] = []
+        self.end: Descriptor | None = None
+        self.after: list[Descriptor] = []
 
     @property
-    def all_items(self) -> Iterator[Item]:
+    def all_items(self) -> Iterator[Descriptor]:
         """Its items, as they stand in the image."""
         for choice in self.choices:
             yield from choice.all_items
@@ -69,13 +69,13 @@ class Section:
     first (the PnP code of an operating system kernel, read and run), and so do `choices`.
     """
 
-    def __init__(self, items: Iterable[Item] = ()) -> None:
-        self.before: list[Item] = []
+    def __init__(self, items: Iterable[Descriptor] = ()) -> None:
+        self.before: list[Descriptor] = []
         self.groups: list[Group] = []
         for item in items:
             self.take(item)
 
-    def take(self, item: Item) -> None:
+    def take(self, item: Descriptor) -> None:
         """Put the next item in its place."""
         role = item.role
         group = self.groups[-1] if self.groups else None
@@ -99,30 +99,30 @@ class Section:
         return [choice for group in self.groups for choice in group.choices]
 
     @property
-    def ends(self) -> list[Item]:
+    def ends(self) -> list[Descriptor]:
         """The items that close a group."""
         return [group.end for group in self.groups if group.end is not None]
 
     @property
-    def after(self) -> list[Item]:
-        """The items behind choices that are closed."""
+    def after(self) -> list[Descriptor]:
+        """The items after choices that are closed."""
         return [item for group in self.groups for item in group.after]
 
     @property
-    def all_items(self) -> list[Item]:
+    def all_items(self) -> list[Descriptor]:
         """All its items, as they stand in the image."""
         return [*self.before, *(item for group in self.groups for item in group.all_items)]
 
-    def named(self) -> Item | None:
+    def named(self) -> Descriptor | None:
         """Return the first name that says something, which is the one that software takes."""
-        names = (item for item in self.all_items if item.role == "name" and item.explained)
-        return next((item for item in names if item.head.strip()), None)
+        names = (item for item in self.all_items if item.role == "name" and item.representable)
+        return next((item for item in names if item.key_value.strip()), None)
 
 
 class Device(Section):
     """One function of the card, from its ID item on."""
 
-    def __init__(self, start: Item) -> None:
+    def __init__(self, start: Descriptor) -> None:
         super().__init__()
         self.start = start
 
@@ -137,40 +137,40 @@ class Device(Section):
         return self.start.values
 
     @property
-    def name(self) -> Item | None:
+    def name(self) -> Descriptor | None:
         """The item with its name."""
         return self.named()
 
     @property
-    def compatible(self) -> list[Item]:
+    def compatible(self) -> list[Descriptor]:
         """The items with IDs that it is compatible with, wherever they stand."""
         return [item for item in self.all_items if item.role == "compatible"]
 
     @property
-    def leading(self) -> tuple[list[Item], Item | None, list[Item]]:
+    def leading(self) -> tuple[list[Descriptor], Descriptor | None, list[Descriptor]]:
         """What stands before the choices: compatible IDs and name in their usual places, the rest.
 
         There a profile has a key for them; elsewhere they are entries among the others.
         """
         rest = list(self.before)
-        ids: list[Item] = []
-        while rest and rest[0].role == "compatible" and rest[0].explained:
+        ids: list[Descriptor] = []
+        while rest and rest[0].role == "compatible" and rest[0].representable:
             ids.append(rest.pop(0))
-        named = bool(rest) and rest[0].role == "name" and rest[0].explained
+        named = bool(rest) and rest[0].role == "name" and rest[0].representable
         name = rest.pop(0) if named else None
         return ids, name, rest
 
     @property
-    def items(self) -> list[Item]:
+    def items(self) -> list[Descriptor]:
         """What it asks for in any case, before its choices."""
         return self.leading[2]
 
     @property
-    def all_items(self) -> list[Item]:
+    def all_items(self) -> list[Descriptor]:
         """All that belongs to it, as it stands in the image."""
         return [self.start, *super().all_items]
 
-    def with_items(self, items: Iterable[Item]) -> Device:
+    def with_items(self, items: Iterable[Descriptor]) -> Device:
         """Return the device with these items after its own, whatever they are."""
         device = Device(self.start)
         for item in (*super().all_items, *items):
@@ -181,10 +181,10 @@ class Device(Section):
 class Card:
     """The items of an image: those before the first device, the devices, the end item."""
 
-    def __init__(self, items: Iterable[Item]) -> None:
+    def __init__(self, items: Iterable[Descriptor]) -> None:
         self.outside = Section()
         self.devices: list[Device] = []
-        self.end: Item | None = None
+        self.end: Descriptor | None = None
         section = self.outside
         for item in items:
             if item.role == "device":
@@ -196,27 +196,27 @@ class Card:
                 section.take(item)
 
     @property
-    def leading(self) -> tuple[Item | None, Item | None, list[Item]]:
+    def leading(self) -> tuple[Descriptor | None, Descriptor | None, list[Descriptor]]:
         """What stands before the devices: version and name in their usual places, the rest."""
         rest = self.outside.all_items
-        found: list[Item | None] = []
+        found: list[Descriptor | None] = []
         for role in ("version", "name"):
-            there = bool(rest) and rest[0].role == role and rest[0].explained
+            there = bool(rest) and rest[0].role == role and rest[0].representable
             found.append(rest.pop(0) if there else None)
         return found[0], found[1], rest
 
     @property
-    def version(self) -> Item | None:
+    def version(self) -> Descriptor | None:
         """The item with the version of PnP, in its usual place."""
         return self.leading[0]
 
     @property
-    def name(self) -> Item | None:
+    def name(self) -> Descriptor | None:
         """The item with the card's name."""
         return self.outside.named()
 
     @property
-    def items(self) -> list[Item]:
+    def items(self) -> list[Descriptor]:
         """What else stands before the first device."""
         return self.leading[2]
 
@@ -237,9 +237,9 @@ def card_of(image: Image) -> Card:
     return Card(image.items)
 
 
-def id_in(item: Item) -> str:
+def id_in(item: Descriptor) -> str:
     """Return the ID in an item; its bytes where they spell none."""
-    head = item.record.head
+    head = item.record.key_field
     value = item.values.get(head.key)
     if isinstance(value, str):
         return value
@@ -254,12 +254,12 @@ def priority_words(field: Field, value: object) -> str:
     return f"{field.title} {shown}" if isinstance(value, int) else shown
 
 
-def entry_of(image: Image, item: Item) -> Entry:
+def entry_of(image: Image, item: Descriptor) -> Entry:
     """Return an item as an entry of a profile's list: in words where that keeps its bytes."""
     record = item.record
-    if record.entry and item.explained:
+    if record.entry and item.representable:
         entry: Entry = record.entry_of(item.values)
-        if image.catalog.shortest(record.head.key, item.values) is not record:
+        if image.catalog.shortest(record.key_field.key, item.values) is not record:
             entry["form"] = record.form
         if record.write(item.values) == item.raw:
             return entry

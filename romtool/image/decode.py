@@ -8,8 +8,8 @@ from romtool.errors import refuse
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Constant, Count, Spelled
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Constant, Count, CompressedAscii
 from romtool.schema.numbers import clip
 
 LEAST_EVIDENCE = 12
@@ -22,7 +22,7 @@ ORDERLY = 6
 """So many items, all of them understood, up to an end item, are no chance."""
 
 
-def read_as(catalog: Catalog, data: bytes, frame: Frame) -> Image | None:
+def read_as(catalog: Catalog, data: bytes, frame: ImageLayout) -> Image | None:
     """Return `data` read with this frame; None if it is too short for frame and identifier."""
     if len(data) < frame.size + catalog.identifier.size:
         return None
@@ -33,17 +33,17 @@ def decode(catalog: Catalog, data: bytes, layout: str | None = None) -> Image:
     """Return the image that `data` is; `layout` settles the frame, otherwise evidence does.
 
     Every string of bytes decodes: where no frame is believed, all bytes lie in the tail.
-    Raises Refused for a layout that isn't known, or that doesn't fit so few bytes.
+    Raises InputError for a layout that isn't known, or that doesn't fit so few bytes.
     """
     if layout is not None:
-        frame = frame_named(catalog, layout)
+        frame = layout_named(catalog, layout)
         image = read_as(catalog, data, frame)
         if image is None:
             least = frame.size + catalog.identifier.size
             message = f"{len(data)} bytes are too few for layout {layout}"
             raise refuse(message, f"its frame and the identifier take {least}")
         return image
-    found = [read_as(catalog, data, frame) for frame in catalog.frames.values()]
+    found = [read_as(catalog, data, frame) for frame in catalog.layouts.values()]
     images = [image for image in found if image is not None]
     return _likeliest(images) or Image(catalog, data, None)
 
@@ -67,20 +67,20 @@ def _likeliest(images: Sequence[Image]) -> Image | None:
 
 def signed(image: Image) -> bool:
     """Whether a signature of two bytes or more is right: the chip itself asks for no more."""
-    if image.frame is None:
+    if image.layout is None:
         return False
-    constants = [f for f in image.frame.computed_fields if isinstance(f.kind, Constant)]
+    constants = [f for f in image.layout.computed_fields if isinstance(f.kind, Constant)]
     bits = sum(field.kind.bits for field in constants)
     return bits >= SIGNATURE and all(image.computed[field.key].ok for field in constants)
 
 
-def frame_named(catalog: Catalog, layout: str) -> Frame:
-    """Return the frame of this name; raises Refused."""
-    if layout not in catalog.frames:
-        known = ", ".join(catalog.frames)
+def layout_named(catalog: Catalog, layout: str) -> ImageLayout:
+    """Return the frame of this name; raises InputError."""
+    if layout not in catalog.layouts:
+        known = ", ".join(catalog.layouts)
         hint = f"known are {known}; your own need --schemas DIR"
         raise refuse(f"no layout is called {clip(layout)}", hint)
-    return catalog.frames[layout]
+    return catalog.layouts[layout]
 
 
 def evidence(image: Image) -> int:
@@ -89,7 +89,7 @@ def evidence(image: Image) -> int:
     A matching byte is worth eight; what is wrong takes away little, since dumps are spoilt and
     some chips compute the identifier's checksum themselves.
     """
-    fields = image.frame.computed_fields if image.frame is not None else ()
+    fields = image.layout.computed_fields if image.layout is not None else ()
     bits = sum(_weight(field, ok=image.computed[field.key].ok) for field in fields)
     return bits + _of_identifier(image) + _of_items(image)
 
@@ -97,7 +97,7 @@ def evidence(image: Image) -> int:
 def _most(image: Image) -> int:
     """Return the evidence that there would be with the best of items: a bound, without a walk."""
     bits = 0
-    for field in image.frame.computed_fields if image.frame is not None else ():
+    for field in image.layout.computed_fields if image.layout is not None else ():
         ok = isinstance(field.kind, Count) or image.compare(field).ok
         bits += _weight(field, ok=ok)
     return bits + _of_identifier(image) + MOST_OF_ITEMS
@@ -116,13 +116,13 @@ def _of_identifier(image: Image) -> int:
 
 
 def _of_items(image: Image) -> int:
-    explained = [item.explained for item in image.items]
-    bits = min(4, sum(explained))
+    representable = [item.representable for item in image.items]
+    bits = min(4, sum(representable))
     if image.items and image.items[0].has_role("version"):
         bits += 8
     if image.end_item is not None:
         bits += 6
-        if len(explained) >= ORDERLY and all(explained):
+        if len(representable) >= ORDERLY and all(representable):
             bits += 6
         end = image.end_checksum
         if end is not None and end.stored == end.computed:
@@ -137,5 +137,5 @@ MOST_OF_ITEMS = 4 + 8 + 6 + 6 + 8
 def usual_id(image: Image) -> bool:
     """Whether the card's ID is spelt the usual way: three letters A-Z, four hex digits."""
     kind = image.catalog.identifier.id_field.kind
-    assert isinstance(kind, Spelled)
+    assert isinstance(kind, CompressedAscii)
     return image.card_id is not None and kind.spelling.is_usual(image.card_id)

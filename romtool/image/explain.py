@@ -8,13 +8,13 @@ from typing import NamedTuple
 
 from romtool.image.model import Compared, Image
 from romtool.image.tree import Node
-from romtool.schema.kinds import Kind, Reserved, Stored, Unexplained
+from romtool.schema.field_types import FieldType, Reserved, Stored, NotRepresentable
 from romtool.schema.numbers import hex_text, sizes
 
 NO_LAYOUT = "bytes that no layout explains"
 RUN_WORDS = {
     "patch": "firmware patch area or other bytes",
-    "data": "bytes behind the PnP data",
+    "data": "bytes after the PnP data",
     "fill": "fill",
     "unknown": NO_LAYOUT,
 }
@@ -145,16 +145,16 @@ def _meaning(node: Node) -> str:
     return f"{field.title}{bits}: {stated(field.kind, node.stored, node.compared)}"
 
 
-def stated(kind: Kind, raw: Stored, found: Compared | None) -> str:
+def stated(kind: FieldType, raw: Stored, found: Compared | None) -> str:
     """Return a stored value in words; with `found`, also whether it is what it should be."""
     try:
         words = kind.show(kind.to_value(raw))
-    except Unexplained as error:
+    except NotRepresentable as error:
         words = hex_text(raw) if isinstance(raw, bytes) else f"{raw} ({error})"
     return words if found is None else f"{words}, {judged(kind, found)}"
 
 
-def judged(kind: Kind, found: Compared) -> str:
+def judged(kind: FieldType, found: Compared) -> str:
     """Return in words whether a stored value is right, and if not, what it should be."""
     if found.verdict == "right":
         return "right"

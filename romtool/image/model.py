@@ -7,18 +7,18 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from romtool.image.walk import Item, announced, walk
+from romtool.image.walk import Descriptor, peek_tag, walk
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field, Unit
-from romtool.schema.frames import Frame, count_of
-from romtool.schema.kinds import Check, Constant, Count, Stored
-from romtool.schema.records import Record
+from romtool.schema.image_layouts import ImageLayout, count_of
+from romtool.schema.field_types import Check, Constant, Count, Stored
+from romtool.schema.records import DescriptorType
 
 if TYPE_CHECKING:
     from romtool.image.tree import Node
 
 MIN_FILL_GAP = 8
-"""So many fill bytes in a row end a run of data behind the PnP data."""
+"""So many fill bytes in a row end a run of data after the PnP data."""
 
 
 Verdict = Literal["right", "other way", "unchecked", "wrong"]
@@ -50,7 +50,7 @@ class Compared(NamedTuple):
 
 
 class Run(NamedTuple):
-    """Bytes behind the PnP data: `kind` is patch, data or fill."""
+    """Bytes after the PnP data: `kind` is patch, data or fill."""
 
     offset: int
     raw: bytes
@@ -58,7 +58,7 @@ class Run(NamedTuple):
 
     @property
     def end(self) -> int:
-        """The address behind the last byte."""
+        """The address after the last byte."""
         return self.offset + len(self.raw)
 
 
@@ -68,47 +68,47 @@ class Image:
     All that follows from the bytes is read when it is asked for, and never changes.
     """
 
-    def __init__(self, catalog: Catalog, data: bytes, frame: Frame | None) -> None:
+    def __init__(self, catalog: Catalog, data: bytes, frame: ImageLayout | None) -> None:
         self.catalog = catalog
         self.data = data
-        self.frame = frame
+        self.layout = frame
 
     @functools.cached_property
-    def items(self) -> tuple[Item, ...]:
+    def items(self) -> tuple[Descriptor, ...]:
         """The items, as far as the walk goes; none without a frame."""
-        return tuple(walk(self.catalog, self.data, self.items_at)) if self.frame else ()
+        return tuple(walk(self.catalog, self.data, self.items_at)) if self.layout else ()
 
     def with_rest(self, data: bytes) -> Image:
-        """Return the image with the same items, where `data` has other bytes behind them."""
-        image = Image(self.catalog, data, self.frame)
+        """Return the image with the same items, where `data` has other bytes after them."""
+        image = Image(self.catalog, data, self.layout)
         image.items = self.items
         return image
 
     @functools.cached_property
-    def frame_stored(self) -> Mapping[str, Stored]:
+    def layout_stored(self) -> Mapping[str, Stored]:
         """The stored values of the frame's fields."""
-        if self.frame is None:
+        if self.layout is None:
             return {}
-        return self.frame.layout.parse(self.data[: self.frame.size])
+        return self.layout.field_layout.parse(self.data[: self.layout.size])
 
     @functools.cached_property
-    def frame_values(self) -> Mapping[str, Any]:
+    def layout_values(self) -> Mapping[str, Any]:
         """The values of the frame's fields, for people."""
-        if self.frame is None:
+        if self.layout is None:
             return {}
-        return self.frame.layout.values(self.frame_stored)[0]
+        return self.layout.field_layout.values(self.layout_stored)[0]
 
     @property
     def config(self) -> dict[str, Any]:
         """The values of the configuration bytes."""
-        if self.frame is None:
+        if self.layout is None:
             return {}
-        return {f.key: self.frame_values[f.key] for f in self.frame.config_fields}
+        return {f.key: self.layout_values[f.key] for f in self.layout.config_fields}
 
     @functools.cached_property
     def identifier_values(self) -> tuple[Mapping[str, Any], bool]:
         """The identifier's values, and whether a profile can say them."""
-        layout = self.catalog.identifier.layout
+        layout = self.catalog.identifier.field_layout
         return layout.reader(self.catalog.identifier.size).values(self.identifier_raw)
 
     @property
@@ -120,7 +120,7 @@ class Image:
     @property
     def identifier_at(self) -> int:
         """The address of the serial identifier."""
-        return self.frame.size if self.frame else 0
+        return self.layout.size if self.layout else 0
 
     @property
     def identifier_raw(self) -> bytes:
@@ -134,21 +134,21 @@ class Image:
 
     @property
     def items_end(self) -> int:
-        """The address behind the last item; 0 in an image without a frame."""
-        if self.frame is None:
+        """The address after the last item; 0 in an image without a frame."""
+        if self.layout is None:
             return 0
         return self.items[-1].end if self.items else self.items_at
 
     @property
-    def end_item(self) -> Item | None:
+    def end_item(self) -> Descriptor | None:
         """The end item, if the walk came to one."""
         last = self.items[-1] if self.items else None
         return last if last is not None and last.record.role == "end" else None
 
     @property
-    def cut_item(self) -> tuple[Record, int] | None:
+    def cut_item(self) -> tuple[DescriptorType, int] | None:
         """What is announced where the walk stopped: record and size (bytes) of a whole item."""
-        return announced(self.catalog, self.data, self.items_end)
+        return peek_tag(self.catalog, self.data, self.items_end)
 
     @property
     def regions(self) -> dict[str, int]:
@@ -160,8 +160,8 @@ class Image:
 
     @functools.cached_property
     def fill(self) -> int:
-        """The byte that fills unused places: the commonest behind the PnP data."""
-        usual = self.frame.fill if self.frame else 0xFF
+        """The byte that fills unused places: the commonest after the PnP data."""
+        usual = self.layout.fill if self.layout else 0xFF
         rest = self.data[self.items_end :]
         if not rest:
             return usual
@@ -173,7 +173,7 @@ class Image:
 
     @functools.cached_property
     def tail(self) -> tuple[Run, ...]:
-        """What stands behind the PnP data, run by run: patch, data, fill."""
+        """What stands after the PnP data, run by run: patch, data, fill."""
         return tuple(self._runs())
 
     @functools.cached_property
@@ -202,18 +202,18 @@ class Image:
 
     def _is_patch(self, at: int) -> bool:
         """Whether bytes here belong to the PnP data before them, and would move with it."""
-        if self.frame is None or at != self.items_end:
+        if self.layout is None or at != self.items_end:
             return False
-        return self.frame.patch or self.end_item is None
+        return self.layout.patch or self.end_item is None
 
     def runs(self, kind: str) -> list[Run]:
-        """Return the runs of one kind behind the PnP data."""
+        """Return the runs of one kind after the PnP data."""
         return [run for run in self.tail if run.kind == kind]
 
     @functools.cached_property
     def id_checksum(self) -> Compared | None:
         """The identifier's checksum."""
-        if self.frame is None:
+        if self.layout is None:
             return None
         return self._compare_check(self.catalog.identifier.check_field, self.identifier_raw)
 
@@ -223,7 +223,7 @@ class Image:
         end = self.end_item
         if end is None or not end.values:
             return None
-        return self._compare_check(end.record.head, self.data[self.items_at : end.end])
+        return self._compare_check(end.record.key_field, self.data[self.items_at : end.end])
 
     def _compare_check(self, field: Field, region: bytes) -> Compared:
         """Compare a checksum that stands in the last byte of `region`, over those before it."""
@@ -236,12 +236,12 @@ class Image:
     @functools.cached_property
     def computed(self) -> Mapping[str, Compared]:
         """The frame's constant and computed fields: stored beside computed."""
-        fields = self.frame.computed_fields if self.frame is not None else ()
+        fields = self.layout.computed_fields if self.layout is not None else ()
         return {field.key: self.compare(field) for field in fields}
 
     def compare(self, field: Field) -> Compared:
         """Return one of the frame's constant and computed fields: stored beside computed."""
-        kind, stored = field.kind, self.frame_stored[field.key]
+        kind, stored = field.kind, self.layout_stored[field.key]
         if isinstance(kind, Constant):
             return Compared(stored, kind.value, stored == kind.value)
         if isinstance(kind, Count):
@@ -253,8 +253,8 @@ class Image:
             return Compared(stored, computed, stored == computed or way is not None, way)
         return self._compare_check(field, self.data[: field.at + 1])
 
-    def frame_units(self) -> Iterator[tuple[Unit, bytes]]:
+    def layout_units(self) -> Iterator[tuple[Unit, bytes]]:
         """Yield the frame's runs of bytes with what stands in them."""
-        if self.frame is not None:
-            for unit in self.frame.layout.units:
+        if self.layout is not None:
+            for unit in self.layout.field_layout.units:
                 yield unit, self.data[unit.at : unit.at + (unit.size or 0)]

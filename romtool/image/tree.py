@@ -11,9 +11,9 @@ from typing import Literal, NamedTuple
 
 from romtool.image.card import Section, card_of
 from romtool.image.model import Compared, Image
-from romtool.image.walk import Item
-from romtool.schema.fields import Field, Layout
-from romtool.schema.kinds import Pins, Stored, Unexplained, Value
+from romtool.image.walk import Descriptor
+from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.field_types import Pins, Stored, NotRepresentable, Value
 
 NodeKind = Literal[
     "image",
@@ -71,19 +71,19 @@ class Node(NamedTuple):
 def tree_of(image: Image) -> Node:
     """Return the tree of an image; its leaves are all bits of it."""
     nodes: list[Node] = []
-    if image.frame is not None:
-        frame, identifier = image.frame, image.catalog.identifier
+    if image.layout is not None:
+        frame, identifier = image.layout, image.catalog.identifier
         if frame.size:
-            fields = _fields(frame.layout, 0, image.data[: frame.size], image.computed)
+            fields = _fields(frame.field_layout, 0, image.data[: frame.size], image.computed)
             nodes.append(_over("header", frame.name, fields))
         check = image.id_checksum
         checks = {} if check is None else {identifier.check_field.key: check}
-        fields = _fields(identifier.layout, image.identifier_at, image.identifier_raw, checks)
+        fields = _fields(identifier.field_layout, image.identifier_at, image.identifier_raw, checks)
         nodes.append(_over("identifier", identifier.name, fields))
         if image.items:
             nodes.append(_over("card", image.card_id or "", _sections(image)))
     for run in image.tail:
-        kind = run.kind if image.frame is not None else "unknown"
+        kind = run.kind if image.layout is not None else "unknown"
         nodes.append(Node("tail", kind, run.offset, run.end, stored=run.raw))
     return Node("image", "", 0, len(image.data), children=tuple(nodes))
 
@@ -119,11 +119,11 @@ def _section(image: Image, section: Section) -> Iterator[Node]:
             yield _item(image, item)
 
 
-def _item(image: Image, item: Item) -> Node:
+def _item(image: Image, item: Descriptor) -> Node:
     return _over("item", item.record.title, _parts_of(image, item))._replace(value=item)
 
 
-def _parts_of(image: Image, item: Item) -> Iterator[Node]:
+def _parts_of(image: Image, item: Descriptor) -> Iterator[Node]:
     record, content = item.record, item.content
     at = item.offset + record.header.size
     tag = item.raw[: record.header.size]
@@ -135,10 +135,14 @@ def _parts_of(image: Image, item: Item) -> Iterator[Node]:
         yield Node("odd", record.title, at, item.end, value=lengths, stored=content)
         return
     end = image.end_checksum if item is image.end_item else None
-    yield from _fields(record.layout, at, content, {} if end is None else {record.head.key: end})
+    yield from _fields(
+        record.field_layout, at, content, {} if end is None else {record.key_field.key: end}
+    )
 
 
-def _fields(layout: Layout, at: int, data: bytes, checks: Mapping[str, Compared]) -> Iterator[Node]:
+def _fields(
+    layout: FieldLayout, at: int, data: bytes, checks: Mapping[str, Compared]
+) -> Iterator[Node]:
     """Yield the fields of a layout that stand in `data`, whose first byte is at address `at`."""
     stored = layout.parse(data)
     for unit in layout.units:
@@ -165,7 +169,7 @@ def _fields(layout: Layout, at: int, data: bytes, checks: Mapping[str, Compared]
 def _value(field: Field, stored: Stored) -> Value:
     try:
         return field.value_of(stored)
-    except Unexplained:
+    except NotRepresentable:
         return None
 
 

@@ -7,10 +7,10 @@ from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import hex_text
-from romtool.schema.records import Record
+from romtool.schema.records import DescriptorType
 
 
-class Item:
+class Descriptor:
     """One item as it stands: `offset` in the image, its bytes, and what the schema makes of it.
 
     Its values are read when they are asked for.
@@ -18,7 +18,7 @@ class Item:
 
     __slots__ = ("_read", "offset", "raw", "record")
 
-    def __init__(self, offset: int, raw: bytes, record: Record) -> None:
+    def __init__(self, offset: int, raw: bytes, record: DescriptorType) -> None:
         self.offset = offset
         self.raw = raw
         self.record = record
@@ -26,12 +26,12 @@ class Item:
 
     @property
     def content(self) -> bytes:
-        """The bytes behind the header."""
+        """The bytes after the header."""
         return self.raw[self.record.header.size :]
 
     @property
     def end(self) -> int:
-        """The address behind the item's last byte."""
+        """The address after the item's last byte."""
         return self.offset + len(self.raw)
 
     def _reading(self) -> tuple[dict[str, Any], bool]:
@@ -45,19 +45,19 @@ class Item:
         return (self._read or self._reading())[0]
 
     @property
-    def head(self) -> Any:
+    def key_value(self) -> Any:
         """The value of the record's first field: an ID, a name, a priority, lines, a base."""
-        return self.values[self.record.head.key]
+        return self.values[self.record.key_field.key]
 
     @property
-    def explained(self) -> bool:
+    def representable(self) -> bool:
         """Whether a profile can say every bit of it; if not, `values` has what could be read."""
         return (self._read or self._reading())[1]
 
     @property
     def words(self) -> str:
         """The item in the words of the trade, or its bytes where it has none."""
-        if self.explained:
+        if self.representable:
             return self.record.in_words(self.values)
         return f"{self.record.title}, odd: {hex_text(self.raw)}"
 
@@ -72,32 +72,32 @@ class Item:
 
     def has_role(self, role: str) -> bool:
         """Whether it plays this part, all of it understood."""
-        return self.record.role == role and self.explained
+        return self.record.role == role and self.representable
 
 
-def walk(catalog: Catalog, data: bytes, start: int) -> Iterator[Item]:
+def walk(catalog: Catalog, data: bytes, start: int) -> Iterator[Descriptor]:
     """Yield the items from `start` on, the end item last.
 
     It stops early where no whole item stands: at a header cut off or running past the last
     byte, and at a byte that ends the reading for PnP software too.
     """
-    beginnings, length, at = catalog.beginnings, len(data), start
+    tag_infos, length, at = catalog.tag_infos, len(data), start
     while at < length:
-        begins = beginnings[data[at]]
+        begins = tag_infos[data[at]]
         if begins is None:
             return
         size = begins.size or begins.whole_size(data[at : at + begins.header.size])
         if size is None or at + size > length:
             return
-        yield Item(at, data[at : at + size], begins.record)
+        yield Descriptor(at, data[at : at + size], begins.record)
         if begins.ends:
             return
         at += size
 
 
-def announced(catalog: Catalog, data: bytes, at: int) -> tuple[Record, int] | None:
+def peek_tag(catalog: Catalog, data: bytes, at: int) -> tuple[DescriptorType, int] | None:
     """Return what the header at `at` announces: the record and the whole item's bytes."""
-    begins = catalog.beginnings[data[at]] if at < len(data) else None
+    begins = catalog.tag_infos[data[at]] if at < len(data) else None
     if begins is None:
         return None
     size = begins.whole_size(data[at : at + begins.header.size])
@@ -108,9 +108,9 @@ def whole_items(catalog: Catalog, data: bytes) -> int | None:
     """Return None if `data` is a run of whole items, else where the one begins that is cut."""
     at = 0
     while at < len(data):
-        found = announced(catalog, data, at)
+        found = peek_tag(catalog, data, at)
         # A byte that ends the reading is an empty item, which a profile may ask for all the same.
-        size = 1 if catalog.beginnings[data[at]] is None else found[1] if found else len(data) + 1
+        size = 1 if catalog.tag_infos[data[at]] is None else found[1] if found else len(data) + 1
         if at + size > len(data):
             return at
         at += size

@@ -5,11 +5,11 @@ from __future__ import annotations
 import bisect
 from typing import NamedTuple
 
-from romtool.errors import Fault, Path, Refused
+from romtool.errors import Problem, Path, InputError
 from romtool.profile.plan import Plan
-from romtool.schema.fields import Field, Layout
-from romtool.schema.frames import count_of
-from romtool.schema.kinds import Check, Constant, Count, Stored
+from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.image_layouts import count_of
+from romtool.schema.field_types import Check, Constant, Count, Stored
 
 
 class Assembly(NamedTuple):
@@ -28,7 +28,7 @@ class Assembly(NamedTuple):
 
 
 def assemble(plan: Plan) -> Assembly:
-    """Return the image of a plan; raises Refused where it doesn't fit its part."""
+    """Return the image of a plan; raises InputError where it doesn't fit its part."""
     if plan.raw is not None:
         return Assembly(plan.raw, (0,), (("image", "raw"),))
     items = b"".join(piece.raw for piece in plan.pieces)
@@ -43,12 +43,12 @@ def assemble(plan: Plan) -> Assembly:
     for at, run, path in sorted(plan.tail, key=lambda entry: entry[0]):
         if at < taken:
             message = f"tail at {at:X}h: what stands before it ends at {taken:X}h"
-            raise Refused([Fault(message, "move it, or leave it out", path)])
+            raise InputError([Problem(message, "move it, or leave it out", path)])
         taken = at + len(run)
         data[at:taken] = run
     starts, paths = _places(plan, len(frame), len(identifier), len(used))
     part = plan.part.name if plan.part else None
-    return Assembly(bytes(data), starts, paths, plan.frame.name, part)
+    return Assembly(bytes(data), starts, paths, plan.layout.name, part)
 
 
 def _end_item(plan: Plan, items: bytes) -> bytes:
@@ -63,7 +63,7 @@ def _end_item(plan: Plan, items: bytes) -> bytes:
 def _identifier(plan: Plan) -> bytes:
     if plan.whole_identifier is not None:
         return plan.whole_identifier
-    layout, size = plan.catalog.identifier.layout, plan.catalog.identifier.size
+    layout, size = plan.catalog.identifier.field_layout, plan.catalog.identifier.size
     stored: dict[str, Stored] = dict(plan.identifier)
     checks = [f for f in layout.fields if isinstance(f.kind, Check)]
     data = layout.build(stored | {f.key: 0 for f in checks}, size)
@@ -71,7 +71,7 @@ def _identifier(plan: Plan) -> bytes:
 
 
 def _with_checks(
-    plan: Plan, data: bytes, stored: dict[str, Stored], checks: list[Field], layout: Layout
+    plan: Plan, data: bytes, stored: dict[str, Stored], checks: list[Field], layout: FieldLayout
 ) -> bytes:
     """Fill in checksums in the order in which they stand: a later one may cover an earlier."""
     for field in sorted(checks, key=lambda f: f.at):
@@ -84,9 +84,9 @@ def _with_checks(
 
 
 def _frame(plan: Plan, regions: dict[str, int]) -> bytes:
-    frame = plan.frame
+    frame = plan.layout
     stored: dict[str, Stored] = dict(plan.config)
-    faults = []
+    problems = []
     for field in frame.computed_fields:
         kind = field.kind
         if isinstance(kind, Constant):
@@ -99,19 +99,19 @@ def _frame(plan: Plan, regions: dict[str, int]) -> bytes:
                 given = number
             if given > kind.top:
                 message = f"{field.title}: {given} is more than {kind.top}"
-                faults.append(
-                    Fault(message, "the PnP data is too long for this layout", ("image",))
+                problems.append(
+                    Problem(message, "the PnP data is too long for this layout", ("image",))
                 )
             stored[field.key] = min(given, kind.top)
-    if faults:
-        raise Refused(faults)
+    if problems:
+        raise InputError(problems)
     checks = [f for f in frame.computed_fields if isinstance(f.kind, Check)]
-    data = frame.layout.build(stored | {f.key: 0 for f in checks}, frame.size)
-    return _with_checks(plan, data, stored, checks, frame.layout)
+    data = frame.field_layout.build(stored | {f.key: 0 for f in checks}, frame.size)
+    return _with_checks(plan, data, stored, checks, frame.field_layout)
 
 
 def _size(plan: Plan, used: int) -> int:
-    """Return the size of the image in bytes; raises Refused where it is too small."""
+    """Return the size of the image in bytes; raises InputError where it is too small."""
     needed = max([used, *(at + len(run) for at, run, _ in plan.tail)])
     if plan.part is not None or plan.size is not None:
         size = plan.part.size if plan.part else plan.size or 0
@@ -122,14 +122,16 @@ def _size(plan: Plan, used: int) -> int:
             hint = f"{_costs(plan)}; " if plan.pieces else ""
             hint += f"shorten it, or take a {larger[0]}" if larger else "shorten it"
             message = f"{needed} bytes don't fit {what}: {needed - size} too many for its {size}"
-            raise Refused([Fault(message, hint, ("image", key))])
+            raise InputError([Problem(message, hint, ("image", key))])
         return size
     for size in plan.catalog.part_sizes:
         if needed <= size:
             return size
     largest = plan.catalog.part_sizes[-1]
     message = f"{needed} bytes fit no part: the largest has {largest}"
-    raise Refused([Fault(message, f"{_costs(plan)}; shorten it, or write size = …", ("image",))])
+    raise InputError(
+        [Problem(message, f"{_costs(plan)}; shorten it, or write size = …", ("image",))]
+    )
 
 
 def _larger(plan: Plan, needed: int) -> list[str]:
@@ -145,13 +147,13 @@ def _costs(plan: Plan) -> str:
     for piece in plan.pieces:
         cost = costs.setdefault(piece.owner, [0, 0])
         cost[0] += len(piece.raw)
-        if piece.path[-1] == plan.catalog.by_role["name"].head.key:
+        if piece.path[-1] == plan.catalog.by_role["name"].key_field.key:
             cost[1] += len(piece.raw)
     words = []
     for owner, (total, name) in costs.items():
         of_it = f", {name} of them its name" if name else ""
         words.append(f"{plan.owners[owner]} takes {total} bytes{of_it}")
-    rest = plan.frame.size + plan.catalog.identifier.size + len(plan.patch)
+    rest = plan.layout.size + plan.catalog.identifier.size + len(plan.patch)
     rest += len(_end_item(plan, b"")) if plan.has_end else 0
     words.append(f"frame, identifier, end and patch take {rest}")
     return "; ".join(words)
@@ -169,10 +171,10 @@ def _places(
         found = [key for key in overridden if key in plan.override]
         paths.append(("override", found[0]) if found else path)
 
-    for unit in plan.frame.layout.units:
+    for unit in plan.layout.field_layout.units:
         keys = [field.key for field in unit.fields]
         place(unit.at, ("config", keys[0]), *keys)
-    for field in plan.catalog.identifier.layout.fields:
+    for field in plan.catalog.identifier.field_layout.fields:
         place(frame + field.at, ("card", plan.catalog.identifier.id_field.key), field.key)
     at = frame + identifier
     for piece in plan.pieces:

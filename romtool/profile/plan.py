@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 from romtool.errors import Path
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Frame, Part
-from romtool.schema.kinds import Stored
+from romtool.schema.image_layouts import ImageLayout, Part
+from romtool.schema.field_types import Stored
 
 
 class Piece(NamedTuple):
@@ -25,7 +25,7 @@ class Plan:
     """What a profile asks for; `assemble` makes the image of it."""
 
     catalog: Catalog
-    frame: Frame
+    layout: ImageLayout
     part: Part | None = None
     size: int | None = None
     fill: int = 0xFF

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 from romtool.profile.plan import Plan
 from romtool.profile.read_card import CardReader
 from romtool.profile.read_image import ImageReader
@@ -14,23 +14,23 @@ from romtool.schema.tables import unknown_keys
 
 
 def read_profile(catalog: Catalog, data: Mapping[str, Any]) -> Plan:
-    """Return the plan for a profile's tables; raises Refused with every fault that was found."""
+    """Return the plan for a profile's tables; raises InputError with every fault that was found."""
     _shape(catalog, data)
-    plan, faults = Plan(catalog, catalog.default_frame), list[Fault]()
-    outside = ImageReader(plan, data, faults)
+    plan, problems = Plan(catalog, catalog.default_layout), list[Problem]()
+    outside = ImageReader(plan, data, problems)
     if "raw" in data.get("image", {}):
         outside.read_whole()
     else:
         outside.read()
-        CardReader(plan, data, faults).read()
-    if faults:
-        raise Refused(faults)
+        CardReader(plan, data, problems).read()
+    if problems:
+        raise InputError(problems)
     return plan
 
 
 def _shape(catalog: Catalog, data: Mapping[str, Any]) -> None:
     """Refuse what isn't a table where one belongs: nothing else can be read then."""
-    faults = list(unknown_keys(data, catalog.tables["profile"], (), catalog.tables))
+    problems = list(unknown_keys(data, catalog.tables["profile"], (), catalog.tables))
     for key in catalog.tables["profile"].keys.values():
         value = data.get(key.name, [] if key.type == "tables" else {})
         wanted = list if key.type == "tables" else dict
@@ -38,6 +38,6 @@ def _shape(catalog: Catalog, data: Mapping[str, Any]) -> None:
         if not isinstance(value, wanted) or any(not isinstance(row, dict) for row in rows):
             mark = f"[[{key.name}]]" if key.type == "tables" else f"[{key.name}]"
             message = f"{key.name} is not a table"
-            faults.append(Fault(message, f"write it as {mark}", (key.name,)))
-    if faults:
-        raise Refused(faults)
+            problems.append(Problem(message, f"write it as {mark}", (key.name,)))
+    if problems:
+        raise InputError(problems)

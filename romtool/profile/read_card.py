@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Path, Refused, Wrong
+from romtool.errors import Path, InputError, InvalidValue
 from romtool.profile.entries import item_bytes, written
 from romtool.profile.plan import Piece
 from romtool.profile.reader import Reader
-from romtool.schema.frames import is_computed
-from romtool.schema.kinds import whole_number
-from romtool.schema.records import Record
+from romtool.schema.image_layouts import is_computed
+from romtool.schema.field_types import whole_number
+from romtool.schema.records import DescriptorType
 from romtool.schema.tables import describe, unknown_keys
 
 
@@ -27,10 +27,10 @@ class CardReader(Reader):
     def _card(self) -> None:
         if "card" not in self.data:
             hint = 'write [card] with id = "QRL0301" or the like'
-            self.fault("the profile has no [card]", hint, ())
+            self.problem("the profile has no [card]", hint, ())
             return
         card, path = self.data["card"], ("card",)
-        self.faults += unknown_keys(card, self.tables["card"], path)
+        self.problems += unknown_keys(card, self.tables["card"], path)
         self.result.owners[path] = "the card itself"
         self._identifier(card, path)
         self._version(card, path)
@@ -38,17 +38,17 @@ class CardReader(Reader):
         self._entries(card.get("resources", []), (*path, "resources"), path)
 
     def _identifier(self, card: Mapping[str, Any], path: Path) -> None:
-        fields = [f for f in self.catalog.identifier.layout.fields if not is_computed(f)]
+        fields = [f for f in self.catalog.identifier.field_layout.fields if not is_computed(f)]
         if self.result.whole_identifier is not None:
             for field_ in fields:
                 if field_.key in card:
                     message = f"{field_.key} can't stand beside the overridden identifier"
                     place = (*path, field_.key)
-                    self.fault(message, "leave one of them out", place, on_key=True)
+                    self.problem(message, "leave one of them out", place, on_key=True)
             return
         for key in self.tables["card"].keys.values():
             if key.required and key.name not in card:
-                self.fault(f"[card] has no {key.name}", key.text, path)
+                self.problem(f"[card] has no {key.name}", key.text, path)
         for field_ in fields:
             if field_.key in card or field_.may_be_left_out:
                 value = card.get(field_.key, field_.default)
@@ -58,7 +58,7 @@ class CardReader(Reader):
     def _named(self, table: Mapping[str, Any], path: Path) -> None:
         """Add the name of a card or a device, if it has one."""
         record = self.catalog.by_role["name"]
-        key = record.head.key
+        key = record.key_field.key
         if key in table:
             self._item(record, {key: table[key]}, path, path, key)
 
@@ -71,13 +71,13 @@ class CardReader(Reader):
                 for other in values:
                     if other != key:
                         message = f"{other} has no place: {key} is {spec.absent}"
-                        self.fault(message, "leave it out", (*path, other))
+                        self.problem(message, "leave it out", (*path, other))
                 return
         self._item(record, values, path, path)
 
     def _item(
         self,
-        record: Record,
+        record: DescriptorType,
         values: dict[str, Any],
         path: Path,
         owner: Path,
@@ -86,8 +86,8 @@ class CardReader(Reader):
     ) -> None:
         try:
             raw = written(record, values, path, length)
-        except Refused as refused:
-            self.faults += refused.faults
+        except InputError as refused:
+            self.problems += refused.problems
             return
         place = path if key is None else (*path, key)
         self.result.pieces.append(Piece(raw, place, owner))
@@ -95,37 +95,37 @@ class CardReader(Reader):
     def _entries(self, entries: Any, path: Path, owner: Path) -> None:
         if not isinstance(entries, list):
             hint = "write [ { irq = [5, 7] }, … ]"
-            self.fault(f"{path[-1]} is not a list", hint, path)
+            self.problem(f"{path[-1]} is not a list", hint, path)
             return
         for index, entry in enumerate(entries):
             place = (*path, index)
             try:
                 raw = item_bytes(self.catalog, entry, place)
-            except Refused as refused:
-                self.faults += refused.faults
+            except InputError as refused:
+                self.problems += refused.problems
                 continue
             self.result.pieces.append(Piece(raw, place, owner))
 
     def _device(self, device: Mapping[str, Any], path: Path) -> None:
         spec = self.tables["device"]
-        self.faults += unknown_keys(device, spec, path)
+        self.problems += unknown_keys(device, spec, path)
         record = self.catalog.by_role["device"]
         length = self._length(device, record, path)
         values = {f.key: device[f.key] for f in record.profile_fields if f.key in device}
-        key = record.head.key
-        name = device.get(self.catalog.by_role["name"].head.key)
+        key = record.key_field.key
+        name = device.get(self.catalog.by_role["name"].key_field.key)
         self.result.owners[path] = f"device {describe(device.get(key, '?')).strip(chr(34))}"
         if isinstance(name, str):
             self.result.owners[path] += f" ({name})"
         self._item(record, values, path, path, key if key in device else None, length)
         also = self.catalog.by_role["compatible"]
-        for place, id_ in self._list(device, also.head.key, path):
+        for place, id_ in self._list(device, also.key_field.key, path):
             try:
-                raw = written(also, {also.head.key: id_}, place)
+                raw = written(also, {also.key_field.key: id_}, place)
                 self.result.pieces.append(Piece(raw, place, path))
-            except Refused as refused:
-                fault = refused.faults[0]
-                self.fault(fault.message, fault.hint, place)
+            except InputError as refused:
+                problem = refused.problems[0]
+                self.problem(problem.message, problem.hint, place)
         self._named(device, path)
         self._entries(device.get("resources", []), (*path, "resources"), path)
         choices = self._list(device, "choice", path)
@@ -135,19 +135,19 @@ class CardReader(Reader):
             self._item(self.catalog.by_role["choices-end"], {}, (*path, "choice"), path)
         self._entries(device.get("resources_after", []), (*path, "resources_after"), path)
 
-    def _length(self, device: Mapping[str, Any], record: Record, path: Path) -> int | None:
+    def _length(self, device: Mapping[str, Any], record: DescriptorType, path: Path) -> int | None:
         """Return the length that is asked for the ID item, None for the shortest."""
         key = record.length_key
         if key is None or key not in device:
             return None
         try:
             length = whole_number(device[key])
-        except Wrong as wrong:
-            self.fault(f"{key}: {wrong.message}", wrong.hint, (*path, key))
+        except InvalidValue as wrong:
+            self.problem(f"{key}: {wrong.message}", wrong.hint, (*path, key))
             return None
-        if length not in record.layout.lengths():
+        if length not in record.field_layout.lengths():
             message = f"{key}: {describe(device[key])} is no length of this item"
-            self.fault(message, f"write {record.lengths_in_words()}", (*path, key))
+            self.problem(message, f"write {record.lengths_in_words()}", (*path, key))
             return None
         return length
 
@@ -156,18 +156,18 @@ class CardReader(Reader):
         if not isinstance(value, list):
             tables = self.tables["device"].keys[key].type == "tables"
             hint = f"write it as [[device.{key}]]" if tables else "put it in [ ]"
-            self.fault(f"{key} is not a list", hint, (*path, key))
+            self.problem(f"{key} is not a list", hint, (*path, key))
             return []
         return [((*path, key, index), item) for index, item in enumerate(value)]
 
     def _choice(self, choice: Any, path: Path, owner: Path) -> None:
         if not isinstance(choice, dict):
             hint = "write it as [[device.choice]]"
-            self.fault("a choice is not a table", hint, path)
+            self.problem("a choice is not a table", hint, path)
             return
-        self.faults += unknown_keys(choice, self.tables["choice"], path)
+        self.problems += unknown_keys(choice, self.tables["choice"], path)
         record = self.catalog.by_role["choice"]
         values = {f.key: choice[f.key] for f in record.profile_fields if f.key in choice}
-        stated = record.head.key if record.head.key in values else None
+        stated = record.key_field.key if record.key_field.key in values else None
         self._item(record, values, path, owner, stated)
         self._entries(choice.get("resources", []), (*path, "resources"), owner)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Path, Refused, Wrong
-from romtool.image.decode import frame_named
+from romtool.errors import Path, InputError, InvalidValue
+from romtool.image.decode import layout_named
 from romtool.limits import MAX_IMAGE
 from romtool.profile.reader import Reader
 from romtool.schema.fields import Field
-from romtool.schema.kinds import Constant, Count, Hex, whole_number
+from romtool.schema.field_types import Constant, Count, Hex, whole_number
 from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, spells_number
 from romtool.schema.tables import check_table, describe
 
@@ -29,49 +29,49 @@ class ImageReader(Reader):
         self._whole(self.data["image"])
 
     def _whole(self, image: Mapping[str, Any]) -> None:
-        self.faults += check_table(image, self.tables["image"], self.tables, ("image",))
+        self.problems += check_table(image, self.tables["image"], self.tables, ("image",))
         for path in [
             *((name,) for name in self.data if name != "image"),
             *(("image", name) for name in image if name != "raw"),
         ]:
             message = f"{path[-1]} can't stand beside the image's raw bytes"
             hint = "raw is the whole image: leave all else out"
-            self.fault(message, hint, path, on_key=True)
-        if not self.faults:
+            self.problem(message, hint, path, on_key=True)
+        if not self.problems:
             self.result.raw = parse_hex(image["raw"])
             if not 1 <= len(self.result.raw) <= MAX_IMAGE:
                 message = f"raw: {len(self.result.raw)} bytes are no image"
-                self.fault(message, "1 byte to 64 KiB", ("image", "raw"))
+                self.problem(message, "1 byte to 64 KiB", ("image", "raw"))
 
     def _image(self, image: Mapping[str, Any]) -> bool:
         """Read [image]; return whether the layout is known, so that its own keys can be judged."""
         known = True
         found = list(check_table(image, self.tables["image"], self.tables, ("image",)))
-        self.faults += found
-        bad = {fault.path[1] for fault in found if fault.path and len(fault.path) > 1}
+        self.problems += found
+        bad = {problem.path[1] for problem in found if problem.path and len(problem.path) > 1}
         good = {key: value for key, value in image.items() if key not in bad}
         plan = self.result
         if "layout" in bad:
             known = False
         if "layout" in good:
             try:
-                plan.frame = frame_named(self.catalog, good["layout"])
-            except Refused as refused:
-                fault = refused.faults[0]
+                plan.layout = layout_named(self.catalog, good["layout"])
+            except InputError as refused:
+                problem = refused.problems[0]
                 path = ("image", "layout")
-                self.fault(fault.message, fault.hint, path)
+                self.problem(problem.message, problem.hint, path)
                 known = False
-        plan.fill = whole_number(good["fill"]) if "fill" in good else plan.frame.fill
+        plan.fill = whole_number(good["fill"]) if "fill" in good else plan.layout.fill
         if "part" in good:
             try:
                 plan.part = self.catalog.part(good["part"])
-            except Refused as refused:
-                fault = refused.faults[0]
-                self.fault(fault.message, fault.hint, ("image", "part"))
+            except InputError as refused:
+                problem = refused.problems[0]
+                self.problem(problem.message, problem.hint, ("image", "part"))
             if "size" in good:
                 message = "part and size can't both stand"
                 hint = "size is for a dump of no part's length"
-                self.fault(message, hint, ("image", "size"), on_key=True)
+                self.problem(message, hint, ("image", "size"), on_key=True)
         plan.size = whole_number(good["size"]) if "size" in good else None
         plan.patch = parse_hex(good.get("patch", ""))
         for index, run in enumerate(good.get("tail", [])):
@@ -80,16 +80,16 @@ class ImageReader(Reader):
         return known
 
     def _config(self) -> None:
-        frame, config = self.result.frame, self.data.get("config", {})
-        fields = {f.key: f for f in frame.config_fields}
+        layout, config = self.result.layout, self.data.get("config", {})
+        fields = {f.key: f for f in layout.config_fields}
         for key in config:
             if key not in fields:
                 hint = did_you_mean(key, fields) or f"its keys are {', '.join(fields)}"
                 if not fields:
-                    others = [f.name for f in self.catalog.frames.values() if f.config_fields]
+                    others = [f.name for f in self.catalog.layouts.values() if f.config_fields]
                     hint = f"name the chip's layout in [image], such as {one_of(others)}"
-                message = f"layout {frame.name} has no configuration {clip(key)}"
-                self.fault(message, hint, ("config", key), on_key=True)
+                message = f"layout {layout.name} has no configuration {clip(key)}"
+                self.problem(message, hint, ("config", key), on_key=True)
         for key, field_ in fields.items():
             value = config.get(key, field_.default)
             stored = self.stored(field_, value, ("config", key))
@@ -97,7 +97,7 @@ class ImageReader(Reader):
 
     def _override(self) -> None:
         override = self.data.get("override", {})
-        own = {f.key: f for f in self.result.frame.computed_fields}
+        own = {f.key: f for f in self.result.layout.computed_fields}
         specs = self.tables["override"].keys
         fields = own | {n: self.catalog.field(key.field) for n, key in specs.items() if key.field}
         for key, value in override.items():
@@ -108,9 +108,9 @@ class ImageReader(Reader):
                 hint = did_you_mean(key, fields)
                 hint = hint or f"what can be overridden here: {', '.join(fields)}"
                 message = (
-                    f"nothing called {clip(key)} is computed in layout {self.result.frame.name}"
+                    f"nothing called {clip(key)} is computed in layout {self.result.layout.name}"
                 )
-                self.fault(message, hint, path, on_key=True)
+                self.problem(message, hint, path, on_key=True)
             elif key in specs and specs[key].absent is not None and value == specs[key].absent:
                 self.result.has_end = False
             else:
@@ -123,10 +123,10 @@ class ImageReader(Reader):
         elif isinstance(kind, Count) and isinstance(value, str) and not spells_number(value):
             words = one_of([*(f'"{way}"' for way in kind.accepts), "a number"])
             message = f"{field_.title}: {describe(value)} is no way of counting"
-            self.fault(message, f"write {words}", path)
+            self.problem(message, f"write {words}", path)
         elif isinstance(kind, Constant) and not kind.is_bytes:
             message = f"{field_.title} can't be overridden"
-            self.fault(message, "it is part of a byte", path)
+            self.problem(message, "it is part of a byte", path)
         else:
             self.result.override[field_.key] = self.stored(field_, value, path)
 
@@ -135,7 +135,7 @@ class ImageReader(Reader):
         size = self.catalog.identifier.size
         try:
             data = Hex(bits=8 * size).to_stored(value)
-        except Wrong as wrong:
-            self.fault(f"{path[-1]}: {wrong.message}", wrong.hint, path)
+        except InvalidValue as wrong:
+            self.problem(f"{path[-1]}: {wrong.message}", wrong.hint, path)
             return
         self.result.whole_identifier = data

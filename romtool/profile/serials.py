@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from romtool.errors import Fault, Refused, Wrong, refuse
+from romtool.errors import Problem, InputError, InvalidValue, refuse
 from romtool.profile.assemble import assemble
 from romtool.profile.plan import Plan
 from romtool.profile.read import read_profile
@@ -13,7 +13,7 @@ from romtool.toml.parse import parse_toml
 
 
 def with_serials(catalog: Catalog, text: str, serials: Iterable[int]) -> Iterator[bytes]:
-    """Yield the image of a profile with each serial number; raises Refused for a raw image.
+    """Yield the image of a profile with each serial number; raises InputError for a raw image.
 
     The profile is read once, with the first number: no other value of its plan depends on it.
     What follows from the number, checksums that may cover it too, is assembled anew each time.
@@ -35,5 +35,5 @@ def _put(plan: Plan, serial: int) -> None:
     field = plan.catalog.identifier.serial_field
     try:
         plan.identifier[field.key] = field.stored_of(serial)
-    except Wrong as wrong:
-        raise Refused([Fault(wrong.message, wrong.hint, ("card", field.key))]) from None
+    except InvalidValue as wrong:
+        raise InputError([Problem(wrong.message, wrong.hint, ("card", field.key))]) from None

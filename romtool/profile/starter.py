@@ -6,52 +6,52 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Pins
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Pins
 from romtool.schema.starter import RESOURCES, Starter, StarterTable
 
 Wiring = dict[str, list[int]]
 """The line on each pin, by the key of the field that says so."""
 
 
-def fitted(starter: Starter, frame: Frame) -> tuple[Starter, Wiring]:
+def fitted(starter: Starter, layout: ImageLayout) -> tuple[Starter, Wiring]:
     """Return the starter with nothing that the layout's wiring can't do, and that wiring.
 
     It is the typical wiring; but where a device would keep no more than its last choice, the
     buses without the line that is wanted most are wired as the starter says.
     """
-    typical = {field.key: list(field.default) for field, _ in _pins(frame, starter.wiring)}
-    connected = _connected(frame, starter.wiring, typical)
+    typical = {field.key: list(field.default) for field, _ in _pins(layout, starter.wiring)}
+    connected = _connected(layout, starter.wiring, typical)
     if all(_is_whole(device, connected) for device in starter.devices):
         return _on(starter, connected), typical
     lacking = [bus for bus, lines in connected.items() if starter.wiring[bus][0] not in lines]
     wiring = typical | {
         key: line
         for bus in lacking
-        for key, line in _own_wiring(frame, bus, starter.wiring[bus]).items()
+        for key, line in _own_wiring(layout, bus, starter.wiring[bus]).items()
     }
-    return _on(starter, _connected(frame, starter.wiring, wiring)), wiring
+    return _on(starter, _connected(layout, starter.wiring, wiring)), wiring
 
 
-def _pins(frame: Frame, buses: Iterable[str]) -> Iterator[tuple[Field, Pins]]:
+def _pins(layout: ImageLayout, buses: Iterable[str]) -> Iterator[tuple[Field, Pins]]:
     for bus in buses:
-        for field in frame.wiring(bus):
+        for field in layout.wiring(bus):
             assert isinstance(field.kind, Pins)
             yield field, field.kind
 
 
-def _connected(frame: Frame, buses: Iterable[str], wiring: Wiring) -> dict[str, set[int]]:
+def _connected(layout: ImageLayout, buses: Iterable[str], wiring: Wiring) -> dict[str, set[int]]:
     """Return the lines with a pin, for each bus of which the layout tells the wiring."""
     found: dict[str, set[int]] = {}
-    for field, kind in _pins(frame, buses):
+    for field, kind in _pins(layout, buses):
         found.setdefault(kind.bus, set()).update(kind.connected(wiring[field.key]))
     return found
 
 
-def _own_wiring(frame: Frame, bus: str, lines: Iterable[int]) -> Wiring:
+def _own_wiring(layout: ImageLayout, bus: str, lines: Iterable[int]) -> Wiring:
     """Return lines on pins in order, those that a pin can't say left out."""
     left, wiring = list(lines), {}
-    for field, kind in _pins(frame, [bus]):
+    for field, kind in _pins(layout, [bus]):
         can = [n for n in left if n != kind.unconnected and n < 1 << kind.pin_bits][: kind.pins]
         wiring[field.key] = can + [kind.unconnected] * (kind.pins - len(can))
         left = [n for n in left if n not in can]

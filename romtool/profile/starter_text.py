@@ -13,17 +13,17 @@ from romtool.profile.starter import Wiring, fitted
 from romtool.profile.toml_text import EDITOR_LINE, WIDTH, comment, entry_text, scalar
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import MISSING, Field
-from romtool.schema.frames import Frame, Part
-from romtool.schema.kinds import Kind, Number
+from romtool.schema.image_layouts import ImageLayout, Part
+from romtool.schema.field_types import FieldType, Number
 from romtool.schema.numbers import one_of
-from romtool.schema.records import Record
+from romtool.schema.records import DescriptorType
 from romtool.schema.starter import RESOURCES, Starter, StarterTable
 from romtool.schema.tables import KeySpec
 from romtool.toml.parse import parse_toml
 
 HINTS = (
     "Change it to what your board has, then `romtool build` it, and `romtool check` it with "
-    "--expect {expect}. A setting behind # is left out: the value shown then holds. Numbers are "
+    "--expect {expect}. A setting with # before it is left out: the value shown then holds. Numbers are "
     'written 544, 0x220 or "220h". All keys: `romtool schema show profile`.',
     "Editors that know TOML complete and underline by the file that the first line names: "
     "`romtool schema json -o profile.schema.json` makes it, in the folder of this one.",
@@ -34,13 +34,13 @@ _QUOTES = re.compile('"')
 """Signs in which a meaning and what a key takes differ only."""
 
 
-def starter_text(catalog: Catalog, frame: Frame, part: Part | None) -> str:
+def starter_text(catalog: Catalog, layout: ImageLayout, part: Part | None) -> str:
     """Return a profile of the starter's card for a chip of this layout, with comments.
 
-    Raises Refused where it doesn't fit the part; without one, the smallest that holds it is named
+    Raises InputError where it doesn't fit the part; without one, the smallest that holds it is named
     in a comment.
     """
-    writer = _Writer(catalog, frame, *fitted(catalog.starter, frame))
+    writer = _Writer(catalog, layout, *fitted(catalog.starter, layout))
     if part is not None:
         text = writer.text(part, stated=True)
         assemble(read_profile(catalog, parse_toml(text)))
@@ -54,9 +54,11 @@ def starter_text(catalog: Catalog, frame: Frame, part: Part | None) -> str:
 class _Writer:
     """Writes tables key by key; what a key means stands where it comes first."""
 
-    def __init__(self, catalog: Catalog, frame: Frame, starter: Starter, wiring: Wiring) -> None:
+    def __init__(
+        self, catalog: Catalog, layout: ImageLayout, starter: Starter, wiring: Wiring
+    ) -> None:
         self.catalog = catalog
-        self.frame = frame
+        self.layout = layout
         self.starter = starter
         self.wiring = wiring
         self.told: set[str] = set()
@@ -77,30 +79,30 @@ class _Writer:
             yield from comment(hint.format(expect=self.starter.expect))
 
     def _image(self, part: Part, stated: bool) -> Iterator[str]:
-        catalog, frame = self.catalog, self.frame
+        catalog, layout = self.catalog, self.layout
         keys = catalog.tables["image"].keys
         yield from comment(catalog.tables["image"].text)
         yield "[image]"
         yield ""
-        yield from _remark(keys["layout"].text, one_of(list(catalog.frames)))
-        yield from comment(f"{frame.name}: {frame.title} ({frame.source})")
-        yield f"layout = {scalar(frame.name)}"
+        yield from _remark(keys["layout"].text, one_of(list(catalog.layouts)))
+        yield from comment(f"{layout.name}: {layout.title} ({layout.source})")
+        yield f"layout = {scalar(layout.name)}"
         yield ""
         yield from _remark(keys["part"].text, one_of(list(catalog.parts)))
         yield _setting("part", part.name, stated=stated)
         yield ""
         byte = Number(bits=8, form="hex")
         yield from _remark(keys["fill"].text, byte.takes())
-        yield _setting("fill", frame.fill, byte, stated=False)
+        yield _setting("fill", layout.fill, byte, stated=False)
 
     def _config(self) -> Iterator[str]:
         """Yield the configuration: the wiring is stated, for it is the board's own."""
-        if not self.frame.config_fields:
+        if not self.layout.config_fields:
             return
         yield ""
         yield from comment(self.catalog.tables["profile"].keys["config"].text)
         yield "[config]"
-        for field in self.frame.config_fields:
+        for field in self.layout.config_fields:
             yield ""
             yield from _remark(_meaning(field), field.kind.takes())
             value = self.wiring.get(field.key, field.default)
@@ -164,7 +166,7 @@ class _Writer:
         yield "]"
 
 
-def _entry_remarks(record: Record) -> Iterator[str]:
+def _entry_remarks(record: DescriptorType) -> Iterator[str]:
     """Yield what an entry of a list of resources means, and each key that may stand beside it."""
     head, *others = record.profile_fields
     yield from _remark(f"{head.key}: {head.text}", head.kind.takes(), indent="  # ")
@@ -195,5 +197,5 @@ def _remark(words: str, takes: str, indent: str = "# ") -> Iterator[str]:
     )
 
 
-def _setting(key: str, value: Any, kind: Kind | None = None, *, stated: bool = True) -> str:
+def _setting(key: str, value: Any, kind: FieldType | None = None, *, stated: bool = True) -> str:
     return f"{'' if stated else '#'}{key} = {scalar(value, kind)}"

@@ -7,8 +7,8 @@ from typing import Any
 from romtool.image.card import Choice, Device, Group, card_of, entry_of
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Part
-from romtool.schema.kinds import Check
+from romtool.schema.image_layouts import Part
+from romtool.schema.field_types import Check
 from romtool.schema.numbers import hex_text
 
 Table = dict[str, Any]
@@ -24,12 +24,12 @@ def tables_of(image: Image, part: Part | None = None, *, item_runs: bool = False
 
     An image without a frame is raw as a whole.
     """
-    if image.frame is None:
+    if image.layout is None:
         return raw_tables(image)
     tables: Table = {"image": _image(image, part)}
     config = {
         f.key: image.config[f.key]
-        for f in image.frame.config_fields
+        for f in image.layout.config_fields
         if not f.is_default(image.config[f.key])
     }
     if config:
@@ -55,17 +55,17 @@ def guessed_part(catalog: Catalog, size: int) -> Part | None:
 
 
 def _image(image: Image, part: Part | None) -> Table:
-    frame = image.frame
-    assert frame is not None
+    layout = image.layout
+    assert layout is not None
     table: Table = {}
-    if not frame.default:
-        table["layout"] = frame.name
+    if not layout.default:
+        table["layout"] = layout.name
     part = part or guessed_part(image.catalog, len(image.data))
     if part is not None:
         table["part"] = part.name
     else:
         table["size"] = len(image.data)
-    if image.fill != frame.fill:
+    if image.fill != layout.fill:
         table["fill"] = image.fill
     patches = image.runs("patch")
     if patches:
@@ -78,12 +78,12 @@ def _image(image: Image, part: Part | None) -> Table:
 
 def _identifier(image: Image) -> Table:
     """Return what [card] says of the identifier: nothing where no ID can be spelt from it."""
-    values, explained = image.identifier_values
-    if not explained:
+    values, representable = image.identifier_values
+    if not representable:
         return {}
     return {
         f.key: values[f.key]
-        for f in image.catalog.identifier.layout.fields
+        for f in image.catalog.identifier.field_layout.fields
         if not isinstance(f.kind, Check) and not f.is_default(values[f.key])
     }
 
@@ -96,8 +96,8 @@ def _no_version(catalog: Catalog) -> Table:
 
 def _override(image: Image) -> Table:
     override: Table = {}
-    assert image.frame is not None
-    for field in image.frame.computed_fields:
+    assert image.layout is not None
+    for field in image.layout.computed_fields:
         found = image.computed[field.key]
         if found.stored != found.computed:
             override[field.key] = found.way or field.kind.to_value(found.stored)
@@ -115,29 +115,29 @@ def _items(image: Image, tables: Table) -> Table:
     table = tables["card"]
     version, name, items = card.leading
     if name is not None:
-        table[name.record.head.key] = name.head
+        table[name.record.key_field.key] = name.key_value
     if version is None:
         table |= _no_version(image.catalog)
     else:
         table |= version.record.entry_of(version.values)
-        head = version.record.head
+        head = version.record.key_field
         if head.is_default(table[head.key]):
             del table[head.key]
     devices: list[Device] = []
     for device in card.devices:
-        if device.start.explained:
+        if device.start.representable:
             devices.append(device)
         elif devices:
             devices[-1] = devices[-1].with_items(device.all_items)
         else:
             items += device.all_items
-    if card.end is not None and not card.end.explained:
+    if card.end is not None and not card.end.representable:
         (devices[-1].take if devices else items.append)(card.end)
     if items:
         table["resources"] = [entry_of(image, item) for item in items]
     if devices:
         tables["device"] = [_device(image, device) for device in devices]
-    if card.end is None or not card.end.explained:
+    if card.end is None or not card.end.representable:
         return {image.catalog.end_field.key: image.catalog.no_end}
     found = image.end_checksum
     if found is not None and found.stored != found.computed:
@@ -147,12 +147,12 @@ def _items(image: Image, tables: Table) -> Table:
 
 def _device(image: Image, device: Device) -> Table:
     record = device.start.record
-    table: Table = {record.head.key: device.start.head}
+    table: Table = {record.key_field.key: device.start.key_value}
     ids, name, items = device.leading
     if name is not None:
-        table[name.record.head.key] = name.head
+        table[name.record.key_field.key] = name.key_value
     if ids:
-        table[ids[0].record.head.key] = [item.head for item in ids]
+        table[ids[0].record.key_field.key] = [item.key_value for item in ids]
     for field in record.profile_fields[1:]:
         if not field.is_default(device.values[field.key]):
             table[field.key] = device.values[field.key]
@@ -176,7 +176,7 @@ def _device(image: Image, device: Device) -> Table:
 def _regular(group: Group) -> bool:
     """Whether a profile can say all of what opens the choices, and of what closes them."""
     bounds = [choice.start for choice in group.choices]
-    return group.end is not None and all(item.explained for item in (*bounds, group.end))
+    return group.end is not None and all(item.representable for item in (*bounds, group.end))
 
 
 def _choice(image: Image, choice: Choice) -> Table:

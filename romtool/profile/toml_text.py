@@ -7,19 +7,19 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Kind
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import FieldType
 from romtool.schema.numbers import parse_hex
-from romtool.schema.records import Record
+from romtool.schema.records import DescriptorType
 
 EDITOR_LINE = "#:schema ./profile.schema.json"
 """The comment by which editors that know TOML find a JSON Schema, beside the profile."""
 
 WIDTH = 78
 WIDE = 100
-"""So far may a comment behind a setting reach."""
+"""So far may a comment after a setting reach."""
 SETTING = 24
-"""So wide are settings that have their comment behind them."""
+"""So wide are settings that have their comment after them."""
 RAW_LINE = 16
 """Bytes a line, where a run of bytes takes several lines."""
 
@@ -37,7 +37,7 @@ def string(text: str) -> str:
     return '"' + "".join(_ESCAPES.get(char, char) for char in text) + '"'
 
 
-def scalar(value: Any, kind: Kind | None = None) -> str:
+def scalar(value: Any, kind: FieldType | None = None) -> str:
     """Return a TOML value; numbers are written the way the field's kind is shown."""
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -66,14 +66,14 @@ def profile_toml(catalog: Catalog, tables: Mapping[str, Any], heading: list[str]
     for text in heading:
         lines += comment(text)
     lines += ["", *_image(catalog, tables["image"])]
-    frame = catalog.frames.get(tables["image"].get("layout", catalog.default_frame.name))
-    if "card" in tables and frame is not None:
-        lines += _config(frame, tables.get("config", {}))
+    layout = catalog.layouts.get(tables["image"].get("layout", catalog.default_layout.name))
+    if "card" in tables and layout is not None:
+        lines += _config(layout, tables.get("config", {}))
         lines += ["", "[card]", *_card(catalog, tables["card"])]
     for index, device in enumerate(tables.get("device", [])):
         lines += ["", "[[device]]", *_device(catalog, device, first=index == 0)]
-    if "override" in tables and frame is not None:
-        lines += _override(catalog, frame, tables["override"])
+    if "override" in tables and layout is not None:
+        lines += _override(catalog, layout, tables["override"])
     return "\n".join(lines) + "\n"
 
 
@@ -82,8 +82,8 @@ def _image(catalog: Catalog, image: Mapping[str, Any]) -> Iterator[str]:
     yield "[image]"
     for key, value in image.items():
         if key == "layout":
-            frame = catalog.frames[value]
-            yield from comment(f"{frame.title} ({frame.source})")
+            layout = catalog.layouts[value]
+            yield from comment(f"{layout.title} ({layout.source})")
             yield f"layout = {string(value)}"
         elif key == "tail":
             yield from comment(keys[key].text)
@@ -100,15 +100,17 @@ def _image(catalog: Catalog, image: Mapping[str, Any]) -> Iterator[str]:
             yield f"{key} = {scalar(value)}"
 
 
-def _config(frame: Frame, config: Mapping[str, Any]) -> Iterator[str]:
+def _config(layout: ImageLayout, config: Mapping[str, Any]) -> Iterator[str]:
     """Yield the configuration: what is left out stands as a comment, with its typical value."""
-    if not frame.config_fields:
+    if not layout.config_fields:
         return
     yield ""
     yield "[config]"
-    if len(config) < len(frame.config_fields):
-        yield from comment("settings behind # are left out: the typical values shown then hold")
-    for field in frame.config_fields:
+    if len(config) < len(layout.config_fields):
+        yield from comment(
+            "settings with # before them are left out: the typical values shown then hold"
+        )
+    for field in layout.config_fields:
         words = f"{field.title}: {field.text}" if field.text else field.title
         if field.key in config:
             setting = f"{field.key} = {scalar(config[field.key], field.kind)}"
@@ -122,7 +124,7 @@ def _config(frame: Frame, config: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _card(catalog: Catalog, card: Mapping[str, Any]) -> Iterator[str]:
-    fields = {f.key: f for f in catalog.identifier.layout.fields}
+    fields = {f.key: f for f in catalog.identifier.field_layout.fields}
     fields |= {f.key: f for f in catalog.by_role["version"].profile_fields}
     for key, spec in catalog.tables["card"].keys.items():
         if key == "resources" and key in card:
@@ -177,17 +179,17 @@ def entry_text(catalog: Catalog, entry: Mapping[str, Any]) -> str:
     record = _record_of(catalog, entry)
     words = []
     for field_key, value in entry.items():
-        field = record.layout.by_key.get(field_key)
+        field = record.field_layout.by_key.get(field_key)
         words.append(f"{field_key} = {scalar(value, field.kind if field is not None else None)}")
     return "{ " + ", ".join(words) + " }"
 
 
-def _record_of(catalog: Catalog, entry: Mapping[str, Any]) -> Record:
+def _record_of(catalog: Catalog, entry: Mapping[str, Any]) -> DescriptorType:
     head = next(key for key in entry if key in catalog.entries)
     return catalog.entries[head][0]
 
 
-def _override(catalog: Catalog, frame: Frame, override: Mapping[str, Any]) -> Iterator[str]:
+def _override(catalog: Catalog, layout: ImageLayout, override: Mapping[str, Any]) -> Iterator[str]:
     yield ""
     yield from comment(catalog.tables["profile"].keys["override"].text)
     yield "[override]"

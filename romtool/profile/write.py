@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.errors import Refused
+from romtool.errors import InputError
 from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.limits import MAX_TOML
@@ -13,7 +13,7 @@ from romtool.profile.read import read_profile
 from romtool.profile.tables import Table, guessed_part, raw_tables, tables_of
 from romtool.profile.toml_text import profile_toml
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Part
+from romtool.schema.image_layouts import Part
 from romtool.toml.parse import parse_toml
 
 LEAST_ENTRY = 18
@@ -30,7 +30,7 @@ def profile_text(
     """Return a profile of `data` that builds the same bytes, for every string of bytes.
 
     `layout` and `part` say what the bytes can't tell; `name` is the dump's, for the heading.
-    Raises Refused for a layout or a part that isn't known or doesn't fit.
+    Raises InputError for a layout or a part that isn't known or doesn't fit.
     """
     image = decode(catalog, data, layout)
     chosen = catalog.part(part, len(data)) if part else None
@@ -45,7 +45,7 @@ def builds(catalog: Catalog, text: str, data: bytes) -> bool:
     """Whether a profile's text builds exactly these bytes."""
     try:
         return assemble(read_profile(catalog, parse_toml(text))).data == data
-    except Refused:
+    except InputError:
         return False
 
 
@@ -60,7 +60,7 @@ def _forms(image: Image, part: Part | None) -> Iterator[Table]:
 def _heading(image: Image, tables: Table, name: str) -> Iterator[str]:
     what = f"Profile of {name}" if name else "Profile of a dump"
     yield f"{what}, {len(image.data)} bytes: it builds the same bytes."
-    if image.frame is None:
+    if image.layout is None:
         yield "No layout fits these bytes, so they stand as they are."
         return
     parts = [part.name for part in image.catalog.parts_of(len(image.data))]

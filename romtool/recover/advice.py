@@ -12,8 +12,8 @@ def why(recovery: Recovery) -> str:
     if not recovery.answers:
         return "no image can be made of it, whatever is undone"
     best = recovery.answers[0]
-    if best.faults:
-        return best.faults[0]
+    if best.problems:
+        return best.problems[0]
     return f"{recovery.tied} answers fit equally well, and nothing decides between them"
 
 
@@ -27,8 +27,8 @@ def advice(recovery: Recovery, reads: int) -> str:
     if not recovery.answers:
         return f"check the part's type and its contacts, {more}; --layout if the frame is lost"
     best = recovery.answers[0]
-    if not best.faults:
+    if not best.problems:
         return "choose with --pick N, or give more reads, --layout or --part"
     if not best.evidence.end_item and best.evidence.items:
-        return f"what stood behind can't be known: {more}"
+        return f"what stood after can't be known: {more}"
     return f"{more}, or take the answer as it is with --pick 1"

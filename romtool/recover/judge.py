@@ -9,8 +9,8 @@ from romtool.image.decode import evidence as bits_of
 from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Check, Constant, Count, Stored
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Check, Constant, Count, Stored
 from romtool.schema.numbers import address
 
 PROVEN, LIKELY, GUESS, NONE = "proven", "likely", "guess", "none"
@@ -29,9 +29,9 @@ class Evidence:
     id_checksum: str
     end_checksum: str
     items: int
-    explained: int
+    representable: int
     end_item: bool
-    behind: str
+    stop: str
     bits: int
 
     def as_json(self) -> dict[str, object]:
@@ -47,7 +47,7 @@ class Evidence:
             f"identifier checksum {self.id_checksum}",
             walk,
             f"end checksum {self.end_checksum}",
-            f"behind it {self.behind}",
+            f"after it {self.stop}",
         ]
         return ", ".join(word for word in words if not word.endswith(" none"))
 
@@ -57,32 +57,32 @@ class Judgement:
     """Evidence, and what it comes to: faults (wrong), doubts (not proven), the confidence."""
 
     evidence: Evidence
-    faults: tuple[str, ...]
+    problems: tuple[str, ...]
     doubts: tuple[str, ...]
     confidence: str
 
 
-def evidence_of(image: Image, added: Frame | None = None) -> Evidence:
+def evidence_of(image: Image, added: ImageLayout | None = None) -> Evidence:
     """Return the evidence for an image; `added`: the frame that no read held."""
     end = image.end_checksum
     kinds = {run.kind for run in image.tail}
-    behind = "data" if "data" in kinds else "patch" if "patch" in kinds else "fill"
+    stop = "data" if "data" in kinds else "patch" if "patch" in kinds else "fill"
     return Evidence(
-        layout=image.frame.name if image.frame else "none",
+        layout=image.layout.name if image.layout else "none",
         signature=_frame_word(image, Constant, added),
         count=_frame_word(image, Count, added),
         id_checksum=_id_word(image),
         end_checksum=_end_word(end),
         items=len(image.items),
-        explained=sum(item.explained for item in image.items),
+        representable=sum(item.representable for item in image.items),
         end_item=image.end_item is not None,
-        behind=behind if image.tail else "nothing",
+        stop=stop if image.tail else "nothing",
         bits=bits_of(image),
     )
 
 
-def _frame_word(image: Image, kind: type, added: Frame | None) -> str:
-    fields = image.frame.computed_fields if image.frame else ()
+def _frame_word(image: Image, kind: type, added: ImageLayout | None) -> str:
+    fields = image.layout.computed_fields if image.layout else ()
     found = [image.computed[field.key] for field in fields if isinstance(field.kind, kind)]
     if not found:
         return "none"
@@ -131,7 +131,7 @@ def consistent(image: Image) -> bool:
         found.id_checksum in ("right", "not stored")
         and found.end_item
         and found.end_checksum in ("right", "not checked")
-        and found.behind != "data"
+        and found.stop != "data"
         and not repeats_smaller(Reading.of(image.data))
     )
 
@@ -140,9 +140,9 @@ def judge(
     image: Image,
     *,
     undone: int,
-    added: Frame | None = None,
+    added: ImageLayout | None = None,
     doubts: tuple[str, ...] = (),
-    faults: tuple[str, ...] = (),
+    problems: tuple[str, ...] = (),
 ) -> Judgement:
     """Return the judgement of an image that `undone` steps led to.
 
@@ -150,12 +150,12 @@ def judge(
       the end item, and what follows is fill or patch: every bit was read, or is proven by a
       checksum or by its definition, or is fill.
     - likely: nothing is wrong, but something of that is taken on trust (a `doubt`): a checksum
-      not stored or not checked, other data behind, typical configuration, a size assumed.
+      not stored or not checked, other data after, typical configuration, a size assumed.
     - guess: something is wrong or open (a `fault`), yet more than chance speaks for it.
     - none: chance would do as well.
     """
     found = evidence_of(image, added)
-    wrong = [*faults, *_faults(image, found, undone)]
+    wrong = [*problems, *_faults(image, found, undone)]
     unsure = [*doubts, *_doubts(image, found, undone, added)]
     if found.bits < LEAST_BITS:
         confidence = NONE
@@ -188,21 +188,21 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
         found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
     ):
         yield "the identifier checksum is wrong, and nothing else makes up for it"
-    if image.frame is not None and not speaks(image, image.frame):
-        yield f"neither signature nor count of layout {image.frame.name} stands there"
+    if image.layout is not None and not speaks(image, image.layout):
+        yield f"neither signature nor count of layout {image.layout.name} stands there"
     elif undone:
         for name in ("signature", "count"):
             if getattr(found, name) == "wrong":
                 yield f"the frame's {name} is wrong"
-    if image.frame is not None:
-        for field in image.frame.computed_fields:
+    if image.layout is not None:
+        for field in image.layout.computed_fields:
             if isinstance(field.kind, Check) and not image.computed[field.key].ok:
                 yield f"the frame's {field.title} is wrong"
     if not _told(image, found, undone):
         yield "too little speaks for it: chance may have made it so"
 
 
-def speaks(image: Image, frame: Frame) -> bool:
+def speaks(image: Image, frame: ImageLayout) -> bool:
     """Whether a frame shows itself: its count is right, or its signature but for one bit."""
     wrong, told = 0, False
     for field in frame.computed_fields:
@@ -232,10 +232,10 @@ def _told(image: Image, found: Evidence, undone: int) -> bool:
         return True
     if not undone:
         return found.end_checksum == "right"
-    return found.end_checksum == "right" and FEW_ITEMS <= found.explained == found.items
+    return found.end_checksum == "right" and FEW_ITEMS <= found.representable == found.items
 
 
-def _doubts(image: Image, found: Evidence, undone: int, added: Frame | None) -> Iterator[str]:
+def _doubts(image: Image, found: Evidence, undone: int, added: ImageLayout | None) -> Iterator[str]:
     """Yield what is taken on trust in an image."""
     if added is not None and added.config_fields:
         yield (
@@ -246,8 +246,8 @@ def _doubts(image: Image, found: Evidence, undone: int, added: Frame | None) -> 
         yield "the identifier checksum is not stored: this chip seems to compute it itself"
     if found.end_checksum == "not checked":
         yield "the end checksum says not checked, and proves nothing"
-    if found.behind == "data":
-        yield "other data stands behind the fill: it is kept as it was read"
+    if found.stop == "data":
+        yield "other data stands after the fill: it is kept as it was read"
     if not undone:
         for name in ("signature", "count"):
             if getattr(found, name) == "wrong":

@@ -41,7 +41,7 @@ def likeness(readback: bytes, expected: Image) -> Likeness | None:
     named = name(catalog, reading)
     if named is not None:
         return Likeness(named.title, (named.mishap,), undoable=False)
-    for state in ways(catalog, State(reading), expected.frame):
+    for state in ways(catalog, State(reading), expected.layout):
         names = _names(state, expected.data)
         if names:
             mishaps = tuple(catalog.mishaps[one] for one in names)
@@ -55,8 +55,8 @@ def _names(state: State, expected: bytes) -> list[str]:
     lost = state.added.size if state.added else 0
     found, want = state.reading.part(lost), expected[lost:]
     common = min(len(found), len(want))
-    behind = found.data[common:]
-    if state.unaligned or not common or not _agree(found, want[:common]) or len(set(behind)) > 1:
+    stop = found.data[common:]
+    if state.unaligned or not common or not _agree(found, want[:common]) or len(set(stop)) > 1:
         return []
     if lost and state.dropped:
         # A frame that was misread, not one that is missing.

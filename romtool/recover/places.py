@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from romtool.image.model import Image
 from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Check, Constant, Count
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Check, Constant, Count
 
 ENOUGH = 26
 """Bits of evidence for an image in the middle of a read: chance gives less in 64 KiB of noise."""
@@ -34,16 +34,16 @@ def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]] 
 
     A shift register is linear: what a byte adds doesn't depend on the others.
     """
-    for field in catalog.identifier.layout.fields:
+    for field in catalog.identifier.field_layout.fields:
         if isinstance(field.kind, Check):
             region = field.kind.region(field.at)
             check, size = field.kind.checksum, region.stop - region.start
             base = check.of(bytes(size))
             tables = []
             for at in range(size):
-                behind = bytes(size - at - 1)
+                stop = bytes(size - at - 1)
                 table = bytes(
-                    check.of(bytes(at) + bytes([byte]) + behind) ^ base for byte in range(256)
+                    check.of(bytes(at) + bytes([byte]) + stop) ^ base for byte in range(256)
                 )
                 tables.append((region.start + at, table))
             return field.at, base, tuple(tables)
@@ -68,8 +68,8 @@ def identifiers(catalog: Catalog, data: bytes) -> Iterator[int]:
         place = wrong.find(0, place + 1)
 
 
-def starts(catalog: Catalog, data: bytes, layout: Frame | None) -> list[Start]:
-    """Return the places behind the first byte where an image begins, ascending.
+def starts(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> list[Start]:
+    """Return the places after the first byte where an image begins, ascending.
 
     `layout`: the frame that it has, which may be lost; left out: any.
     """
@@ -89,11 +89,13 @@ def starts(catalog: Catalog, data: bytes, layout: Frame | None) -> list[Start]:
     ]
 
 
-def _starts_at(catalog: Catalog, data: bytes, place: int, layout: Frame | None) -> Iterator[Start]:
+def _starts_at(
+    catalog: Catalog, data: bytes, place: int, layout: ImageLayout | None
+) -> Iterator[Start]:
     """Yield where an image begins whose identifier stands at `place`."""
     believed = None
     framed = False
-    for frame in [layout] if layout else catalog.frames.values():
+    for frame in [layout] if layout else catalog.layouts.values():
         at = place - frame.size
         if at < 0 or not frame.size:
             continue
@@ -115,7 +117,7 @@ def _starts_at(catalog: Catalog, data: bytes, place: int, layout: Frame | None) 
         if place > layout.size and not _mark(layout):
             yield Start(place - layout.size)
         yield Start(place)
-    elif layout is not None or any(not frame.size for frame in catalog.frames.values()):
+    elif layout is not None or any(not frame.size for frame in catalog.layouts.values()):
         yield Start(place, tuple(_spoilt_frames(catalog, data, place)))
 
 
@@ -125,7 +127,7 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
     end = items_at
     for item in walk(catalog, data, items_at):
         end = item.end
-    for frame in catalog.frames.values():
+    for frame in catalog.layouts.values():
         at = place - frame.size
         if at < -MOST_LOST or not frame.size:
             continue
@@ -140,7 +142,7 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
             return
 
 
-def _nearly_signed(frame: Frame, data: bytes, at: int) -> bool:
+def _nearly_signed(frame: ImageLayout, data: bytes, at: int) -> bool:
     """Whether a signature is wrong in one bit; one byte says so at the first address only."""
     for field in frame.computed_fields:
         if isinstance(field.kind, Constant) and isinstance(field.kind.value, bytes):
@@ -152,13 +154,13 @@ def _nearly_signed(frame: Frame, data: bytes, at: int) -> bool:
     return False
 
 
-def _signed(catalog: Catalog, data: bytes, layout: Frame | None) -> Iterator[Start]:
+def _signed(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> Iterator[Start]:
     """Yield where a frame begins whose signature, count and end checksum are right.
 
     The chips of some of these frames compute the identifier's checksum themselves, so that the
     stored one may be another.
     """
-    for frame in [layout] if layout else catalog.frames.values():
+    for frame in [layout] if layout else catalog.layouts.values():
         mark = _mark(frame)
         at = data.find(mark, 1) if mark else -1
         tries = 0
@@ -172,7 +174,7 @@ def _signed(catalog: Catalog, data: bytes, layout: Frame | None) -> Iterator[Sta
             at = data.find(mark, at + 1)
 
 
-def _mark(frame: Frame) -> bytes:
+def _mark(frame: ImageLayout) -> bytes:
     """Return the bytes that a frame always begins with."""
     for field in frame.computed_fields:
         if field.at == 0 and isinstance(field.kind, Constant):
@@ -180,17 +182,17 @@ def _mark(frame: Frame) -> bytes:
     return b""
 
 
-def _image_at(catalog: Catalog, data: bytes, at: int, frame: Frame) -> Image:
+def _image_at(catalog: Catalog, data: bytes, at: int, frame: ImageLayout) -> Image:
     part = data[at:].ljust(frame.size + catalog.identifier.size, b"\0")
     return Image(catalog, part, frame)
 
 
-def signature_bits(frame: Frame, data: bytes, at: int) -> int:
+def signature_bits(frame: ImageLayout, data: bytes, at: int) -> int:
     """Return the bits of a frame's constants if all stand at `at`, else 0."""
     part = data[at : at + frame.size]
     if len(part) < frame.size:
         return 0
-    stored, bits = frame.layout.parse(part), 0
+    stored, bits = frame.field_layout.parse(part), 0
     for field in frame.computed_fields:
         if isinstance(field.kind, Constant):
             if stored[field.key] != field.kind.value:
@@ -214,12 +216,12 @@ def walk_bits(catalog: Catalog, data: bytes, start: int) -> int:
     bits, end = 0, items[-1]
     if end.has_role("end"):
         bits += 6
-        check = end.record.layout.fields[0].kind
+        check = end.record.field_layout.fields[0].kind
         if isinstance(check, Check):
             region = data[start : end.end - 1]
             bits += 8 if check.checksum.of(region) == data[end.end - 1] else 0
     if items[0].has_role("version"):
         bits += 12
-    if all(item.explained for item in items):
+    if all(item.representable for item in items):
         bits += min(8, len(items))
     return bits

@@ -18,19 +18,19 @@ class Reading:
 
     @staticmethod
     def of(data: bytes, gaps: Iterable[tuple[int, int]] = ()) -> Reading:
-        """Return a read of which the bytes in `gaps`, (first, behind) pairs, aren't known."""
+        """Return a read of which the bytes in `gaps`, (first, after) pairs, aren't known."""
         known, unknown = bytearray(data), bytearray(len(data))
-        for first, behind in gaps:
-            known[first:behind] = bytes(behind - first)
-            unknown[first:behind] = b"\xff" * (behind - first)
+        for first, stop in gaps:
+            known[first:stop] = bytes(stop - first)
+            unknown[first:stop] = b"\xff" * (stop - first)
         return Reading(bytes(known), bytes(unknown))
 
     def __len__(self) -> int:
         return len(self.data)
 
-    def open_bits(self, first: int = 0, behind: int | None = None) -> list[tuple[int, int]]:
-        """Return (byte, bit) of the unknown bits from byte `first` to before `behind`."""
-        part = self.unknown[first:behind]
+    def open_bits(self, first: int = 0, stop: int | None = None) -> list[tuple[int, int]]:
+        """Return (byte, bit) of the unknown bits from byte `first` to before `after`."""
+        part = self.unknown[first:stop]
         if not any(part):
             return []
         return [
@@ -41,13 +41,13 @@ class Reading:
             if mask >> bit & 1
         ]
 
-    def known(self, first: int = 0, behind: int | None = None) -> bool:
-        """Whether every bit from byte `first` to before `behind` is known."""
-        return not any(self.unknown[first:behind])
+    def known(self, first: int = 0, stop: int | None = None) -> bool:
+        """Whether every bit from byte `first` to before `after` is known."""
+        return not any(self.unknown[first:stop])
 
-    def part(self, first: int, behind: int | None = None) -> Reading:
-        """Return the bytes from `first` to before `behind`."""
-        return Reading(self.data[first:behind], self.unknown[first:behind])
+    def part(self, first: int, stop: int | None = None) -> Reading:
+        """Return the bytes from `first` to before `after`."""
+        return Reading(self.data[first:stop], self.unknown[first:stop])
 
     def filled(self, size: int) -> Reading:
         """Return the first `size` bytes, those that aren't there as unknown ones."""

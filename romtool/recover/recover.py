@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from romtool.image.decode import frame_named
+from romtool.image.decode import layout_named
 from romtool.image.model import Image
 from romtool.recover.judge import (
     GUESS,
@@ -24,7 +24,7 @@ from romtool.recover.settle import MOST_ANSWERS, Settled, settle
 from romtool.recover.sizes import ASSUMED, part_sizes
 from romtool.recover.undo import State, Step, repeating, step, ways
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Frame
+from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address
 
 CUT = "what was cut off is taken for fill"
@@ -39,7 +39,7 @@ class Answer:
     """One image that the reads may stand for.
 
     `steps`: name and words of what was done, in order; `undone`: how many of them undo a fault;
-    `tidy`: behind the PnP data is nothing but fill or patch, and it doesn't repeat;
+    `tidy`: after the PnP data is nothing but fill or patch, and it doesn't repeat;
     `faults`: what is wrong with it; `notes`: what is taken on trust.
     """
 
@@ -49,7 +49,7 @@ class Answer:
     tidy: bool
     evidence: Evidence
     confidence: str
-    faults: tuple[str, ...] = ()
+    problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
     @property
@@ -91,9 +91,9 @@ def recover(
     """Return what the reads, all of one part, stand for.
 
     `layout` settles the frame, and lets a lost one be put back; `part_size` (bytes) settles the
-    size. Raises Refused for a layout that isn't known.
+    size. Raises InputError for a layout that isn't known.
     """
-    frame = None if layout is None else frame_named(catalog, layout)
+    frame = None if layout is None else layout_named(catalog, layout)
     named = [name(catalog, reading) for reading in readings]
     useful = [reading for reading, what in zip(readings, named, strict=True) if what is None]
     notes: list[str] = []
@@ -168,7 +168,7 @@ def _contradicting(answers: Sequence[Answer], notes: Sequence[str]) -> Recovery:
 
 
 def _voted(join: Joined, reading: Reading) -> State:
-    """Return the state behind a vote, which is a step only where the reads differ."""
+    """Return the state after a vote, which is a step only where the reads differ."""
     steps = join.state.steps
     if join.vote.count:
         bits = f"{join.vote.count} bit{'' if join.vote.count == 1 else 's'}"
@@ -177,7 +177,7 @@ def _voted(join: Joined, reading: Reading) -> State:
 
 
 def _strength(search: _Search, state: State) -> tuple[int, ...]:
-    """Return how much a state of one read says, to find the read that others are held against."""
+    """Return how much a state of one read says, to find the read that others are compared with."""
     found = search.judged(state)
     if not found:
         return (0,)
@@ -188,11 +188,11 @@ def _strength(search: _Search, state: State) -> tuple[int, ...]:
 class _Search:
     """The ways of undoing, for one catalogue, layout and part."""
 
-    def __init__(self, catalog: Catalog, layout: Frame | None, part_size: int | None) -> None:
+    def __init__(self, catalog: Catalog, layout: ImageLayout | None, part_size: int | None) -> None:
         self.catalog = catalog
         self.layout = layout
         self.part_size = part_size
-        self.frames = list(catalog.frames.values()) if layout is None else [layout]
+        self.layouts = list(catalog.layouts.values()) if layout is None else [layout]
 
     def states(self, first: State) -> list[State]:
         """Return a read with up to two faults undone, in every order; equal results once."""
@@ -208,7 +208,7 @@ class _Search:
             for answer in self.judged(first)
             if len(answer.data) == len(first.reading)
             and answer.tidy
-            and not answer.faults
+            and not answer.problems
             and consistent(answer.image)
         ]
         if as_it_is:
@@ -222,7 +222,7 @@ class _Search:
         return sorted(found.values(), key=_order, reverse=True)[:MOST_ANSWERS]
 
     def further(self, first: State) -> list[State]:
-        """Return the states behind one: none where faults are undone already."""
+        """Return the states after one: none where faults are undone already."""
         return [first] if _count(first.steps) else self.states(first)
 
     def judged(self, state: State) -> list[Answer]:
@@ -230,7 +230,7 @@ class _Search:
         if state.unaligned:
             return []
         answers: list[Answer] = []
-        for frame in self.frames:
+        for frame in self.layouts:
             if state.added is not None and frame is not state.added:
                 continue
             if not worth_reading(
@@ -240,7 +240,7 @@ class _Search:
             answers += self._read(state, frame)
         return [answer for answer in answers if answer.confidence != NONE]
 
-    def _read(self, state: State, frame: Frame) -> list[Answer]:
+    def _read(self, state: State, frame: ImageLayout) -> list[Answer]:
         answers = []
         kept = state.reading.part(state.added.size if state.added else 0)
         repeats = not state.did("repetition") and repeating(self.catalog, kept, slight=True)
@@ -275,14 +275,14 @@ class _Search:
             if size > length:
                 steps.append(step("cut", length=length, size=size, fill=address(fill)))
                 doubts.append(CUT)
-        faults = [f"nothing proves what stood at {place}" for place in rough.open]
-        faults += state.doubts
+        problems = [f"nothing proves what stood at {place}" for place in rough.open]
+        problems += state.doubts
         if assumed and size not in self.catalog.part_sizes:
-            faults.append(NO_PART)
+            problems.append(NO_PART)
         if repeats:
             doubts.append("its contents repeat")
         if self.part_size is not None and size != self.part_size:
-            faults.append(f"it doesn't fit the {self.part_size} bytes of the part that was named")
+            problems.append(f"it doesn't fit the {self.part_size} bytes of the part that was named")
         elif size < length and not state.added:
             doubts.append(f"the file goes on with {length - size} bytes of fill, left out")
         count = _count(state.steps)
@@ -291,7 +291,7 @@ class _Search:
             undone=count,
             added=state.added,
             doubts=tuple(doubts),
-            faults=tuple(faults),
+            problems=tuple(problems),
         )
         bare = not image.items_at - self.catalog.identifier.size and self.layout is None
         notes = found.doubts
@@ -301,10 +301,10 @@ class _Search:
             image=image,
             steps=tuple((done.name, self.words(done)) for done in steps),
             undone=count,
-            tidy=found.evidence.behind != "data" and not repeats,
+            tidy=found.evidence.stop != "data" and not repeats,
             evidence=found.evidence,
             confidence=found.confidence,
-            faults=found.faults,
+            problems=found.problems,
             notes=notes,
         )
 

@@ -6,8 +6,8 @@ from romtool.image.walk import walk
 from romtool.recover.places import identifiers, signature_bits
 from romtool.recover.reading import Reading
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Check
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Check
 
 LEAST = 12
 """Bits that an image shows at a glance: more than one right checksum."""
@@ -15,31 +15,31 @@ LEAST_OPEN = 6
 """The same where bits in its head or in its items aren't known."""
 
 
-def worth_reading(catalog: Catalog, reading: Reading, frame: Frame, *, always: bool) -> bool:
+def worth_reading(catalog: Catalog, reading: Reading, layout: ImageLayout, *, always: bool) -> bool:
     """Whether a read may be an image of this frame, which begins with the first byte.
 
     `always`: so few reads of this kind are looked at that the glance isn't needed, if the read
     has unknown bits that hide what it looks for.
     """
-    id_at = frame.size
+    id_at = layout.size
     items_at = id_at + catalog.identifier.size
     if len(reading) < items_at:
         return False
-    bits = signature_bits(frame, reading.data, 0)
+    bits = signature_bits(layout, reading.data, 0)
     end = items_at
     items = list(walk(catalog, reading.data, items_at))
     if items:
         end = items[-1].end
         bits += 4 if items[0].has_role("version") else 0
-    if items and items[-1].record.role == "end" and items[-1].explained:
+    if items and items[-1].record.role == "end" and items[-1].representable:
         bits += 6
-        check = items[-1].record.layout.fields[0].kind
+        check = items[-1].record.field_layout.fields[0].kind
         if isinstance(check, Check):
             computed = check.checksum.of(reading.data[items_at : end - 1])
             bits += 8 if computed == reading.data[end - 1] else 0
     head = reading.data[id_at:items_at]
     bits += 8 if 0 in identifiers(catalog, head) else 0
-    # The byte behind the walk is where it stopped, perhaps for want of that byte.
+    # The byte after the walk is where it stopped, perhaps for want of that byte.
     if reading.known(0, end + 1):
         return bits >= LEAST
     return always or bits >= LEAST_OPEN

@@ -1,4 +1,4 @@
-"""Unknown bits settled: by the checksums inside the PnP data, by the fill behind it.
+"""Unknown bits settled: by the checksums inside the PnP data, by the fill after it.
 
 Nothing is invented. Where the checksums leave several values, all of them are handed on; where
 they leave too many, the places that stay open are named.
@@ -17,7 +17,7 @@ from romtool.recover.reading import Reading
 from romtool.recover.solve import MOST_FITTING, Bits, frame_config, identifier, items
 from romtool.recover.typical import completed
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Frame
+from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address
 
 MOST_ANSWERS = 8
@@ -40,77 +40,77 @@ class Settled:
     fill: int | None = None
 
 
-def settle(catalog: Catalog, reading: Reading, frame: Frame, size: int) -> list[Settled]:
+def settle(catalog: Catalog, reading: Reading, layout: ImageLayout, size: int) -> list[Settled]:
     """Return the images, at most MOST_ANSWERS, that a read of `size` bytes can be.
 
     An empty list: the read is too short for the frame and an identifier. `size` is that of the
-    part; bytes behind the end of the read take the fill.
+    part; bytes after the end of the read take the fill.
     """
-    id_at = frame.size
+    id_at = layout.size
     items_at = id_at + catalog.identifier.size
     if len(reading) < items_at:
         return []
     if reading.known() and len(reading) == size:
-        image = read_as(catalog, reading.data, frame)
+        image = read_as(catalog, reading.data, layout)
         return [] if image is None else [Settled(image)]
     filled: list[tuple[str, str]] = []
     readings = [reading]
-    for first, behind, solve in (
+    for first, stop, solve in (
         (0, id_at, frame_config),
         (id_at, items_at, identifier),
         (items_at, len(reading), items),
     ):
         solved: list[Reading] = []
         for candidate in readings:
-            found = solve(catalog, candidate, frame)
-            bits = candidate.open_bits(first, behind)
+            found = solve(catalog, candidate, layout)
+            bits = candidate.open_bits(first, stop)
             if found is None:
                 solved.append(candidate)
                 continue
             if found.too_many or not found.readings:
-                return _given_up(catalog, candidate, frame, size, bits)
+                return _given_up(catalog, candidate, layout, size, bits)
             solved += found.readings
         if len(solved) > MOST_FITTING:
-            return _given_up(catalog, readings[0], frame, size, bits)
-        for where in _where(readings[0], solved[0], first, behind):
+            return _given_up(catalog, readings[0], layout, size, bits)
+        for where in _where(readings[0], solved[0], first, stop):
             filled.append((where, found.how if found else ""))
         readings = solved
-    answers = [_finished(catalog, candidate, frame, size, filled) for candidate in readings]
+    answers = [_finished(catalog, candidate, layout, size, filled) for candidate in readings]
     ranked = _ranked(reading, [answer for answer in answers if answer is not None])
     if len(ranked) > MOST_ANSWERS:
-        return _given_up(catalog, reading, frame, size, reading.open_bits(0, len(reading)))
+        return _given_up(catalog, reading, layout, size, reading.open_bits(0, len(reading)))
     return ranked
 
 
 def _given_up(
-    catalog: Catalog, reading: Reading, frame: Frame, size: int, bits: Bits
+    catalog: Catalog, reading: Reading, layout: ImageLayout, size: int, bits: Bits
 ) -> list[Settled]:
     """Return the image with what could be settled, and the places that could not."""
     places = tuple(_spans(sorted({at for at, _ in bits})))
-    answer = _finished(catalog, reading, frame, size, [], places=places)
+    answer = _finished(catalog, reading, layout, size, [], places=places)
     return [] if answer is None else [answer]
 
 
 def _finished(
     catalog: Catalog,
     reading: Reading,
-    frame: Frame,
+    layout: ImageLayout,
     size: int,
     filled: list[tuple[str, str]],
     *,
     places: tuple[str, ...] = (),
 ) -> Settled | None:
     """Return the image with its computed fields and its fill."""
-    image = read_as(catalog, reading.data, frame)
+    image = read_as(catalog, reading.data, layout)
     if image is None:
         return None
     end = image.items_end
     before = reading
-    reading = completed(frame, reading, image.regions)
+    reading = completed(layout, reading, image.regions)
     filled = list(filled)
-    for where in _where(before, reading, 0, frame.size):
+    for where in _where(before, reading, 0, layout.size):
         filled.append((where, "computed"))
-    fill = fill_of(reading, end, frame)
+    fill = fill_of(reading, end, layout)
     before = reading
     doubts: tuple[str, ...] = ()
     if not places:
@@ -123,12 +123,12 @@ def _finished(
         for where in _where(before, reading, end, len(reading)):
             filled.append((where, f"fill {address(fill)}"))
     data = reading.data[:size].ljust(size, bytes([fill]))
-    image = read_as(catalog, data, frame)
+    image = read_as(catalog, data, layout)
     return None if image is None else Settled(image, tuple(filled), doubts, places, fill)
 
 
 def _gaps(reading: Reading, end: int) -> list[tuple[int, int]]:
-    """Return the runs of bytes behind `end` of which no bit is known, as (first, last)."""
+    """Return the runs of bytes after `end` of which no bit is known, as (first, last)."""
     places = [at for at in range(end, len(reading)) if reading.unknown[at] == 0xFF]
     groups = itertools.groupby(enumerate(places), lambda pair: pair[1] - pair[0])
     runs = [[place for _, place in group] for _, group in groups]
@@ -138,36 +138,36 @@ def _gaps(reading: Reading, end: int) -> list[tuple[int, int]]:
 def _beside_data(reading: Reading, end: int, fill: int, first: int, last: int) -> list[str]:
     """Return a gap in words if other data than fill stands beside it: no checksum covers that."""
     before = first == end or reading.data[first - 1] == fill
-    behind = last + 1 == len(reading) or reading.data[last + 1] == fill
-    return [] if before and behind else _spans(range(first, last + 1))
+    stop = last + 1 == len(reading) or reading.data[last + 1] == fill
+    return [] if before and stop else _spans(range(first, last + 1))
 
 
-def fill_of(reading: Reading, end: int, frame: Frame) -> int:
-    """Return the byte that fills unused places behind `end`: the frame's if it ends the read.
+def fill_of(reading: Reading, end: int, layout: ImageLayout) -> int:
+    """Return the byte that fills unused places after `end`: the frame's if it ends the read.
 
     Otherwise the commonest that was read whole; where bytes read in part gainsay that (the last
     of a late read), or none was read whole, one that agrees with them.
     """
-    behind = list(zip(reading.data[end:], reading.unknown[end:], strict=True))
-    partly = [(byte, mask) for byte, mask in behind if 0 < mask < 0xFF]
-    whole = [byte for byte, mask in behind if not mask]
+    stop = list(zip(reading.data[end:], reading.unknown[end:], strict=True))
+    partly = [(byte, mask) for byte, mask in stop if 0 < mask < 0xFF]
+    whole = [byte for byte, mask in stop if not mask]
     counts = Counter(whole)
-    usual = [frame.fill] if whole[-1:] == [frame.fill] else []
-    common = sorted(counts, key=lambda byte: (-counts[byte], byte != frame.fill, byte))[:1]
-    tried = [*usual, *common, frame.fill, 0xFF, 0x00]
+    usual = [layout.fill] if whole[-1:] == [layout.fill] else []
+    common = sorted(counts, key=lambda byte: (-counts[byte], byte != layout.fill, byte))[:1]
+    tried = [*usual, *common, layout.fill, 0xFF, 0x00]
     for fill in tried:
         if all(not (byte ^ fill) & ~mask for byte, mask in partly):
             return fill
     return tried[0]
 
 
-def _where(before: Reading, after: Reading, first: int, behind: int) -> list[str]:
+def _where(before: Reading, after: Reading, first: int, stop: int) -> list[str]:
     """Return the places where bits became known."""
     if before.unknown == after.unknown:
         return []
     places = [
         at
-        for at in range(first, min(behind, len(before), len(after)))
+        for at in range(first, min(stop, len(before), len(after)))
         if before.unknown[at] and not after.unknown[at]
     ]
     return _spans(places)
@@ -211,7 +211,7 @@ def reads_well(image: Image) -> tuple[int, ...]:
         int(image.end_item is not None),
         int(all(found.ok for found in image.computed.values())),
         -sum(item.record.role == "reserved" for item in items),
-        -sum(not item.explained for item in items),
+        -sum(not item.representable for item in items),
         int(usual_id(image)),
         int(bool(items) and items[0].has_role("version")),
     )

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from romtool.image.decode import read_as
-from romtool.image.walk import announced
+from romtool.image.walk import peek_tag
 from romtool.recover.reading import Reading
 from romtool.recover.typical import completed, computed_mask
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Check
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Check
 
 MOST_BITS = 14
 """So many unknown bits are tried in all their values, at most."""
@@ -69,33 +69,33 @@ def _with(reading: Reading, data: bytes | bytearray, bits: Bits) -> Reading:
     return Reading(bytes(data), bytes(unknown))
 
 
-def frame_config(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | None:
+def frame_config(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solved | None:
     """Solve unknown configuration bits: only a checksum of the frame's own proves them."""
-    own = computed_mask(frame)
-    bits = [(at, bit) for at, bit in reading.open_bits(0, frame.size) if not own[at] >> bit & 1]
+    own = computed_mask(layout)
+    bits = [(at, bit) for at, bit in reading.open_bits(0, layout.size) if not own[at] >> bit & 1]
     if not bits:
         return None
-    for check in frame.computed_fields:
+    for check in layout.computed_fields:
         if isinstance(check.kind, Check) and reading.known(check.at, check.at + 1):
             region = check.kind.region(check.at)
             if all(region.start <= at < region.stop for at, _ in bits):
                 # What is computed inside the region is known by definition.
-                image = read_as(catalog, reading.data, frame)
+                image = read_as(catalog, reading.data, layout)
                 regions = image.regions if image else {}
-                return _fitting(completed(frame, reading, regions), bits, 0, check)
+                return _fitting(completed(layout, reading, regions), bits, 0, check)
     if len(bits) <= 3:
         found = [_with(reading, bytes(data), bits) for data in _values(reading, bits)]
         return Solved(found, "nothing proves one value")
     return Solved(too_many=True)
 
 
-def identifier(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | None:
+def identifier(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solved | None:
     """Solve unknown bits of the identifier by its checksum; the usual spelling of IDs decides."""
-    at = frame.size
+    at = layout.size
     bits = reading.open_bits(at, at + catalog.identifier.size)
     if not bits:
         return None
-    for check in catalog.identifier.layout.fields:
+    for check in catalog.identifier.field_layout.fields:
         if isinstance(check.kind, Check):
             return _fitting(reading, bits, at, check)
     return Solved(too_many=True)
@@ -109,10 +109,10 @@ def _fitting(reading: Reading, bits: Bits, at: int, check: Field) -> Solved:
         return solved
     assert isinstance(check.kind, Check)
     region = check.kind.region(check.at)
-    first, behind, stored = at + region.start, at + region.stop, at + check.at
+    first, stop, stored = at + region.start, at + region.stop, at + check.at
     checksum = check.kind.checksum
     for data in _values(reading, bits):
-        if checksum.of(bytes(data[first:behind])) == data[stored]:
+        if checksum.of(bytes(data[first:stop])) == data[stored]:
             solved.readings.append(_with(reading, data, bits))
             if len(solved.readings) > MOST_FITTING:
                 solved.too_many = True
@@ -120,9 +120,9 @@ def _fitting(reading: Reading, bits: Bits, at: int, check: Field) -> Solved:
     return solved
 
 
-def items(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | None:
+def items(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solved | None:
     """Solve unknown bits of the items: a walk to the end item with a right end checksum."""
-    start = frame.size + catalog.identifier.size
+    start = layout.size + catalog.identifier.size
     try:
         paths = list(_paths(catalog, reading, start))
     except _TooMany:
@@ -130,7 +130,7 @@ def items(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | None:
     if not paths:
         return None if reading.known(start) else Solved()
     if len(paths) == 1 and reading.known(start, paths[0].end):
-        # Only what stands behind the end item is unknown, if anything.
+        # Only what stands after the end item is unknown, if anything.
         return None if paths[0].reading == reading else Solved([paths[0].reading])
     solved = Solved(how="the end checksum proves it")
     open_bits = [len(path.reading.open_bits(start, path.end)) for path in paths]
@@ -146,7 +146,7 @@ def items(catalog: Catalog, reading: Reading, frame: Frame) -> Solved | None:
 
 def _ended(catalog: Catalog, path: _Path, start: int) -> Solved:
     """Solve what is unknown between the headers of one walk."""
-    end = catalog.by_role["end"].layout.fields[0]
+    end = catalog.by_role["end"].field_layout.fields[0]
     assert isinstance(end.kind, Check)
     stored_at = path.end - 1
     bits = path.reading.open_bits(start, path.end)
@@ -183,7 +183,7 @@ def _paths(catalog: Catalog, reading: Reading, start: int) -> Iterator[_Path]:
             continue
         for header in _headers(catalog, now, at):
             guessed = header is not now
-            found = announced(catalog, header.data, at)
+            found = peek_tag(catalog, header.data, at)
             if found is None:
                 continue
             record, size = found
@@ -225,5 +225,5 @@ def _headers(catalog: Catalog, reading: Reading, at: int) -> Iterator[Reading]:
 
 def _header_size(catalog: Catalog, data: bytes, at: int) -> int:
     longest = max(header.size for header in catalog.headers.values())
-    found = announced(catalog, data[: at + 1] + bytes(longest), at)
+    found = peek_tag(catalog, data[: at + 1] + bytes(longest), at)
     return found[0].header.size if found else 0

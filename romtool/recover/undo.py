@@ -14,7 +14,7 @@ from romtool.recover.places import starts
 from romtool.recover.reading import Reading, vote
 from romtool.recover.typical import typical_frame
 from romtool.schema.catalog import Catalog
-from romtool.schema.frames import Frame
+from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import sizes
 
 MOST_FAULTS = 2
@@ -54,7 +54,7 @@ class State:
     dropped: int = 0
     sized: bool = False
     unaligned: bool = False
-    added: Frame | None = None
+    added: ImageLayout | None = None
     doubts: tuple[str, ...] = ()
 
     def did(self, name: str) -> bool:
@@ -62,11 +62,11 @@ class State:
         return any(done.name == name for done in self.steps)
 
     def after(self, reading: Reading, done: Step) -> State:
-        """Return the state behind one more step."""
+        """Return the state after one more step."""
         return replace(self, reading=reading, steps=(*self.steps, done))
 
 
-def ways(catalog: Catalog, first: State, layout: Frame | None) -> list[State]:
+def ways(catalog: Catalog, first: State, layout: ImageLayout | None) -> list[State]:
     """Return a read with up to two faults undone, in every order; equal results once."""
     found, level = [first], [first]
     seen = {(first.reading, first.added, first.dropped)}
@@ -83,10 +83,10 @@ def ways(catalog: Catalog, first: State, layout: Frame | None) -> list[State]:
     return found
 
 
-def undone(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[State]:
+def undone(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
     """Yield the states before each fault that this read may have.
 
-    A lost frame was lost before anything else went wrong: nothing is undone behind it.
+    A lost frame was lost before anything else went wrong: nothing is undone after it.
     """
     if state.added is not None:
         return
@@ -105,7 +105,7 @@ def undone(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[Sta
 def swapped_pairs(state: State) -> Iterator[State]:
     """Yield the read with the bytes of each pair exchanged; an odd last byte stays.
 
-    Behind an odd number of bytes before the image, the pairs begin at the second byte. One left
+    After an odd number of bytes before the image, the pairs begin at the second byte. One left
     over at the end is then the second of a pair whose first was pushed off, so it isn't known.
     """
     for phase in (0, 1):
@@ -204,7 +204,7 @@ def _changes(data: bytes) -> int:
     return size - changes.to_bytes(size, "big").count(0)
 
 
-def leading_offset(catalog: Catalog, state: State, layout: Frame | None) -> Iterator[State]:
+def leading_offset(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
     """Yield the read from where an image begins, for each such place but the first byte.
 
     If the read is whole copies as it is, those bytes stood before the image in each of them:
@@ -221,7 +221,7 @@ def leading_offset(catalog: Catalog, state: State, layout: Frame | None) -> Iter
         yield replace(after, dropped=start.at, sized=False, unaligned=False, doubts=doubts)
 
 
-def lost_frame(state: State, layout: Frame) -> State:
+def lost_frame(state: State, layout: ImageLayout) -> State:
     """Return the read with a frame before it: typical configuration, the rest to be computed."""
     reading = state.reading
     frame = typical_frame(layout)

@@ -21,7 +21,11 @@ def rehearsal_json(catalog: Catalog, found: Rehearsal) -> dict[str, Any]:
             for lost in found.lost
         ],
         "left_out": [
-            {"card": seen.slot, "device": device.wants.id, "number": device.wants.number}
+            {
+                "card": seen.slot,
+                "device": device.requirements.id,
+                "number": device.requirements.number,
+            }
             for seen in found.seen
             for device in seen.card.devices
             if not device.is_on

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from romtool.schema import bus as facts
-from romtool.wants.collide import Placed, answers_at
+from romtool.requirements.collide import Placed, answers_at
 
 SILENCE = 0xFF
 """What a read carries where nothing answers."""

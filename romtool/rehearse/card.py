@@ -7,7 +7,7 @@ configuration.
 from __future__ import annotations
 
 from romtool.rehearse.device import LogicalDevice
-from romtool.rehearse.resources import having, image_of, wants_in
+from romtool.rehearse.resources import having, image_of, requirements_in
 from romtool.rehearse.steps import Note, unheard
 from romtool.schema.catalog import Catalog
 
@@ -15,7 +15,7 @@ WAIT, SLEEP, ISOLATION, CONFIG = "wait", "sleep", "isolation", "config"
 """The states of a card (Spec chapter 4); `schemas/protocol.toml` uses these names."""
 
 BEHIND = 0xFF
-"""What a chip gives behind the data it loaded: not known; as an erased part would."""
+"""What a chip gives after the data it loaded: not known; as an erased part would."""
 
 
 class Card:
@@ -39,8 +39,8 @@ class Card:
         image = image_of(catalog, data)
         has_check = having(image, self.protocol.registers["range-check"])
         self.devices = [
-            LogicalDevice(catalog, wants, has_check=has)
-            for wants, has in zip(wants_in(image).devices, has_check, strict=True)
+            LogicalDevice(catalog, requirements, has_check=has)
+            for requirements, has in zip(requirements_in(image).devices, has_check, strict=True)
         ]
         size = catalog.identifier.size
         self.identifier = data[:size].ljust(size, bytes([BEHIND]))
@@ -101,7 +101,7 @@ class Card:
     # --- isolation (Spec chapter 3) ---------------------------------------------------------
 
     def _bit(self) -> int:
-        """Return the bit for this pair of reads, bit 0 of each byte first; 0 behind the last."""
+        """Return the bit for this pair of reads, bit 0 of each byte first; 0 after the last."""
         if self.pair >= 8 * len(self.identifier):
             return 0
         return self.identifier[self.pair // 8] >> self.pair % 8 & 1
@@ -181,7 +181,7 @@ class Card:
         self.pointer, self.pair, self.heard = 0, 0, b""
 
     def _number(self, csn: int) -> None:
-        """Take a number. Resource data goes on behind the bits that isolation has sent."""
+        """Take a number. Resource data goes on after the bits that isolation has sent."""
         self.csn = csn
         if self.state == ISOLATION:
             self.pointer = self.pair // 8

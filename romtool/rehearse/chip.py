@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from romtool.image.model import Image
 from romtool.rehearse.remarks import Said, say
-from romtool.schema.frames import count_of
-from romtool.schema.kinds import Count, Stored
+from romtool.schema.image_layouts import count_of
+from romtool.schema.field_types import Count, Stored
 from romtool.schema.numbers import address, hex_text
 
 
@@ -30,19 +30,19 @@ class Loaded:
 def load(image: Image) -> Loaded:
     """Return what the chip that this image's frame is for holds after reset."""
     ignored = _ignored(image)
-    if ignored is not None or image.frame is None:
+    if ignored is not None or image.layout is None:
         return Loaded(None, ignored)
-    behind = _count(image)
-    limits = [size for size in (behind, image.frame.max_pnp_bytes) if size is not None]
+    stop = _count(image)
+    limits = [size for size in (stop, image.layout.max_pnp_bytes) if size is not None]
     data = image.data[image.identifier_at :]
     return Loaded(data[: min(limits, default=None)], None, _deaf(image))
 
 
 def _ignored(image: Image) -> Said | None:
     """Return why the chip ignores its EEPROM: a signature or the frame's own checksum."""
-    if image.frame is None:
+    if image.layout is None:
         return say(image.catalog, "no-layout")
-    for field in image.frame.computed_fields:
+    for field in image.layout.computed_fields:
         found = image.computed[field.key]
         if not isinstance(field.kind, Count) and not found.ok:
             words = {"stored": _shown(found.stored), "computed": _shown(found.computed)}
@@ -59,7 +59,7 @@ def _count(image: Image) -> int | None:
 
     A chip whose count is made another accepted way adds what that way leaves out.
     """
-    field = image.frame.count_field if image.frame else None
+    field = image.layout.count_field if image.layout else None
     if field is None:
         return None
     assert isinstance(field.kind, Count)
@@ -71,7 +71,7 @@ def _count(image: Image) -> int | None:
 
 
 def _deaf(image: Image) -> Said | None:
-    for field in image.frame.config_fields if image.frame else ():
-        if field.turns_off == "key" and image.config[field.key]:
+    for field in image.layout.config_fields if image.layout else ():
+        if field.disables == "key" and image.config[field.key]:
             return say(image.catalog, "key-off", title=field.title, key=field.key)
     return None

@@ -11,10 +11,10 @@ from romtool.rehearse.access import Access
 from romtool.rehearse.registers import filled
 from romtool.rehearse.remarks import Said, say
 from romtool.schema.numbers import address
-from romtool.wants.needs import Alternative, DeviceWants
+from romtool.requirements.model import Alternative, DeviceRequirements
 
 
-def choose(access: Access, csn: int, device: DeviceWants) -> None:
+def choose(access: Access, csn: int, device: DeviceRequirements) -> None:
     """Make the registers from 30h on those of this device of this card."""
     access.wake(csn)
     access.write("device", device.number)
@@ -61,7 +61,7 @@ def check_ranges(access: Access, given: Given) -> Said | None:
     return None
 
 
-def activate(access: Access, csn: int, device: DeviceWants) -> None:
+def activate(access: Access, csn: int, device: DeviceRequirements) -> None:
     """Turn a device on."""
     choose(access, csn, device)
     access.write("activate", access.mask("activate", "active"))

@@ -7,16 +7,18 @@ from collections.abc import Iterator
 from romtool.rehearse.bus import UNKNOWN
 from romtool.rehearse.registers import cleared, held
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed, answers_at
-from romtool.wants.needs import DeviceWants, Span
+from romtool.requirements.collide import Placed, answers_at
+from romtool.requirements.model import DeviceRequirements, RangeRequirement
 
 
 class LogicalDevice:
     """The registers of a device from 30h on; `has_check`: 31h, the I/O range check, among them."""
 
-    def __init__(self, catalog: Catalog, wants: DeviceWants, *, has_check: bool) -> None:
+    def __init__(
+        self, catalog: Catalog, requirements: DeviceRequirements, *, has_check: bool
+    ) -> None:
         self.catalog = catalog
-        self.wants = wants
+        self.requirements = requirements
         self.activate = catalog.protocol.registers["activate"]
         self.check = catalog.protocol.registers["range-check"]
         self.missing = frozenset() if has_check else frozenset({self.check.number})
@@ -76,10 +78,10 @@ class LogicalDevice:
                 for span in spans[:1]:
                     yield Placed(base, span.length, span.bits)
 
-    def _spans(self, place: int) -> Iterator[Span]:
-        for alternative in self.wants.alternatives:
+    def _spans(self, place: int) -> Iterator[RangeRequirement]:
+        for alternative in self.requirements.alternatives:
             needs = alternative.of_kind("io")
             if place < len(needs):
                 need = needs[place]
-                if isinstance(need, Span):
+                if isinstance(need, RangeRequirement):
                     yield need

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from romtool.assign.host import Host
 from romtool.rehearse.access import Access, candidates
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Check
-from romtool.wants.collide import answers_at
+from romtool.schema.field_types import Check
+from romtool.requirements.collide import answers_at
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from romtool.rehearse.isolation import Heard, Isolated, checksum_of
 from romtool.rehearse.remarks import Said, say
 from romtool.rehearse.resources import identity
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Check
+from romtool.schema.field_types import Check
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Slot:
     @property
     def id(self) -> str | None:
         """The card's ID; None where none can be spelt."""
-        return self.image.card_id if self.image.frame else None
+        return self.image.card_id if self.image.layout else None
 
 
 @dataclass(frozen=True)
@@ -94,5 +94,5 @@ def _unnumbered(
     else:
         for slot in slots:
             if slot.card is not None and slot.card.heeds_key and slot.card.identifier == last.raw:
-                yield say(catalog, "behind", id=slot.id, name=slot.name)
+                yield say(catalog, "after", id=slot.id, name=slot.name)
                 return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from romtool.image.walk import announced
+from romtool.image.walk import peek_tag
 from romtool.limits import MAX_IMAGE
 from romtool.rehearse.access import Access
 from romtool.rehearse.remarks import Said, say
@@ -19,7 +19,7 @@ class Read:
     """
 
     data: bytes
-    fault: Said | None
+    problem: Said | None
 
 
 class _NotReady(Exception):
@@ -43,7 +43,7 @@ def _read_card(access: Access, csn: int) -> Read:
             data += _take(access, 1)
             if data[whole] in _stops(catalog):
                 return _ended(catalog, data, whole, "stopped", byte=data[whole])
-            while (found := announced(catalog, bytes(data[whole:]), 0)) is None:
+            while (found := peek_tag(catalog, bytes(data[whole:]), 0)) is None:
                 data += _take(access, 1)
             record, size = found
             if whole + size > MAX_IMAGE:
@@ -73,5 +73,5 @@ def _stops(catalog: Catalog) -> set[int | None]:
 
 
 def _ended(catalog: Catalog, data: bytearray, whole: int, name: str, **words: object) -> Read:
-    fault = say(catalog, name, at=len(data) if name == "not-ready" else whole, **words)
-    return Read(bytes(data[:whole]), fault)
+    problem = say(catalog, name, at=len(data) if name == "not-ready" else whole, **words)
+    return Read(bytes(data[:whole]), problem)

@@ -8,9 +8,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from romtool.assign.answer import Given
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
-from romtool.schema.protocol import Cell, Descriptor, Protocol, Setting
-from romtool.wants.collide import Placed
-from romtool.wants.needs import Alternative, Need, Span
+from romtool.schema.protocol import RegisterField, RegisterBlock, Protocol, Setting
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import Alternative, Requirement, RangeRequirement
 
 Registers = Mapping[int, int]
 """The byte in each register, by its number."""
@@ -47,17 +47,17 @@ def filled(catalog: Catalog, alternative: Alternative, given: Given) -> dict[int
     return found
 
 
-def _descriptor(protocol: Protocol, resource: Resource, need: Need) -> Descriptor:
-    bits = need.bits if isinstance(need, Span) else 0
+def _descriptor(protocol: Protocol, resource: Resource, need: Requirement) -> RegisterBlock:
+    bits = need.bits if isinstance(need, RangeRequirement) else 0
     return next(protocol.descriptors_of(resource.name, bits))
 
 
-def _stored(first: int, cell: Cell, number: int) -> dict[int, int]:
+def _stored(first: int, cell: RegisterField, number: int) -> dict[int, int]:
     raw = number.to_bytes(cell.bytes, "big")
     return {first + cell.at + n: byte for n, byte in enumerate(raw)}
 
 
-def _number(cell: Cell, resource: Resource, need: Need, value: int | Placed) -> int:
+def _number(cell: RegisterField, resource: Resource, need: Requirement, value: int | Placed) -> int:
     """Return what the registers of a cell hold for a value; too high a number loses its top."""
     if isinstance(value, int):
         number = resource.renamed.get(value, value)
@@ -71,11 +71,11 @@ def _number(cell: Cell, resource: Resource, need: Need, value: int | Placed) -> 
     return number // cell.unit % (1 << 8 * cell.bytes)
 
 
-def _setting(setting: Setting, need: Need) -> int:
+def _setting(setting: Setting, need: Requirement) -> int:
     """Return the bits that a field of the item asks for, the first of several that it allows."""
     if need.item is None:
         return 0
-    field = need.item.record.layout.by_key[setting.field]
+    field = need.item.record.field_layout.by_key[setting.field]
     value = need.item.values.get(setting.field)
     if isinstance(value, list):
         value = value[0] if value else None

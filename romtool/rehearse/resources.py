@@ -9,21 +9,21 @@ from romtool.image.decode import read_as
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
 from romtool.schema.protocol import Register
-from romtool.wants.needs import CardWants
-from romtool.wants.read import wants_of
+from romtool.requirements.model import CardRequirements
+from romtool.requirements.read import requirements_of
 
-NOTHING = CardWants(None, None, ())
+NOTHING = CardRequirements(None, None, ())
 """What a card asks for of whose data too little is known."""
 
 
 def image_of(catalog: Catalog, data: bytes) -> Image | None:
     """Return PnP data as an image that holds nothing else; None if it is no whole identifier."""
-    return read_as(catalog, data, catalog.default_frame)
+    return read_as(catalog, data, catalog.default_layout)
 
 
 def identity(catalog: Catalog, identifier: bytes) -> tuple[str | None, int | None]:
     """Return the ID and the serial number of an identifier; None where there is none."""
-    layout = catalog.identifier.layout
+    layout = catalog.identifier.field_layout
     values, _ = layout.values(layout.parse(identifier))
     card, serial = (
         values[catalog.identifier.id_field.key],
@@ -32,9 +32,9 @@ def identity(catalog: Catalog, identifier: bytes) -> tuple[str | None, int | Non
     return card if isinstance(card, str) else None, serial if isinstance(serial, int) else None
 
 
-def wants_in(image: Image | None) -> CardWants:
+def requirements_in(image: Image | None) -> CardRequirements:
     """Return what a card asks for."""
-    return NOTHING if image is None else wants_of(image)
+    return NOTHING if image is None else requirements_of(image)
 
 
 def having(image: Image | None, register: Register) -> Iterator[bool]:

@@ -18,12 +18,12 @@ from romtool.rehearse.configuring import activate, check_ranges, choose, configu
 from romtool.rehearse.isolation import Heard, Isolated, isolate
 from romtool.rehearse.reading import Read, read_card
 from romtool.rehearse.remarks import Said
-from romtool.rehearse.resources import having, image_of, wants_in
+from romtool.rehearse.resources import having, image_of, requirements_in
 from romtool.rehearse.steps import Note, unheard
 from romtool.schema.catalog import Catalog
-from romtool.wants.needs import CardWants, DeviceWants
+from romtool.requirements.model import CardRequirements, DeviceRequirements
 
-Solver = Callable[[Catalog, Sequence[CardWants], Host], Assignment]
+Solver = Callable[[Catalog, Sequence[CardRequirements], Host], Assignment]
 """Finds out what each device is given."""
 
 
@@ -34,14 +34,14 @@ class FoundDevice:
     `fault`: why it stays off although it was given something.
     """
 
-    wants: DeviceWants
+    requirements: DeviceRequirements
     given: Given | None
-    fault: Said | None = None
+    problem: Said | None = None
 
     @property
     def is_on(self) -> bool:
         """Whether the software turned it on."""
-        return self.given is not None and self.fault is None
+        return self.given is not None and self.problem is None
 
 
 @dataclass(frozen=True)
@@ -81,16 +81,16 @@ def power_up(
     isolated = isolate(access, host)
     reads = [read_card(access, csn) for csn, _ in enumerate(isolated.cards, 1)]
     images = [image_of(catalog, read.data) for read in reads]
-    wants = [wants_in(image) for image in images]
-    assignment = solve(catalog, wants, host)
-    note("assign", assignment=assignment, devices=sum(len(card.devices) for card in wants))
+    requirements = [requirements_in(image) for image in images]
+    assignment = solve(catalog, requirements, host)
+    note("assign", assignment=assignment, devices=sum(len(card.devices) for card in requirements))
     given = {(one.card, one.number): one for one in assignment.devices}
     cards = []
     for place, (heard, read, image) in enumerate(zip(isolated.cards, reads, images, strict=True)):
         checks = having(image, catalog.protocol.registers["range-check"])
         devices = tuple(
             _configure(access, place + 1, device, given.get((place, device.number)), has_check=has)
-            for device, has in zip(wants[place].devices, checks, strict=True)
+            for device, has in zip(requirements[place].devices, checks, strict=True)
         )
         cards.append(FoundCard(place + 1, heard, read, image, devices))
     _activate(access, cards)
@@ -100,16 +100,16 @@ def power_up(
 
 
 def _configure(
-    access: Access, csn: int, device: DeviceWants, given: Given | None, *, has_check: bool
+    access: Access, csn: int, device: DeviceRequirements, given: Given | None, *, has_check: bool
 ) -> FoundDevice:
     """Put what a device was given into its registers; one that is given nothing stays off."""
     if given is None:
         return FoundDevice(device, None)
     choose(access, csn, device)
-    fault = configure(access, chosen(device.alternatives, given), given)
-    if fault is None and has_check:
-        fault = check_ranges(access, given)
-    return FoundDevice(device, given, fault)
+    problem = configure(access, chosen(device.alternatives, given), given)
+    if problem is None and has_check:
+        problem = check_ranges(access, given)
+    return FoundDevice(device, given, problem)
 
 
 def _activate(access: Access, cards: Sequence[FoundCard]) -> None:
@@ -117,4 +117,4 @@ def _activate(access: Access, cards: Sequence[FoundCard]) -> None:
     for card in cards:
         for device in card.devices:
             if device.is_on:
-                activate(access, card.csn, device.wants)
+                activate(access, card.csn, device.requirements)

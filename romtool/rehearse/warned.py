@@ -10,8 +10,8 @@ from romtool.rehearse.registers import held
 from romtool.rehearse.remarks import Said, say
 from romtool.rehearse.software import FoundCard
 from romtool.schema.catalog import Catalog
-from romtool.wants.needs import DeviceWants
-from romtool.wants.wired import wired
+from romtool.requirements.model import DeviceRequirements
+from romtool.requirements.wired import wired
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,7 @@ class Warned:
     """What deserves a look on a card that was seen: its slot, the device if it is one's, why."""
 
     slot: int
-    device: DeviceWants | None
+    device: DeviceRequirements | None
     said: Said
 
 
@@ -43,27 +43,27 @@ def warnings(
         if clashing:
             names = " and ".join(slots[n].name for n in clashing)
             yield Warned(one.slot, None, say(catalog, "garbage", names=names, csn=one.card.csn))
-        if one.card.read.fault is not None:
-            yield Warned(one.slot, None, one.card.read.fault)
+        if one.card.read.problem is not None:
+            yield Warned(one.slot, None, one.card.read.problem)
         elif one.card.sums_right is False:
             yield Warned(one.slot, None, say(catalog, "end-checksum"))
         for device in one.card.devices:
-            if device.fault is not None:
-                yield Warned(one.slot, device.wants, device.fault)
+            if device.problem is not None:
+                yield Warned(one.slot, device.requirements, device.problem)
             elif device.is_on:
-                for said in _undriven(catalog, slots[one.slot], device.wants.number):
-                    yield Warned(one.slot, device.wants, said)
+                for said in _undriven(catalog, slots[one.slot], device.requirements.number):
+                    yield Warned(one.slot, device.requirements, said)
 
 
 def _undriven(catalog: Catalog, slot: Slot, number: int) -> Iterator[Said]:
     """Yield the lines in a device's registers that the frame's wiring puts on no pin."""
-    if slot.card is None or slot.image.frame is None or number >= len(slot.card.devices):
+    if slot.card is None or slot.image.layout is None or number >= len(slot.card.devices):
         return
     registers = slot.card.devices[number].registers
     for resource in catalog.resources.values():
         connected = wired(slot.image, resource)
         for line in held(catalog.protocol, resource.name, "line", registers):
             if connected is not None and line is not None and line not in connected:
-                key = slot.image.frame.wiring(resource.name)[0].key
+                key = slot.image.layout.wiring(resource.name)[0].key
                 words = {"title": resource.title, "line": line, "key": key}
                 yield say(catalog, "undriven", **words)

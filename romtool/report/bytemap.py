@@ -199,9 +199,9 @@ class _Rows:
             if line in self.hidden:
                 at = self.hidden[line][0].stop * ACROSS
             else:
-                behind = min(entry.end, (line + 1) * ACROSS)
-                last = (behind - 1) % ACROSS
-                at = behind
+                stop = min(entry.end, (line + 1) * ACROSS)
+                last = (stop - 1) % ACROSS
+                at = stop
             if self.place[line] // SHEET == sheet:
                 x, y = LEFT + first * CELL, self._y(line)
                 width = (last - first + 1) * CELL
@@ -236,7 +236,7 @@ def _hidden_words(lines: range, entry: Entry) -> str:
 def _all_hidden(entries: Sequence[Entry]) -> Iterator[tuple[range, Entry]]:
     """Yield the lines that are not drawn: inside entries that fill many, but for their last."""
     for entry in entries:
-        first, behind = -(-entry.at // ACROSS), entry.end // ACROSS
+        first, stop = -(-entry.at // ACROSS), entry.end // ACROSS
         first += 0 if entry.is_even else KEPT
-        if behind - 1 - first >= FEWEST_HIDDEN:
-            yield range(first, behind - 1), entry
+        if stop - 1 - first >= FEWEST_HIDDEN:
+            yield range(first, stop - 1), entry

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from romtool.image.card import Card, Choice, Device, card_of, id_in
 from romtool.image.explain import stated
 from romtool.image.model import Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.report.given import InThatPC
-from romtool.schema.kinds import Flag, Pins
+from romtool.schema.field_types import Flag, Pins
 from romtool.schema.numbers import clip
 
 MOST_DEVICES, MOST_CHOICES, MOST_ITEMS = 64, 64, 24
@@ -80,13 +80,13 @@ def card_table(image: Image, pc: InThatPC | None) -> CardTable:
 
 def card_name(card: Card) -> str:
     """Return the name of a card, empty if it has none."""
-    return clip(str(card.name.head), LONGEST_NAME) if card.name else ""
+    return clip(str(card.name.key_value), LONGEST_NAME) if card.name else ""
 
 
 def _card_facts(image: Image, card: Card) -> Iterator[Fact]:
     values = image.identifier_values[0]
     identifier = image.catalog.identifier
-    for field in identifier.layout.fields:
+    for field in identifier.field_layout.fields:
         if field is not identifier.check_field:
             words = field.kind.show(values[field.key])
             yield Fact(field.title, words if values[field.key] is not None else "none")
@@ -99,9 +99,9 @@ def _card_facts(image: Image, card: Card) -> Iterator[Fact]:
 def _settings(image: Image) -> Iterator[Fact]:
     """Yield the wiring, what is turned on, and the settings that are not as usual."""
     typical = 0
-    for field in image.frame.config_fields if image.frame else ():
+    for field in image.layout.config_fields if image.layout else ():
         value = image.config[field.key]
-        words = stated(field.kind, image.frame_stored[field.key], None)
+        words = stated(field.kind, image.layout_stored[field.key], None)
         if isinstance(field.kind, Pins) or (isinstance(field.kind, Flag) and value):
             yield Fact(field.title, words)
         elif not field.is_default(value):
@@ -123,7 +123,7 @@ def _device(device: Device, number: int, pc: InThatPC | None) -> DeviceTable:
         rows.append(_choice(index + 1, choice, is_given))
     if device.after:
         rows.append(ChoiceRow(0, "", tuple(_words(device.after))))
-    name = clip(str(device.name.head), LONGEST_NAME) if device.name else ""
+    name = clip(str(device.name.key_value), LONGEST_NAME) if device.name else ""
     left_out = max(0, len(device.choices) - MOST_CHOICES)
     facts = tuple(_device_facts(device))
     return DeviceTable(number + 1, device.id, name, facts, tuple(rows), left_out)
@@ -136,13 +136,13 @@ def _choice(number: int, choice: Choice, is_given: bool) -> ChoiceRow:
 def _device_facts(device: Device) -> Iterator[Fact]:
     if device.compatible:
         ids = [id_in(item) for item in device.compatible[:MOST_ITEMS]]
-        yield Fact("drivers of", ", ".join(ids))
+        yield Fact("compatible with", ", ".join(ids))
     for field in device.start.record.profile_fields[1:] if device.values else ():
         if not field.is_default(device.values[field.key]):
             yield Fact(field.title, field.kind.show(device.values[field.key]))
 
 
-def _words(items: Sequence[Item]) -> Iterator[str]:
+def _words(items: Sequence[Descriptor]) -> Iterator[str]:
     for item in items[:MOST_ITEMS]:
         yield clip(item.words, LONGEST_NAME)
     if len(items) > MOST_ITEMS:

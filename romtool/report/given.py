@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import Host
 from romtool.assign.paired import chosen, paired
-from romtool.wants.collide import Placed
-from romtool.wants.needs import CardWants, Need
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import CardRequirements, Requirement
 
 
 @dataclass(frozen=True)
@@ -30,18 +30,18 @@ class GivenTo:
 
     by_item: dict[int, int | Placed] = field(default_factory=dict)
 
-    def to(self, need: Need) -> int | Placed | None:
+    def to(self, need: Requirement) -> int | Placed | None:
         """Return what a need was given."""
         return self.by_item.get(need.item.offset) if need.item is not None else None
 
 
-def given_to(wants: CardWants, pc: InThatPC | None) -> GivenTo:
+def given_to(requirements: CardRequirements, pc: InThatPC | None) -> GivenTo:
     """Return what each item of a card is given, nothing without a PC."""
-    return GivenTo(dict(_pairs(wants, pc)) if pc is not None else {})
+    return GivenTo(dict(_pairs(requirements, pc)) if pc is not None else {})
 
 
-def _pairs(wants: CardWants, pc: InThatPC) -> Iterator[tuple[int, int | Placed]]:
-    for device in wants.devices:
+def _pairs(requirements: CardRequirements, pc: InThatPC) -> Iterator[tuple[int, int | Placed]]:
+    for device in requirements.devices:
         given = pc.given(device.number)
         if given is None:
             continue

@@ -10,9 +10,14 @@ from romtool.image.card import priority_words
 from romtool.image.model import Image
 from romtool.report.given import GivenTo
 from romtool.schema.bus import Resource
-from romtool.schema.kinds import Lines as LinesKind
-from romtool.schema.kinds import Pins
-from romtool.wants.needs import CardWants, DeviceWants, Lines, Need
+from romtool.schema.field_types import Lines as LinesKind
+from romtool.schema.field_types import Pins
+from romtool.requirements.model import (
+    CardRequirements,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+)
 
 MOST_ROWS = 200
 """So many rows of a grid are shown."""
@@ -85,21 +90,23 @@ class Grid:
         return [mark for mark in MARKS if mark in found]
 
 
-def grids(image: Image, wants: CardWants, given: GivenTo, host: Host | None) -> tuple[Grid, ...]:
+def grids(
+    image: Image, requirements: CardRequirements, given: GivenTo, host: Host | None
+) -> tuple[Grid, ...]:
     """Return a grid for each kind of line that a device can ask for."""
     made = []
     for resource in image.catalog.resources.values():
         kind = _lines_kind(image, resource)
         if kind is not None:
-            made.append(_Maker(image, resource, given, host).grid(wants, kind))
+            made.append(_Maker(image, resource, given, host).grid(requirements, kind))
     return tuple(made)
 
 
 def _lines_kind(image: Image, resource: Resource) -> LinesKind | None:
     """Return how an item lists the lines of a resource; None for one that has no lines."""
     for record in image.catalog.records.values():
-        if record.asks is not None and record.asks.kind == resource.name:
-            return record.head.kind if isinstance(record.head.kind, LinesKind) else None
+        if record.requires is not None and record.requires.kind == resource.name:
+            return record.key_field.kind if isinstance(record.key_field.kind, LinesKind) else None
     return None
 
 
@@ -111,12 +118,12 @@ class _Maker:
         self.taken = None if host is None else getattr(host, resource.name)
         self.pins = _pins(image, resource.name)
 
-    def grid(self, wants: CardWants, kind: LinesKind) -> Grid:
+    def grid(self, requirements: CardRequirements, kind: LinesKind) -> Grid:
         """Return the grid of what these devices want."""
         lines = range(kind.first, kind.first + kind.bits)
         columns = tuple(self._column(line) for line in lines)
         groups, left_out, room = [], 0, MOST_ROWS
-        for device in wants.devices:
+        for device in requirements.devices:
             rows = list(self._rows(device, columns))
             left_out += max(0, len(rows) - room)
             if rows[:room]:
@@ -138,24 +145,24 @@ class _Maker:
     def _column(self, line: int) -> Column:
         pins = None if self.pins is None else self.pins.get(line, "")
         taken = None if self.taken is None else line in self.taken
-        return Column(line, pins, line not in self.resource.never, taken)
+        return Column(line, pins, line not in self.resource.not_on_slot, taken)
 
-    def _rows(self, device: DeviceWants, columns: Sequence[Column]) -> Iterator[Row]:
+    def _rows(self, device: DeviceRequirements, columns: Sequence[Column]) -> Iterator[Row]:
         """Yield a row for each need that always applies, then for each of a choice."""
         for need in (*device.before, *device.after):
             yield from self._row("always", need, columns)
-        field = self.image.catalog.by_role["choice"].head
+        field = self.image.catalog.by_role["choice"].key_field
         for one in device.alternatives:
             for need in one.own:
                 number = 0 if one.number is None else one.number + 1
                 label = f"{number} {priority_words(field, one.priority)}"
                 yield from self._row(label, need, columns)
 
-    def _row(self, label: str, need: Need, columns: Sequence[Column]) -> Iterator[Row]:
-        if isinstance(need, Lines) and need.kind == self.resource.name:
+    def _row(self, label: str, need: Requirement, columns: Sequence[Column]) -> Iterator[Row]:
+        if isinstance(need, LineRequirement) and need.kind == self.resource.name:
             yield Row(label, tuple(self._mark(need, column) for column in columns))
 
-    def _mark(self, need: Lines, column: Column) -> str:
+    def _mark(self, need: LineRequirement, column: Column) -> str:
         on_bus = self.resource.renamed.get(column.number, column.number)
         no_pin = self.pins is not None and on_bus not in self.pins
         if self.given.to(need) == column.number:
@@ -171,12 +178,12 @@ class _Maker:
 
 def _pins(image: Image, bus: str) -> dict[int, str] | None:
     """Return the letters of the pins on each line of a bus; None where the frame has no wiring."""
-    fields = image.frame.wiring(bus) if image.frame is not None else []
+    fields = image.layout.wiring(bus) if image.layout is not None else []
     found: dict[int, str] = {}
     for field in fields:
         kind = field.kind
         assert isinstance(kind, Pins)
-        for pin, line in enumerate(image.frame_values[field.key]):
+        for pin, line in enumerate(image.layout_values[field.key]):
             if line in kind.connected([line]):
                 found[line] = found.get(line, "") + kind.pin_name(pin)
     return found if fields else None

@@ -23,7 +23,7 @@ from romtool.rules.check import SEVERITIES
 from romtool.rules.findings import Finding
 from romtool.schema.numbers import clip, one_of, sizes
 from romtool.text.findings import place
-from romtool.wants.read import wants_of
+from romtool.requirements.read import requirements_of
 
 MOST_FINDINGS = 200
 LONGEST_PROFILE = 256 << 10
@@ -78,10 +78,10 @@ def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | Non
     marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))
     cut = stretches(image, marks)
     told = list(_told(worst_first, cut))
-    known = image.frame is not None
-    wants, host = wants_of(image), pc.host if pc is not None else None
-    given = given_to(wants, pc)
-    in_pc = pc_table(subject, wants, pc) if pc is not None and known else None
+    known = image.layout is not None
+    requirements, host = requirements_of(image), pc.host if pc is not None else None
+    given = given_to(requirements, pc)
+    in_pc = pc_table(subject, requirements, pc) if pc is not None and known else None
     others = []
     if pc is not None and in_pc is not None:
         others.append(pc_verdict(pc, in_pc))
@@ -100,8 +100,8 @@ def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | Non
         in_pc,
         other_table(subject, other, found) if other and found else None,
         card_table(image, pc) if known else None,
-        grids(image, wants, given, host) if known else (),
-        port_map(image, wants, given, host) if known else None,
+        grids(image, requirements, given, host) if known else (),
+        port_map(image, requirements, given, host) if known else None,
         tuple(sums(image)),
         origin_of(subject),
         subject.profile[:LONGEST_PROFILE],
@@ -120,7 +120,7 @@ def _told(findings: Sequence[Finding], cut: Sequence[Stretch]) -> Iterator[Told]
 def _title(subject: Subject) -> str:
     """Return what the card is called, or the file where no card can be seen."""
     image = subject.image
-    if image.frame is None:
+    if image.layout is None:
         return clip(subject.name, LONGEST_NAME)
     return card_name(card_of(image)) or image.card_id or clip(subject.name, LONGEST_NAME)
 
@@ -130,15 +130,15 @@ def _facts(subject: Subject) -> Iterator[Fact]:
     image = subject.image
     size = len(image.data)
     parts = [subject.part] if subject.part else [p.name for p in image.catalog.parts_of(size)]
-    if image.frame is not None:
+    if image.layout is not None:
         identifier = image.catalog.identifier
         serial = image.identifier_values[0][identifier.serial_field.key]
         yield Fact(identifier.id_field.title, image.card_id or "can't be spelt")
         yield Fact(identifier.serial_field.title, "none" if serial is None else str(serial))
         yield Fact("devices", str(len(card_of(image).devices)))
-    yield Fact("layout", image.frame.name if image.frame else "none fits")
+    yield Fact("layout", image.layout.name if image.layout else "none fits")
     yield Fact("part", one_of(parts) if parts else "no part's length", sizes(size))
-    if image.frame is not None:
+    if image.layout is not None:
         used = image.items_end
         unused = sum(len(run.raw) for run in image.runs("fill"))
         yield Fact("bytes used", str(size - unused), f"PnP data to {used - 1:X}h")

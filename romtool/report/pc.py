@@ -16,8 +16,8 @@ from romtool.report.verdict import BAD, DOUBTFUL, GOOD, Verdict
 from romtool.schema.bus import Resource
 from romtool.schema.numbers import clip
 from romtool.text.assignment import Card, advice, clash_words, free_words, undriven
-from romtool.wants.collide import Placed
-from romtool.wants.needs import CardWants, DeviceWants
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import CardRequirements, DeviceRequirements
 
 MOST_ROWS = 64
 """So many devices are shown, and so many sides of a conflict."""
@@ -60,31 +60,31 @@ class PCTable:
     left_out: int
 
 
-def pc_table(subject: Subject, wants: CardWants, pc: InThatPC) -> PCTable:
+def pc_table(subject: Subject, requirements: CardRequirements, pc: InThatPC) -> PCTable:
     """Return what each device of a card gets in a PC."""
     image = subject.image
     resources = image.catalog.resources
-    rows = [_row(image, device, pc, resources) for device in wants.devices[:MOST_ROWS]]
+    rows = [_row(image, device, pc, resources) for device in requirements.devices[:MOST_ROWS]]
     used = [
         place for place in range(len(resources)) if any(r.served and r.cells[place] for r in rows)
     ]
-    clash, cards = pc.assignment.conflict, [Card(subject.name, image, wants)]
+    clash, cards = pc.assignment.conflict, [Card(subject.name, image, requirements)]
     titles = [resource.title for resource in resources.values()]
     shown = [replace(row, cells=tuple(row.cells[at] for at in used if row.served)) for row in rows]
     return PCTable(
         pc_name(pc),
         tuple(titles[at] for at in used),
         tuple(shown),
-        tuple(_undriven(image, wants, pc))[:MOST_ROWS],
+        tuple(_undriven(image, requirements, pc))[:MOST_ROWS],
         tuple(_clash(image, cards, pc, clash)) if clash is not None else (),
         advice(image.catalog, cards, clash) if clash is not None else "",
         free_words(image.catalog, pc.host, pc.assignment),
-        max(0, len(wants.devices) - MOST_ROWS),
+        max(0, len(requirements.devices) - MOST_ROWS),
     )
 
 
-def _undriven(image: Image, wants: CardWants, pc: InThatPC) -> Iterator[str]:
-    for device in wants.devices:
+def _undriven(image: Image, requirements: CardRequirements, pc: InThatPC) -> Iterator[str]:
+    for device in requirements.devices:
         given = pc.given(device.number)
         if given is not None:
             yield from undriven(image.catalog, image, device, given)
@@ -102,7 +102,7 @@ def pc_name(pc: InThatPC) -> str:
 
 
 def _row(
-    image: Image, device: DeviceWants, pc: InThatPC, resources: Mapping[str, Resource]
+    image: Image, device: DeviceRequirements, pc: InThatPC, resources: Mapping[str, Resource]
 ) -> GivenRow:
     given, name = pc.given(device.number), device.name or ""
     if given is None:
@@ -114,7 +114,7 @@ def _row(
             cells[need.kind].append(_words(value))
     choice = ""
     if alternative.number is not None:
-        field = image.catalog.by_role["choice"].head
+        field = image.catalog.by_role["choice"].key_field
         choice = f"{alternative.number + 1} {priority_words(field, alternative.priority)}"
     words = tuple(", ".join(found) for found in cells.values())
     return GivenRow(device.number + 1, device.id, name, choice, words)

@@ -16,8 +16,8 @@ from romtool.report.given import GivenTo
 from romtool.schema.bus import Bus
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address
-from romtool.wants.collide import Placed
-from romtool.wants.needs import CardWants, DeviceWants, Span
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import CardRequirements, DeviceRequirements, RangeRequirement
 
 MOST_LANES = 96
 MOST_RANGES = 24
@@ -26,7 +26,7 @@ MOST_RANGES = 24
 Run = tuple[int, int]
 """The first port of a run, and how many it has."""
 
-Asked = tuple[Span, int | None]
+Asked = tuple[RangeRequirement, int | None]
 """A range, and the choice (from 1) that asks for it; None: it always applies."""
 
 
@@ -87,7 +87,9 @@ class _Strip:
         return bytes(near | far for near, far in zip(self.near, self.far, strict=True))
 
 
-def port_map(image: Image, wants: CardWants, given: GivenTo, host: Host | None) -> PortMap:
+def port_map(
+    image: Image, requirements: CardRequirements, given: GivenTo, host: Host | None
+) -> PortMap:
     """Return the strips of a card's devices, beneath those of the PC."""
     bus = image.catalog.bus
     kind = ports_kind(image.catalog)
@@ -95,7 +97,7 @@ def port_map(image: Image, wants: CardWants, given: GivenTo, host: Host | None) 
     if host is not None and host.io:
         owners.append(Owner(host.name, tuple(_host_lanes(bus, host.io))))
     room, left_out = MOST_LANES, 0
-    for device in wants.devices:
+    for device in requirements.devices:
         asked = _asked(device, kind)
         lanes = [_lane(bus, asking, given) for asking in list(asked.values())[:room]]
         left_out += len(asked) - len(lanes)
@@ -108,9 +110,9 @@ def port_map(image: Image, wants: CardWants, given: GivenTo, host: Host | None) 
 def ports_kind(catalog: Catalog) -> str:
     """Return the name of the resource whose items say how many address bits they decode."""
     return next(
-        record.asks.kind
+        record.requires.kind
         for record in catalog.records.values()
-        if record.asks is not None and record.asks.decode is not None
+        if record.requires is not None and record.requires.decode is not None
     )
 
 
@@ -141,23 +143,23 @@ def _taken(bus: Bus, ranges: Sequence[Placed], words: str, note: str) -> Lane:
     return Lane(words, "taken", note, fixed=_runs(strip.near), far=_runs(strip.far))
 
 
-def _asked(device: DeviceWants, kind: str) -> dict[Span, list[Asked]]:
+def _asked(device: DeviceRequirements, kind: str) -> dict[RangeRequirement, list[Asked]]:
     """Return each different range that a device asks for, with all that ask for it."""
-    asked: dict[Span, list[Asked]] = {}
+    asked: dict[RangeRequirement, list[Asked]] = {}
     for span, choice in _spans(device):
         if span.kind == kind and not span.is_empty:
             asked.setdefault(span, []).append((span, choice))
     return asked
 
 
-def _spans(device: DeviceWants) -> Iterator[Asked]:
+def _spans(device: DeviceRequirements) -> Iterator[Asked]:
     """Yield each range with the choice that asks for it."""
     for need in (*device.before, *device.after):
-        if isinstance(need, Span):
+        if isinstance(need, RangeRequirement):
             yield need, None
     for one in device.alternatives:
         for need in one.own:
-            if isinstance(need, Span):
+            if isinstance(need, RangeRequirement):
                 yield need, (one.number or 0) + 1
 
 

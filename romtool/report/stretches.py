@@ -13,11 +13,11 @@ from romtool.schema.numbers import clip, hex_text, sizes
 
 MOST_ENTRIES = 2500
 MOST_BYTES = 8192
-"""So many entries, beginning among so many bytes, are shown one by one; behind them each stretch
+"""So many entries, beginning among so many bytes, are shown one by one; after them each stretch
 is one entry."""
 
 MOST_STRETCHES = 500
-"""So many stretches are shown as one entry each; behind them all that is left is one."""
+"""So many stretches are shown as one entry each; after them all that is left is one."""
 
 LONGEST_MEANING = 300
 HEAD, TAIL = 32, 8
@@ -27,7 +27,7 @@ REST = "rest"
 """What a stretch of several things is part of."""
 
 Span = tuple[int, int]
-"""Where something begins, and the place behind its end."""
+"""Where something begins, and the place after its end."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Entry:
 
     @property
     def end(self) -> int:
-        """The address behind its last byte."""
+        """The address after its last byte."""
         return self.at + len(self.raw)
 
     @property
@@ -143,8 +143,8 @@ def _marked(entries: list[Entry], marks: Marks) -> list[Entry]:
         if at is not None and entries:
             findings.setdefault(max(0, bisect.bisect(starts, at) - 1), []).append(number)
     changed: dict[int, set[int]] = {}
-    for first, behind in marks.changed:
-        for at in range(first, behind):
+    for first, stop in marks.changed:
+        for at in range(first, stop):
             changed.setdefault(max(0, bisect.bisect(starts, at) - 1), set()).add(at)
     return [
         replace(

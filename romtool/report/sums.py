@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from romtool.image.model import Compared, Image
 from romtool.schema.fields import Field
-from romtool.schema.kinds import Stored
+from romtool.schema.field_types import Stored
 from romtool.schema.numbers import hex_text
 
 UNCHECKED = "not checked"
@@ -27,15 +27,15 @@ class Sum:
 
 def sums(image: Image) -> Iterator[Sum]:
     """Yield the signature, counts and checksums of an image, in the order of their bytes."""
-    if image.frame is not None:
-        for field in image.frame.computed_fields:
+    if image.layout is not None:
+        for field in image.layout.computed_fields:
             yield _sum("", field, field.at, image.computed[field.key])
     if image.id_checksum is not None:
         field = image.catalog.identifier.check_field
         yield _sum("", field, image.identifier_at + field.at, image.id_checksum)
     if image.end_checksum is not None and image.end_item is not None:
         item = image.end_item
-        field = item.record.head
+        field = item.record.key_field
         at = item.offset + item.record.header.size + field.at
         yield _sum(f"{item.record.title}, ", field, at, image.end_checksum)
 

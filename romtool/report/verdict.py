@@ -24,7 +24,7 @@ class Verdict:
 
 def verdict_of(image: Image, findings: Sequence[Finding]) -> Verdict:
     """Return what the findings come to."""
-    if image.frame is None:
+    if image.layout is None:
         blank = len(set(image.data)) == 1
         words = "Blank, or not read" if blank else "Unreadable"
         why = f"every byte is {image.data[0]:02X}h" if blank else "no layout fits these bytes"
@@ -37,4 +37,4 @@ def verdict_of(image: Image, findings: Sequence[Finding]) -> Verdict:
         return Verdict(DOUBTFUL, "Look at the warnings", f"No errors; the checks found {summary}.")
     if findings:
         return Verdict(GOOD, "No faults found", f"The checks found {summary}, and no error.")
-    return Verdict(GOOD, "No faults found", "All checks passed; nothing to complain about.")
+    return Verdict(GOOD, "No faults found", "All checks passed; no findings.")

@@ -6,12 +6,18 @@ import math
 from collections.abc import Iterator
 
 from romtool.image.card import Device
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding
 from romtool.rules.view import Trouble, View, trouble
-from romtool.schema.kinds import Value
+from romtool.schema.field_types import Value
 from romtool.schema.numbers import one_of
-from romtool.wants.needs import Alternative, DeviceWants, Lines, Need, Span
+from romtool.requirements.model import (
+    Alternative,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
 
 MOST_COMPARED = 40
 """So many choices of a device are compared with each other; real ones have a handful."""
@@ -31,8 +37,8 @@ def _troubles(view: View) -> Iterator[Trouble]:
             yield from _hidden(parts, device)
 
 
-def _order(view: View, parts: Device, device: DeviceWants) -> Iterator[Trouble]:
-    """The first choice that stands behind one of a lower priority."""
+def _order(view: View, parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
+    """The first choice that stands after one of a lower priority."""
     worst = device.alternatives[0]
     for number, alternative in enumerate(device.alternatives):
         if alternative.rank < worst.rank:
@@ -45,14 +51,14 @@ def _order(view: View, parts: Device, device: DeviceWants) -> Iterator[Trouble]:
 
 
 def _priority(view: View, alternative: Alternative) -> str:
-    head = view.catalog.by_role["choice"].head
+    head = view.catalog.by_role["choice"].key_field
     value: Value = alternative.priority
     shown = head.kind.show(head.absent_value if value is None else value)
     return f"{head.title} {shown}" if isinstance(value, int) else shown
 
 
-def _behind(device: DeviceWants) -> Iterator[Trouble]:
-    """Items behind choices that have unequal numbers of their kind; one of each kind is told."""
+def _behind(device: DeviceRequirements) -> Iterator[Trouble]:
+    """Items after choices that have unequal numbers of their kind; one of each kind is told."""
     told: set[str] = set()
     for need in device.after:
         counts = {sum(n.kind == need.kind for n in a.own) for a in device.alternatives}
@@ -63,7 +69,7 @@ def _behind(device: DeviceWants) -> Iterator[Trouble]:
             yield trouble("behind-choices", need.item, record=record, counts=words)
 
 
-def _last(parts: Device, device: DeviceWants) -> Iterator[Trouble]:
+def _last(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
     first, last = device.alternatives[0], device.alternatives[-1]
     backwards = any(not _options(n) for n in (*first.own, *last.own) if not n.is_empty)
     if first is not last and not backwards and not _roomier(last, first):
@@ -80,11 +86,11 @@ def _room(alternative: Alternative) -> tuple[int, int]:
     return -len(needs), math.prod(_options(need) for need in needs)
 
 
-def _options(need: Need) -> int:
-    return len(need.lines) if isinstance(need, Lines) else len(need.bases)
+def _options(need: Requirement) -> int:
+    return len(need.lines) if isinstance(need, LineRequirement) else len(need.bases)
 
 
-def _hidden(parts: Device, device: DeviceWants) -> Iterator[Trouble]:
+def _hidden(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
     """Choices that an earlier one, of the same priority or a better one, makes useless."""
     compared = device.alternatives[:MOST_COMPARED]
     for number, alternative in enumerate(compared):
@@ -95,7 +101,7 @@ def _hidden(parts: Device, device: DeviceWants) -> Iterator[Trouble]:
                 break
 
 
-def _start(parts: Device, number: int) -> Item:
+def _start(parts: Device, number: int) -> Descriptor:
     return parts.choices[number].start
 
 
@@ -112,10 +118,14 @@ def _accepts_all(one: Alternative, other: Alternative) -> bool:
     return True
 
 
-def _covers(need: Need, other: Need) -> bool:
-    if isinstance(need, Lines):
-        return isinstance(other, Lines) and set(other.lines) <= set(need.lines)
-    if not isinstance(other, Span) or need.length > other.length or need.bits < other.bits:
+def _covers(need: Requirement, other: Requirement) -> bool:
+    if isinstance(need, LineRequirement):
+        return isinstance(other, LineRequirement) and set(other.lines) <= set(need.lines)
+    if (
+        not isinstance(other, RangeRequirement)
+        or need.length > other.length
+        or need.bits < other.bits
+    ):
         return False
     bases, wanted = need.bases, other.bases
     # Both are evenly spaced: two neighbours in step settle it for all.

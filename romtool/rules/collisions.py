@@ -10,15 +10,15 @@ from romtool.rules.findings import Finding, finding
 from romtool.rules.together import together_findings
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import never_together
-from romtool.wants.needs import Alternative, DeviceWants, Need
+from romtool.requirements.collide import never_together
+from romtool.requirements.model import Alternative, DeviceRequirements, Requirement
 
 MOST_PAIRS = 5_000
 """So many pairs of choices of two devices are looked at; real cards have some dozens."""
 
-Pair = tuple[Need, Need]
+Pair = tuple[Requirement, Requirement]
 
-Able = tuple[Alternative, Sequence[Need]]
+Able = tuple[Alternative, Sequence[Requirement]]
 """A choice that a PC could give its device, with the needs that it has registers for."""
 
 
@@ -26,7 +26,7 @@ def collision_findings(view: View) -> Iterator[Finding]:
     """Yield what no PC can give: in one choice, to two devices, to all of them."""
     inside = list(_inside(view))
     yield from view.told_once(inside)
-    able = [_able(view.catalog, device) for device in view.wants.devices]
+    able = [_able(view.catalog, device) for device in view.requirements.devices]
     between = list(_between(view, able))
     yield from (one.told for one in between)
     if all(able) and not any(one.is_hopeless for one in between):
@@ -46,20 +46,20 @@ def _inside(view: View) -> Iterator[Trouble]:
                 if key in told:
                     continue
                 told.add(key)
-                behind = any(other is need for need in device.after)
-                item = one.item if behind else other.item
+                stop = any(other is need for need in device.after)
+                item = one.item if stop else other.item
                 words = {"one": _words(one), "other": _words(other)}
                 yield trouble("collide", item, **words)
 
 
-def _pairs(catalog: Catalog, needs: Sequence[Need]) -> Iterator[Pair]:
+def _pairs(catalog: Catalog, needs: Sequence[Requirement]) -> Iterator[Pair]:
     """Yield the pairs of needs of a choice that can't both be met."""
     for one, other in itertools.combinations(needs, 2):
         if never_together(catalog, one, other):
             yield one, other
 
 
-def _able(catalog: Catalog, device: DeviceWants) -> list[Able]:
+def _able(catalog: Catalog, device: DeviceRequirements) -> list[Able]:
     """Return the choices of a device that a PC could give it, if it had the PC for itself.
 
     What is beyond the registers of a device is left out: that is a fault of its own.
@@ -93,7 +93,9 @@ def _between(view: View, able: Sequence[Sequence[Able]]) -> Iterator[_Between]:
         yield from _blocked(view, second, theirs, first, turned)
 
 
-def _clash(catalog: Catalog, ours: Sequence[Need], theirs: Sequence[Need]) -> Pair | None:
+def _clash(
+    catalog: Catalog, ours: Sequence[Requirement], theirs: Sequence[Requirement]
+) -> Pair | None:
     """Return two needs, one of each, that can't both be met."""
     for pair in itertools.product(ours, theirs):
         if never_together(catalog, *pair):
@@ -131,11 +133,11 @@ def _blocked(
         yield _Between(finding(view.catalog, "choice-blocked", at, **words), is_hopeless=False)
 
 
-def _at(need: Need, otherwise: int) -> int:
+def _at(need: Requirement, otherwise: int) -> int:
     return otherwise if need.item is None else need.item.offset
 
 
-def _words(need: Need) -> str:
+def _words(need: Requirement) -> str:
     """Return a need as a builder reads it: `I/O 220h-22Fh`."""
     assert need.item is not None
     return need.item.words

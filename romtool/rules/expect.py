@@ -10,8 +10,14 @@ from romtool.image.model import Image
 from romtool.rules.findings import Finding, finding
 from romtool.schema.expect import Expectation, ExpectedLines, Function
 from romtool.schema.numbers import address, one_of
-from romtool.wants.needs import Alternative, DeviceWants, Lines, Need, Span
-from romtool.wants.read import wants_of
+from romtool.requirements.model import (
+    Alternative,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
+from romtool.requirements.read import requirements_of
 
 PORTS = "io"
 """The resource whose bases an expectation tells."""
@@ -22,15 +28,15 @@ def expect_findings(image: Image, expectation: Expectation) -> Iterator[Finding]
 
     Where several devices can be a function, the one that comes nearest counts.
     """
-    if image.frame is None:
+    if image.layout is None:
         return
-    devices = list(zip(card_of(image).devices, wants_of(image).devices, strict=True))
+    devices = list(zip(card_of(image).devices, requirements_of(image).devices, strict=True))
     for function in expectation.functions:
         judge = _Judge(image, expectation, function)
         found = [
-            list(judge.device(device, wants))
-            for device, wants in devices
-            if _is_known(device, wants, function)
+            list(judge.device(device, requirements))
+            for device, requirements in devices
+            if _is_known(device, requirements, function)
         ]
         if found:
             yield from min(found, key=_badness)
@@ -43,11 +49,11 @@ def _badness(findings: list[Finding]) -> tuple[int, int]:
     return errors, len(findings)
 
 
-def _is_known(device: Device, wants: DeviceWants, function: Function) -> bool:
+def _is_known(device: Device, requirements: DeviceRequirements, function: Function) -> bool:
     """Whether a device has this function: by an ID, or by what any of its choices asks for."""
     if function.compatible.intersection(_ids(device)):
         return True
-    return any(_has_shape(alternative, function) for alternative in wants.alternatives)
+    return any(_has_shape(alternative, function) for alternative in requirements.alternatives)
 
 
 def _ids(device: Device) -> Iterator[str]:
@@ -65,13 +71,13 @@ def _has_shape(alternative: Alternative, function: Function) -> bool:
     return near and all(_lines(alternative, wanted) for wanted in function.lines)
 
 
-def _spans(alternative: Alternative, function: Function) -> list[Span]:
+def _spans(alternative: Alternative, function: Function) -> list[RangeRequirement]:
     """Return the ranges of ports that can be the function's."""
     fewest, most = function.length
     return [
         need
         for need in alternative.of_kind(PORTS)
-        if isinstance(need, Span)
+        if isinstance(need, RangeRequirement)
         and fewest <= need.length <= most
         and any(_is_near(base, function) for base in need.bases)
     ]
@@ -81,23 +87,23 @@ def _is_near(base: int, function: Function) -> bool:
     return base in function.bases or any(base in bases for bases in function.near)
 
 
-def _stays_near(span: Span, function: Function) -> bool:
+def _stays_near(span: RangeRequirement, function: Function) -> bool:
     """Whether no base of the range is elsewhere: a range over all ports can be anything."""
     return all(_is_near(base, function) for base in span.bases)
 
 
-def _settled(span: Span, function: Function) -> bool:
+def _settled(span: RangeRequirement, function: Function) -> bool:
     """Whether every base of the range is one of the function's."""
     few = 0 < len(span.bases) <= len(function.bases)
     return few and function.bases.issuperset(span.bases)
 
 
-def _lines(alternative: Alternative, wanted: ExpectedLines) -> list[Lines]:
+def _lines(alternative: Alternative, wanted: ExpectedLines) -> list[LineRequirement]:
     """Return what a choice asks for of these lines, in a width that the function moves."""
     return [
         need
         for need in alternative.of_kind(wanted.resource)
-        if isinstance(need, Lines)
+        if isinstance(need, LineRequirement)
         and not need.is_empty
         and (not wanted.widths or need.width in wanted.widths)
     ]
@@ -111,8 +117,8 @@ class _Look(NamedTuple):
     """
 
     wanted: str
-    needs: Sequence[Need]
-    offering: Sequence[Need]
+    needs: Sequence[Requirement]
+    offering: Sequence[Requirement]
     settled: bool
 
 
@@ -133,20 +139,20 @@ class _Judge:
         image = self.image
         return self._sourced(finding(image.catalog, "expect-missing", image.items_at, **self.words))
 
-    def device(self, device: Device, wants: DeviceWants) -> Iterator[Finding]:
+    def device(self, device: Device, requirements: DeviceRequirements) -> Iterator[Finding]:
         """Yield what is wrong with the first choice of a device."""
-        first = wants.alternatives[0]
+        first = requirements.alternatives[0]
         start = device.choices[0].start if device.choices else device.start
         for look in (self._ports(first), *(self._taken(first, one) for one in self.function.lines)):
             if not look.settled:
-                yield self._sourced(self._found(look, wants.id, start.offset))
+                yield self._sourced(self._found(look, requirements.id, start.offset))
 
     def _ports(self, first: Alternative) -> _Look:
         spans, bases = _spans(first, self.function), self.function.bases
         wanted = one_of([address(base) for base in sorted(bases)])
         offering = [span for span in spans if any(base in span.bases for base in bases)]
         # A device that is known to have the function may have more ports than it needs.
-        enough = (need for need in first.of_kind(PORTS) if isinstance(need, Span))
+        enough = (need for need in first.of_kind(PORTS) if isinstance(need, RangeRequirement))
         settled = any(
             span.length >= self.function.length[0] and _settled(span, self.function)
             for span in enough
@@ -166,8 +172,10 @@ class _Judge:
     def _said(self, kind: str, words: str) -> str:
         """Return lines or bases the way an item that asks for them reads."""
         records = self.image.catalog.records.values()
-        record = next(one for one in records if one.asks is not None and one.asks.kind == kind)
-        return record.say.format_map({record.head.key: words})
+        record = next(
+            one for one in records if one.requires is not None and one.requires.kind == kind
+        )
+        return record.phrase.format_map({record.key_field.key: words})
 
     def _found(self, look: _Look, device: str, at: int) -> Finding:
         words = {**self.words, "device": device, "wanted": look.wanted}

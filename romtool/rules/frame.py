@@ -7,16 +7,16 @@ from collections.abc import Iterator
 from romtool.image.model import Compared, Image
 from romtool.rules.findings import Finding, finding
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame
-from romtool.schema.kinds import Constant, Count, Flag, Pins
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.field_types import Constant, Count, Flag, Pins
 from romtool.schema.numbers import address, hex_text
 
 
 def frame_findings(image: Image) -> Iterator[Finding]:
     """Yield what is wrong with signature, count, the frame's checksums and its limits."""
-    if image.frame is None:
+    if image.layout is None:
         return
-    for field in image.frame.computed_fields:
+    for field in image.layout.computed_fields:
         found = image.computed[field.key]
         if isinstance(field.kind, Constant):
             rule = "signature"
@@ -32,9 +32,9 @@ def frame_findings(image: Image) -> Iterator[Finding]:
             words = _words(field, found)
             way = found.way.replace("-", " ")
             yield finding(image.catalog, "count-way", field.at, way=way, **words)
-    yield from _settings(image, image.frame)
+    yield from _settings(image, image.layout)
     yield from _wiring(image)
-    limit = image.frame.max_pnp_bytes
+    limit = image.layout.max_pnp_bytes
     length = image.items_end - image.identifier_at
     if limit is not None and length > limit:
         at = image.identifier_at
@@ -51,13 +51,13 @@ def _is_cut(image: Image, count: Compared) -> bool:
     return image.cut_item is not None or image.items_end == len(image.data)
 
 
-def _settings(image: Image, frame: Frame) -> Iterator[Finding]:
+def _settings(image: Image, layout: ImageLayout) -> Iterator[Finding]:
     """Yield settings that keep the card silent, and those that are odd, all in one."""
     odd: list[Field] = []
     config = image.config
-    for field in frame.config_fields:
+    for field in layout.config_fields:
         value = config[field.key]
-        if field.turns_off and value:
+        if field.disables and value:
             words = {"title": field.title, "text": field.text, "key": field.key}
             yield finding(image.catalog, "key-off", field.at, ("config", field.key), **words)
         elif _is_untypical(field, value):
@@ -79,11 +79,11 @@ def _is_untypical(field: Field, value: object) -> bool:
     """
     if isinstance(field.kind, Pins) or field.is_default(value):
         return False
-    return value != field.off and not (isinstance(field.kind, Flag) and not value)
+    return value != field.off_value and not (isinstance(field.kind, Flag) and not value)
 
 
 def _wiring(image: Image) -> Iterator[Finding]:
-    for field in image.frame.config_fields if image.frame else ():
+    for field in image.layout.config_fields if image.layout else ():
         kind = field.kind
         if not isinstance(kind, Pins):
             continue

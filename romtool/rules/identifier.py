@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from romtool.image.decode import usual_id
 from romtool.image.model import Image
 from romtool.rules.findings import Finding, finding
-from romtool.schema.kinds import Spelled
+from romtool.schema.field_types import CompressedAscii
 from romtool.schema.numbers import hex_text
 
 
 def identifier_findings(image: Image) -> Iterator[Finding]:
     """Yield what is wrong with the serial identifier."""
     found = image.id_checksum
-    if image.frame is None or found is None:
+    if image.layout is None or found is None:
         return
     at = image.items_at - 1
     if not found.ok:
@@ -30,7 +30,7 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
 
 def _id(image: Image) -> Iterator[Finding]:
     field = image.catalog.identifier.id_field
-    assert isinstance(field.kind, Spelled)
+    assert isinstance(field.kind, CompressedAscii)
     at, words = image.identifier_at, {"what": field.title, "id": image.card_id}
     if image.card_id is None:
         raw = hex_text(image.identifier_raw[field.at :][: field.size])

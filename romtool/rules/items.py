@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import View
-from romtool.schema.kinds import Choice, Spelled, Text
+from romtool.schema.field_types import Choice, CompressedAscii, Text
 from romtool.schema.numbers import address, hex_text
 
 
@@ -16,11 +16,11 @@ def item_findings(view: View) -> Iterator[Finding]:
     for item in view.image.items:
         yield from _form(view, item)
         yield from _ids(view, item)
-        if item.explained:
+        if item.representable:
             yield from _widths(view, item)
 
 
-def _form(view: View, item: Item) -> Iterator[Finding]:
+def _form(view: View, item: Descriptor) -> Iterator[Finding]:
     record, catalog = item.record, view.catalog
     length = len(item.content)
     if record.role == "reserved":
@@ -30,31 +30,31 @@ def _form(view: View, item: Item) -> Iterator[Finding]:
         lengths = {"length": length, "lengths": record.lengths_in_words()}
         words = {"where": view.where([item]), "record": record.title}
         yield finding(catalog, "item-length", item.offset, **lengths, **words)
-    elif not item.explained and not _told_elsewhere(item):
+    elif not item.representable and not _told_elsewhere(item):
         words = {"where": view.where([item]), "record": record.title}
         yield finding(catalog, "item-bits", item.offset, **words)
 
 
-def _told_elsewhere(item: Item) -> bool:
+def _told_elsewhere(item: Descriptor) -> bool:
     """Whether another rule says what is odd about an item: an ID, characters of a name."""
     if item.record.role == "name":
-        return any(isinstance(field.kind, Text) for field in item.record.layout.fields)
+        return any(isinstance(field.kind, Text) for field in item.record.field_layout.fields)
     return any(not isinstance(item.values[key], str) for key in _id_keys(item))
 
 
-def _id_keys(item: Item) -> list[str]:
+def _id_keys(item: Descriptor) -> list[str]:
     """Return the keys of the IDs in an item."""
     if item.record.role == "version":
         return []
     fields = item.record.profile_fields
-    return [field.key for field in fields if isinstance(field.kind, Spelled)]
+    return [field.key for field in fields if isinstance(field.kind, CompressedAscii)]
 
 
-def _ids(view: View, item: Item) -> Iterator[Finding]:
+def _ids(view: View, item: Descriptor) -> Iterator[Finding]:
     catalog = view.catalog
     for key in _id_keys(item) if item.values else ():
-        field, value = item.record.layout.by_key[key], item.values[key]
-        assert isinstance(field.kind, Spelled)
+        field, value = item.record.field_layout.by_key[key], item.values[key]
+        assert isinstance(field.kind, CompressedAscii)
         if not isinstance(value, str):
             raw = hex_text(item.content[field.at :][: field.size])
             yield finding(catalog, "id-unspelt", item.offset, what=field.title, raw=raw)
@@ -64,7 +64,7 @@ def _ids(view: View, item: Item) -> Iterator[Finding]:
             yield finding(catalog, "id-generic", item.offset, what=field.title, id=value)
 
 
-def _widths(view: View, item: Item) -> Iterator[Finding]:
+def _widths(view: View, item: Descriptor) -> Iterator[Finding]:
     """A block of fields that several records share can say more than one of them may."""
     for field in item.record.profile_fields:
         if isinstance(field.kind, Choice) and item.values[field.key] in item.record.refuses:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
-from romtool.wants.needs import Span
+from romtool.requirements.model import RangeRequirement
 
 
 def limit_findings(view: View) -> Iterator[Finding]:
@@ -24,21 +24,27 @@ def _registers(view: View) -> Iterator[Trouble]:
         for alternative in device.alternatives:
             for kind, resource in view.catalog.resources.items():
                 needs = alternative.of_kind(kind)
-                if len(needs) <= resource.most:
+                if len(needs) <= resource.max_per_device:
                     continue
                 # The choice is named even where what is too many stands outside of it.
                 number = alternative.number
                 start = parts.start if number is None else parts.choices[number].start
-                words = {"count": len(needs), "kind": resource.title, "most": resource.most}
+                words = {
+                    "count": len(needs),
+                    "kind": resource.title,
+                    "most": resource.max_per_device,
+                }
                 yield trouble("too-many", start, **words)
 
 
 def _mixed(view: View) -> Iterator[Trouble]:
     """Memory of two address widths; told at the first item of the second one."""
     for kind, resource in view.catalog.resources.items():
-        if not resource.alike:
+        if not resource.single_width:
             continue
-        found = [(i, n) for i, n in view.needs if isinstance(n, Span) and n.kind == kind]
+        found = [
+            (i, n) for i, n in view.needs if isinstance(n, RangeRequirement) and n.kind == kind
+        ]
         for item, need in found:
             if need.bits != found[0][1].bits:
                 other = found[0][0].record.title

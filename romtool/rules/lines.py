@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.bus import Resource
 from romtool.schema.fields import Field
-from romtool.schema.kinds import Pins
+from romtool.schema.field_types import Pins
 from romtool.schema.numbers import one_of
-from romtool.wants.needs import Lines
-from romtool.wants.wired import wired
+from romtool.requirements.model import LineRequirement
+from romtool.requirements.wired import wired
 
 
 def line_findings(view: View) -> Iterator[Finding]:
@@ -24,17 +24,19 @@ def line_findings(view: View) -> Iterator[Finding]:
 
 def _troubles(view: View) -> Iterator[Trouble]:
     for item, need in view.needs:
-        if isinstance(need, Lines):
+        if isinstance(need, LineRequirement):
             resource = view.catalog.resources[need.kind]
             yield from _lines(view, resource, item, need)
             yield from _width(resource, item, need)
 
 
-def _lines(view: View, resource: Resource, item: Item, need: Lines) -> Iterator[Trouble]:
+def _lines(
+    view: View, resource: Resource, item: Descriptor, need: LineRequirement
+) -> Iterator[Trouble]:
     connected = wired(view.image, resource)
     record = item.record.title
     for line in need.lines:
-        if line in resource.never:
+        if line in resource.not_on_slot:
             yield trouble("line-off-bus", item, record=record, line=line)
         elif line in resource.renamed:
             name = resource.renamed[line]
@@ -44,8 +46,8 @@ def _lines(view: View, resource: Resource, item: Item, need: Lines) -> Iterator[
             yield trouble("not-wired", item, record=record, line=line, key=key)
 
 
-def _width(resource: Resource, item: Item, need: Lines) -> Iterator[Trouble]:
-    lines = [line for line in need.lines if line not in resource.never]
+def _width(resource: Resource, item: Descriptor, need: LineRequirement) -> Iterator[Trouble]:
+    lines = [line for line in need.lines if line not in resource.not_on_slot]
     able = resource.widths.get(need.width or "")
     if lines and able is not None and not able.intersection(lines):
         words = {"lines": one_of(list(map(str, lines))), "able": one_of(list(map(str, able)))}
@@ -55,13 +57,13 @@ def _width(resource: Resource, item: Item, need: Lines) -> Iterator[Trouble]:
 
 def _wiring(view: View, kind: str) -> list[Field]:
     """Return the frame's fields that say which lines have a pin; none in a frame without."""
-    return view.image.frame.wiring(kind) if view.image.frame else []
+    return view.image.layout.wiring(kind) if view.image.layout else []
 
 
 def _pins(view: View, field: Field) -> dict[int, str]:
     """Return the pin on each line that has one; the first where there are several."""
     assert isinstance(field.kind, Pins)
-    lines = view.image.frame_values[field.key]
+    lines = view.image.layout_values[field.key]
     connected = field.kind.connected(lines)
     return {line: field.kind.pin_name(lines.index(line)) for line in sorted(connected)}
 
@@ -72,7 +74,7 @@ def _idle_pins(view: View) -> Iterator[Finding]:
         offered = {
             on_bus(line)
             for _, need in view.needs
-            if isinstance(need, Lines) and need.kind == kind
+            if isinstance(need, LineRequirement) and need.kind == kind
             for line in need.lines
         }
         for field in _wiring(view, kind):

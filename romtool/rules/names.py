@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import View
 
@@ -25,7 +25,7 @@ def name_findings(view: View) -> Iterator[Finding]:
             yield finding(view.catalog, "name-long", item.offset, **words)
 
 
-def _characters(view: View, item: Item, where: str) -> Iterator[Finding]:
+def _characters(view: View, item: Descriptor, where: str) -> Iterator[Finding]:
     """Yield the first character of each sort that doesn't belong into a name."""
     at = item.record.header.size
     bad = [(place, code) for place, code in enumerate(item.content) if not _plain(code)]

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from romtool.image.model import Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import View
-from romtool.schema.kinds import Choice
+from romtool.schema.field_types import Choice
 
 MISPLACED_IN_CHOICES = ("version", "compatible", "name")
 
@@ -16,11 +16,11 @@ MISPLACED_IN_CHOICES = ("version", "compatible", "name")
 def order_findings(view: View) -> Iterator[Finding]:
     """Yield what is wrong with the order of the items."""
     image = view.image
-    if image.frame is None:
+    if image.layout is None:
         return
     catalog, items = image.catalog, image.items
     if not items or items[0].record.role != "version":
-        key = catalog.by_role["version"].head.key
+        key = catalog.by_role["version"].key_field.key
         yield finding(catalog, "no-version", image.items_at, ("card", key))
     for item in items[1:]:
         if item.record.role == "version":
@@ -72,17 +72,17 @@ def _choices(view: View) -> Iterator[Finding]:
             yield from _unopened(view, group.after)
 
 
-def _unopened(view: View, items: Iterable[Item]) -> Iterator[Finding]:
+def _unopened(view: View, items: Iterable[Descriptor]) -> Iterator[Finding]:
     for item in items:
         if item.role == "choices-end":
             yield _told(view, "choices-unopened", item)
 
 
-def _told(view: View, rule: str, item: Item, **words: object) -> Finding:
+def _told(view: View, rule: str, item: Descriptor, **words: object) -> Finding:
     return finding(view.catalog, rule, item.offset, where=view.where([item]), **words)
 
 
-def _priority(view: View, item: Item) -> Iterator[Finding]:
+def _priority(view: View, item: Descriptor) -> Iterator[Finding]:
     for field in item.record.profile_fields:
         value = item.values.get(field.key)
         named = isinstance(field.kind, Choice) and value in field.kind.names.values()

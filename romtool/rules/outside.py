@@ -1,4 +1,4 @@
-"""Checks of what is no PnP data: a read of nothing, bytes behind the end."""
+"""Checks of what is no PnP data: a read of nothing, bytes after the end."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ def unread_findings(image: Image) -> Iterator[Finding]:
         if image.data.count(pattern) == len(image.data):
             yield finding(image.catalog, rule, None)
             return
-    if image.frame is None:
+    if image.layout is None:
         yield finding(image.catalog, "no-frame", None)
 
 
 def outside_findings(image: Image) -> Iterator[Finding]:
-    """Yield where bytes behind the PnP data are neither fill nor a patch area.
+    """Yield where bytes after the PnP data are neither fill nor a patch area.
 
     Without an end item nobody knows where the PnP data ends.
     """

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding
 from romtool.rules.view import Trouble, View, joined, trouble
 from romtool.schema.bus import Bus
 from romtool.schema.numbers import address
-from romtool.wants.collide import Placed, answers_at
-from romtool.wants.needs import DeviceWants, Need, Span
+from romtool.requirements.collide import Placed, answers_at
+from romtool.requirements.model import DeviceRequirements, Requirement, RangeRequirement
 
 ALIASES_SHOWN = 3
 
@@ -22,16 +22,16 @@ def range_findings(view: View) -> Iterator[Finding]:
 
 def _troubles(view: View) -> Iterator[Trouble]:
     for item, need in view.needs:
-        if isinstance(need, Span):
+        if isinstance(need, RangeRequirement):
             yield from _span(view, item, need)
-    for device in view.wants.devices:
+    for device in view.requirements.devices:
         for need in _for_nothing(device):
             if need.item is not None:
                 record = need.item.record.title
                 yield trouble("length-zero", need.item, record=record, low=address(need.low))
 
 
-def _span(view: View, item: Item, need: Span) -> Iterator[Trouble]:
+def _span(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Trouble]:
     words = {"record": item.record.title, "low": address(need.low), "high": address(need.high)}
     if need.low > need.high:
         yield trouble("range-backwards", item, **words)
@@ -44,15 +44,15 @@ def _span(view: View, item: Item, need: Span) -> Iterator[Trouble]:
         del words["high"]
         yield trouble("base-askew", item, **words)
     elif need.low < need.high and need.step == 1 and need.length > 1:
-        things = item.record.head.things
+        things = item.record.key_field.unit_noun
         yield trouble("align-loose", item, length=need.length, things=things, **words)
-    elif view.catalog.resources[need.kind].ports:
+    elif view.catalog.resources[need.kind].is_io:
         yield from _block(view.catalog.bus, item, need)
-    if view.catalog.resources[need.kind].ports:
+    if view.catalog.resources[need.kind].is_io:
         yield from _ports(view, item, need)
 
 
-def _ports(view: View, item: Item, need: Span) -> Iterator[Trouble]:
+def _ports(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Trouble]:
     bus, record = view.catalog.bus, f"{item.record.title} {_in_words(need)}"
     if need.low < bus.system_ports_below:
         limit = address(bus.system_ports_below)
@@ -70,7 +70,7 @@ def _ports(view: View, item: Item, need: Span) -> Iterator[Trouble]:
             yield trouble(rule, item, record=there, ports=joined(over))
 
 
-def _decode(bus: Bus, item: Item, need: Span, record: str) -> Iterator[Trouble]:
+def _decode(bus: Bus, item: Descriptor, need: RangeRequirement, record: str) -> Iterator[Trouble]:
     last, beyond = need.high + need.length - 1, address(bus.alias_step)
     if last >= bus.alias_step:
         words = {"last": address(last), "bits": need.bits, "beyond": beyond}
@@ -82,7 +82,7 @@ def _decode(bus: Bus, item: Item, need: Span, record: str) -> Iterator[Trouble]:
     yield trouble("decode-10", item, **words)
 
 
-def _block(bus: Bus, item: Item, need: Span) -> Iterator[Trouble]:
+def _block(bus: Bus, item: Descriptor, need: RangeRequirement) -> Iterator[Trouble]:
     """Wide ranges begin at certain multiples; the first base that doesn't is named."""
     if need.length < bus.block_least:
         return
@@ -93,7 +93,7 @@ def _block(bus: Bus, item: Item, need: Span) -> Iterator[Trouble]:
             return
 
 
-def _in_words(need: Span) -> str:
+def _in_words(need: RangeRequirement) -> str:
     """Return where a range can be: 220h-22Fh, or 220h to 280h for its base."""
     if need.low < need.high:
         return f"{address(need.low)} to {address(need.high)}"
@@ -106,13 +106,13 @@ def _stretch(place: Placed) -> str:
     return f"{address(place.base)}-{address(place.base + place.length - 1)}"
 
 
-def _for_nothing(device: DeviceWants) -> Iterator[Span]:
+def _for_nothing(device: DeviceRequirements) -> Iterator[RangeRequirement]:
     """Yield the ranges of length 0 that keep no place.
 
     In a choice one does, where another choice has a range at the same place (Spec 7.3).
     """
     kept: set[tuple[str, int]] = set()
-    empty: list[tuple[str, int, Need]] = []
+    empty: list[tuple[str, int, Requirement]] = []
     for alternative in device.alternatives:
         counts: dict[str, int] = {}
         for need in alternative.own:
@@ -123,4 +123,4 @@ def _for_nothing(device: DeviceWants) -> Iterator[Span]:
                 kept.add((need.kind, place))
     always = (need for need in (*device.before, *device.after) if need.is_empty)
     useless = (need for kind, place, need in empty if (kind, place) not in kept)
-    yield from (need for need in (*always, *useless) if isinstance(need, Span))
+    yield from (need for need in (*always, *useless) if isinstance(need, RangeRequirement))

@@ -7,9 +7,14 @@ from collections.abc import Iterator, Sequence
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import View, joined
 from romtool.schema.catalog import Catalog
-from romtool.wants.fit import fits
-from romtool.wants.needs import CardWants, DeviceWants, Lines, Span
-from romtool.wants.short import short_of_lines
+from romtool.requirements.fit import fits
+from romtool.requirements.model import (
+    CardRequirements,
+    DeviceRequirements,
+    LineRequirement,
+    RangeRequirement,
+)
+from romtool.requirements.short import short_of_lines
 
 MOST_VALUES = 256
 """So many lines and bases, over all items, are put before the exact solver."""
@@ -17,16 +22,16 @@ MOST_VALUES = 256
 
 def together_findings(view: View) -> Iterator[Finding]:
     """Say if not all devices can work at once, though any two of them can."""
-    if any(isinstance(need, Span) and not need.bases for _, need in view.needs):
+    if any(isinstance(need, RangeRequirement) and not need.bases for _, need in view.needs):
         return
-    few = _in_conflict(view.catalog, view.wants)
+    few = _in_conflict(view.catalog, view.requirements)
     if few:
         names = joined([device.id for device in few])
         at = view.parts[few[-1].number].start.offset
         yield finding(view.catalog, "no-assignment", at, devices=names)
 
 
-def _in_conflict(catalog: Catalog, card: CardWants) -> list[DeviceWants]:
+def _in_conflict(catalog: Catalog, card: CardRequirements) -> list[DeviceRequirements]:
     """Return devices that can't all work, of which none can be left out; none if all can work.
 
     Only where neither counting nor a quick try can tell, the exact solver is asked, which takes
@@ -46,17 +51,17 @@ def _in_conflict(catalog: Catalog, card: CardWants) -> list[DeviceWants]:
     return [] if clash is None else [card.devices[number] for _, number, _ in clash.devices]
 
 
-def _values(card: CardWants) -> int:
+def _values(card: CardRequirements) -> int:
     """Return how many lines and bases the items of a card offer, one for each item and value."""
     return sum(
-        len(need.lines if isinstance(need, Lines) else need.bases)
+        len(need.lines if isinstance(need, LineRequirement) else need.bases)
         for device in card.devices
         for needs in (device.before, device.after, *(a.own for a in device.alternatives))
         for need in needs
     )
 
 
-def _fewest(catalog: Catalog, devices: Sequence[DeviceWants]) -> list[DeviceWants]:
+def _fewest(catalog: Catalog, devices: Sequence[DeviceRequirements]) -> list[DeviceRequirements]:
     """Return devices that can't all work, of which none can be left out."""
     few = list(devices)
     for device in devices:

@@ -8,11 +8,11 @@ from typing import NamedTuple
 
 from romtool.image.card import Card, Device, Place, card_of
 from romtool.image.model import Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
 from romtool.schema.catalog import Catalog
-from romtool.wants.needs import CardWants, DeviceWants, Need
-from romtool.wants.read import need_of, wants_in
+from romtool.requirements.model import CardRequirements, DeviceRequirements, Requirement
+from romtool.requirements.read import requirement_of, requirements_in
 
 MOST_NUMBERS = 4
 """So many choices or devices are named in a message; the rest is counted."""
@@ -22,11 +22,11 @@ class Trouble(NamedTuple):
     """What a rule has against an item; the same words about several items are told once."""
 
     rule: str
-    item: Item
+    item: Descriptor
     words: tuple[tuple[str, object], ...]
 
 
-def trouble(rule: str, item: Item, **words: object) -> Trouble:
+def trouble(rule: str, item: Descriptor, **words: object) -> Trouble:
     """Return what a rule has against an item, with these words for its message."""
     return Trouble(rule, item, tuple(words.items()))
 
@@ -49,19 +49,19 @@ class View:
         return self.card.devices
 
     @functools.cached_property
-    def wants(self) -> CardWants:
+    def requirements(self) -> CardRequirements:
         """What each device asks for."""
-        return wants_in(self.image, self.parts)
+        return requirements_in(self.image, self.parts)
 
     @property
-    def devices(self) -> Iterator[tuple[Device, DeviceWants]]:
+    def devices(self) -> Iterator[tuple[Device, DeviceRequirements]]:
         """The devices: their items, and what they ask for."""
-        return zip(self.parts, self.wants.devices, strict=True)
+        return zip(self.parts, self.requirements.devices, strict=True)
 
     @functools.cached_property
-    def needs(self) -> list[tuple[Item, Need]]:
+    def needs(self) -> list[tuple[Descriptor, Requirement]]:
         """The items that ask for something, those that belong to no device too."""
-        found = ((item, need_of(item)) for item in self.image.items)
+        found = ((item, requirement_of(item)) for item in self.image.items)
         return [(item, need) for item, need in found if need is not None]
 
     @functools.cached_property
@@ -69,7 +69,7 @@ class View:
         """The place of each item (by its offset): device and choice, counted from 0."""
         return self.card.places()
 
-    def where(self, items: Iterable[Item]) -> str:
+    def where(self, items: Iterable[Descriptor]) -> str:
         """Return where these items stand, in the card's terms: `device QRL0001, choice 2`."""
         found: dict[int, list[int | None]] = {}
         for item in items:
@@ -95,7 +95,7 @@ class View:
 
     def told_once(self, troubles: Iterable[Trouble]) -> Iterator[Finding]:
         """Yield a finding for each trouble; those in the same words are one, at the first item."""
-        found: dict[tuple[str, tuple[tuple[str, object], ...]], list[Item]] = {}
+        found: dict[tuple[str, tuple[tuple[str, object], ...]], list[Descriptor]] = {}
         for one in troubles:
             found.setdefault((one.rule, one.words), []).append(one.item)
         for (rule, words), items in found.items():

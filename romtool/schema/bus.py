@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from romtool.schema.described import Described
 
 
-class Asks(Described):
+class RequirementSpec(Described):
     """What an item asks the PC for: a kind of resource, and how to read it from the item.
 
     `bits`: address bits decoded, 0 where a field says. `decode`, `width`: the keys of the fields
@@ -32,12 +32,12 @@ class Resource(Described):
     title: str
     short: str
     source: str
-    most: int
-    never: frozenset[int] = frozenset()
+    max_per_device: int
+    not_on_slot: frozenset[int] = frozenset()
     renamed: Mapping[int, int]
     widths: Mapping[str, frozenset[int]]
-    ports: bool = False
-    alike: bool = False
+    is_io: bool = False
+    single_width: bool = False
 
     def on_bus(self, line: int) -> int:
         """Return the number by which a line goes on the bus."""
@@ -70,7 +70,7 @@ class Bus(Described):
         return 1 << bits <= self.alias_step
 
 
-class Consumer(Described):
+class PnpSoftware(Described):
     """What PnP software of the field makes of PnP data: how much it keeps, where it looks.
 
     `name_length`: characters of a name; `compatible_ids`: of a device; `devices`: of a card that

@@ -6,17 +6,17 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Wrong, refuse
-from romtool.schema.bus import Bus, Consumer, Resource
+from romtool.errors import InvalidValue, refuse
+from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
 from romtool.schema.expect import Expectation
-from romtool.schema.fields import Field, Layout
-from romtool.schema.frames import Frame, Part
-from romtool.schema.kinds import Check, Spelled
+from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.image_layouts import ImageLayout, Part
+from romtool.schema.field_types import Check, CompressedAscii
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
-from romtool.schema.records import Beginning, Header, Record
+from romtool.schema.records import TagInfo, Tag, DescriptorType
 from romtool.schema.starter import Starter
 from romtool.schema.tables import TableSpec
 
@@ -58,31 +58,31 @@ class Identifier(Described):
     title: str
     source: str
     size: int
-    layout: Layout
+    field_layout: FieldLayout
 
     @functools.cached_property
     def id_field(self) -> Field:
         """The field with the card's ID."""
-        return next(f for f in self.layout.fields if isinstance(f.kind, Spelled))
+        return next(f for f in self.field_layout.fields if isinstance(f.kind, CompressedAscii))
 
     @functools.cached_property
     def check_field(self) -> Field:
         """The field with the checksum."""
-        return next(f for f in self.layout.fields if isinstance(f.kind, Check))
+        return next(f for f in self.field_layout.fields if isinstance(f.kind, Check))
 
     @functools.cached_property
     def serial_field(self) -> Field:
         """The field that tells cards of one ID apart: the one that may be none."""
-        return next(f for f in self.layout.fields if f.default is None)
+        return next(f for f in self.field_layout.fields if f.default is None)
 
 
 class Catalog(Described):
     """Everything that the schemas say."""
 
-    headers: Mapping[str, Header]
-    records: Mapping[str, Record]
+    headers: Mapping[str, Tag]
+    records: Mapping[str, DescriptorType]
     identifier: Identifier
-    frames: Mapping[str, Frame]
+    layouts: Mapping[str, ImageLayout]
     parts: Mapping[str, Part]
     rules: Mapping[str, Rule]
     mishaps: Mapping[str, Mishap]
@@ -91,63 +91,67 @@ class Catalog(Described):
     resources: Mapping[str, Resource]
     bus: Bus
     protocol: Protocol
-    consumer: Consumer
+    consumer: PnpSoftware
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
 
     @functools.cached_property
-    def by_code(self) -> dict[tuple[str, int], Record]:
+    def by_code(self) -> dict[tuple[str, int], DescriptorType]:
         """The record for each header and item name."""
         return {(r.header.name, code): r for r in self.records.values() for code in r.codes}
 
     @functools.cached_property
-    def beginnings(self) -> tuple[Beginning | None, ...]:
+    def tag_infos(self) -> tuple[TagInfo | None, ...]:
         """What each first byte of an item says; None for one at which software stops reading.
 
         The item's name stands in the first byte, for all headers (Spec 6.2).
         """
         return tuple(self._beginning(first) for first in range(256))
 
-    def _beginning(self, first: int) -> Beginning | None:
+    def _beginning(self, first: int) -> TagInfo | None:
         for header in self.headers.values():
             found = header.read(bytes([first]).ljust(header.size, b"\0"))
             if found is not None and first != header.ends_reading:
                 code, length = found
                 record = self.by_code[header.name, code]
                 size = header.size + length if header.size == 1 else None
-                return Beginning(header=header, record=record, size=size, ends=record.role == "end")
+                return TagInfo(header=header, record=record, size=size, ends=record.role == "end")
         return None
 
     @functools.cached_property
-    def by_role(self) -> dict[str, Record]:
+    def by_role(self) -> dict[str, DescriptorType]:
         """The first record of each role."""
         return {record.role: record for record in reversed(list(self.records.values()))}
 
     @functools.cached_property
-    def entries(self) -> dict[str, list[Record]]:
+    def entries(self) -> dict[str, list[DescriptorType]]:
         """The records for each key of a profile's list of resources, the shortest first."""
-        found: dict[str, list[Record]] = {}
+        found: dict[str, list[DescriptorType]] = {}
         for record in sorted(self.records.values(), key=lambda r: r.header.size):
             if record.entry:
-                found.setdefault(record.head.key, []).append(record)
+                found.setdefault(record.key_field.key, []).append(record)
         return found
 
     def field(self, name: str) -> Field:
         """Return the field that a profile's key names, as RECORD.KEY or identifier.KEY."""
         owner, _, key = name.partition(".")
-        layout = self.identifier.layout if owner == "identifier" else self.records[owner].layout
+        layout = (
+            self.identifier.field_layout
+            if owner == "identifier"
+            else self.records[owner].field_layout
+        )
         return layout.by_key[key]
 
-    def shortest(self, head: str, values: Mapping[str, Any]) -> Record:
+    def shortest(self, head: str, values: Mapping[str, Any]) -> DescriptorType:
         """Return the record, of those whose entries begin with this key, that takes least room.
 
-        Raises Wrong where the values fit none of them.
+        Raises InvalidValue where the values fit none of them.
         """
         *others, longest = self.entries[head]
         for record in others:
             try:
                 record.write(values)
-            except Wrong:
+            except InvalidValue:
                 continue
             return record
         longest.write(values)
@@ -156,7 +160,7 @@ class Catalog(Described):
     @property
     def end_field(self) -> Field:
         """The field with the end item's checksum."""
-        return self.by_role["end"].head
+        return self.by_role["end"].key_field
 
     @functools.cached_property
     def no_end(self) -> str | None:
@@ -164,9 +168,9 @@ class Catalog(Described):
         return self.tables["override"].keys[self.end_field.key].absent
 
     @functools.cached_property
-    def default_frame(self) -> Frame:
+    def default_layout(self) -> ImageLayout:
         """The layout of a profile that names none."""
-        return next(frame for frame in self.frames.values() if frame.default)
+        return next(frame for frame in self.layouts.values() if frame.default)
 
     def parts_of(self, size: int) -> list[Part]:
         """Return the parts of exactly this size in bytes."""
@@ -174,7 +178,7 @@ class Catalog(Described):
         return sorted(found, key=lambda part: part.name)
 
     def part(self, name: str, size: int | None = None) -> Part:
-        """Return the part of this name, in small letters or capitals; raises Refused.
+        """Return the part of this name, in small letters or capitals; raises InputError.
 
         `size` (bytes): refuse a part of another size.
         """

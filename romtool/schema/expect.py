@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
-from romtool.errors import Fault, Path, Wrong
+from romtool.errors import Problem, Path, InvalidValue
 from romtool.schema.described import Described
-from romtool.schema.kinds import Kind, whole_number
+from romtool.schema.field_types import FieldType, whole_number
 from romtool.schema.numbers import one_of
 
 
@@ -94,8 +94,8 @@ def _bases(raw: Mapping[str, Any]) -> range:
 
 
 def function_faults(
-    raw: Mapping[str, Any], path: Path, ids: Kind, lines: Mapping[str, Collection[str]]
-) -> Iterator[Fault]:
+    raw: Mapping[str, Any], path: Path, ids: FieldType, lines: Mapping[str, Collection[str]]
+) -> Iterator[Problem]:
     """Yield what is wrong in the table of a function at `path`.
 
     `ids`: how IDs are spelt; `lines`: the resources of which a device takes lines, each with the
@@ -103,14 +103,14 @@ def function_faults(
     """
     if raw["length"] != sorted(raw["length"]) or len(raw["length"]) != 2:
         hint = "write [16, 16] for exactly 16"
-        yield Fault("length is not [fewest, most]", hint, (*path, "length"))
+        yield Problem("length is not [fewest, most]", hint, (*path, "length"))
     if not raw["bases"]:
-        yield Fault("there is no base to look at", "write [0x220] or the like", (*path, "bases"))
+        yield Problem("there is no base to look at", "write [0x220] or the like", (*path, "bases"))
     for index, known in enumerate(raw.get("compatible", ())):
         try:
             ids.to_stored(known)
-        except Wrong as wrong:
-            yield Fault(
+        except InvalidValue as wrong:
+            yield Problem(
                 wrong.message, "IDs by which software knows it", (*path, "compatible", index)
             )
     for index, wanted in enumerate(raw.get("lines", ())):
@@ -119,15 +119,15 @@ def function_faults(
 
 def _lines_faults(
     raw: Mapping[str, Any], path: Path, lines: Mapping[str, Collection[str]]
-) -> Iterator[Fault]:
+) -> Iterator[Problem]:
     kind = raw["resource"]
     if kind not in lines:
         hint = f"known are {one_of(sorted(lines))}"
-        yield Fault(f"a device takes no lines called {kind}", hint, (*path, "resource"))
+        yield Problem(f"a device takes no lines called {kind}", hint, (*path, "resource"))
         return
     if not raw["first"]:
-        yield Fault("there is no line to look for", "write [5, 7] or the like", (*path, "first"))
+        yield Problem("there is no line to look for", "write [5, 7] or the like", (*path, "first"))
     for index, width in enumerate(raw.get("widths", ())):
         if width not in lines[kind]:
             hint = f"known are {one_of(list(lines[kind]))}" if lines[kind] else "leave widths out"
-            yield Fault(f"{kind} has no width {width}", hint, (*path, "widths", index))
+            yield Problem(f"{kind} has no width {width}", hint, (*path, "widths", index))

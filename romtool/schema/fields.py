@@ -9,9 +9,9 @@ import functools
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from romtool.errors import Path, Wrong
+from romtool.errors import Path, InvalidValue
 from romtool.schema.described import Described
-from romtool.schema.kinds import Kind, Stored, Unexplained, Value
+from romtool.schema.field_types import FieldType, Stored, NotRepresentable, Value
 from romtool.schema.reading import Reader, raw_value
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class Field(Described):
     title: str
     text: str
     source: str
-    kind: Kind
+    kind: FieldType
     at: int
     size: int | None
     min_size: int | None = None
@@ -46,14 +46,14 @@ class Field(Described):
     absent: str | None = None
     absent_value: Value = None
     at_least: int = 0
-    say: str | None = None
-    always: bool = False
+    phrase: str | None = None
+    phrase_always: bool = False
     stated_with_range: bool = False
     length: str | None = None
     align: str | None = None
-    things: str | None = None
-    turns_off: str | None = None
-    off: int | None = None
+    unit_noun: str | None = None
+    disables: str | None = None
+    off_value: int | None = None
     path: Path = ()
 
     @property
@@ -62,16 +62,18 @@ class Field(Described):
         return self.optional or self.default is not MISSING
 
     def value_of(self, stored: Stored) -> Value:
-        """Return the value for people; raises Unexplained."""
+        """Return the value for people; raises NotRepresentable."""
         return None if stored is None else self.kind.to_value(stored)
 
     def stored_of(self, value: Value) -> Stored:
-        """Return the bits to store; raises Wrong with the field's own hint where it has none."""
+        """Return the bits to store; raises InvalidValue with the field's own hint where it has none."""
         try:
             return self.kind.to_stored(value)
-        except Wrong as wrong:
+        except InvalidValue as wrong:
             hint = wrong.hint or self.text or self.kind.usage
-            raise Wrong(f"{self.title}: {wrong.message}", hint, inside=wrong.inside) from None
+            raise InvalidValue(
+                f"{self.title}: {wrong.message}", hint, inside=wrong.inside
+            ) from None
 
     def is_default(self, value: Value) -> bool:
         """Whether a profile may leave this value out."""
@@ -120,7 +122,7 @@ class Unit(Described):
         return rest if self.size is None else min(self.size, rest)
 
 
-class Layout(Described):
+class FieldLayout(Described):
     """The fields of a frame, an item, the identifier or an item's header, in order."""
 
     fields: tuple[Field, ...]
@@ -191,14 +193,14 @@ class Layout(Described):
     def values(self, stored: Mapping[str, Stored]) -> tuple[dict[str, Value], bool]:
         """Return the values for people, and whether all of them could be explained."""
         values: dict[str, Value] = {}
-        explained = True
+        representable = True
         for field in self.fields:
             try:
                 values[field.key] = field.value_of(stored[field.key])
-            except Unexplained:
+            except NotRepresentable:
                 values[field.key] = raw_value(stored[field.key])
-                explained = False
-        return values, explained
+                representable = False
+        return values, representable
 
     def length_for(self, stored: Mapping[str, Stored]) -> int:
         """Return the shortest length that holds the stored values."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from romtool.errors import Fault, Path
+from romtool.errors import Problem, Path
 
 
 class SchemaFile(NamedTuple):
@@ -21,7 +21,7 @@ class Tables:
 
     def __init__(self, parsed: list[tuple[SchemaFile, dict[str, Any]]]) -> None:
         self.parsed = parsed
-        self.faults: list[Fault] = []
+        self.problems: list[Problem] = []
 
     def _all(self, name: str) -> Iterator[tuple[SchemaFile, Path, dict[str, Any], str]]:
         """Yield every table of this name with its file, its path and its source."""
@@ -39,4 +39,4 @@ class Tables:
             self._fault(f"{path[0]} {name} is described twice", (*path, "name"), hint)
 
     def _fault(self, message: str, path: Path, hint: str = "") -> None:
-        self.faults.append(Fault(message, hint, path, file=self.file))
+        self.problems.append(Problem(message, hint, path, file=self.file))

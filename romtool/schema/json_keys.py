@@ -8,8 +8,8 @@ from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import MISSING, Field
-from romtool.schema.kinds.texts import hex_schema
-from romtool.schema.records import Record
+from romtool.schema.field_types.texts import hex_schema
+from romtool.schema.records import DescriptorType
 from romtool.schema.spelt_numbers import number_schema
 from romtool.schema.tables import KeySpec, TableSpec
 
@@ -56,7 +56,7 @@ def _plain(catalog: Catalog, key: KeySpec) -> Json:
     """Return the schema of a key that names no field: by its type."""
     for record in catalog.records.values():
         if record.length_key == key.name:
-            return number_schema(*((length, length) for length in record.layout.lengths()))
+            return number_schema(*((length, length) for length in record.field_layout.lengths()))
     if key.type == "number":
         highest = TOP if key.maximum is None else key.maximum
         return number_schema((key.minimum or 0, highest))
@@ -67,7 +67,7 @@ def _plain(catalog: Catalog, key: KeySpec) -> Json:
     return {"type": "string"} if key.type in ("word", "text") else {}
 
 
-def field_value(field: Field, record: Record | None = None) -> Json:
+def field_value(field: Field, record: DescriptorType | None = None) -> Json:
     """Return the schema of a field's value; `record`: the item in which it stands."""
     value = field.kind.json_schema()
     if record is not None and field.size is None:
@@ -76,7 +76,7 @@ def field_value(field: Field, record: Record | None = None) -> Json:
     return value
 
 
-def described(field: Field, record: Record | None = None) -> Json:
+def described(field: Field, record: DescriptorType | None = None) -> Json:
     """Return the schema of a field, with its name, its meaning and its default."""
     words = f"{field.title}: {field.text}" if field.text else field.title
     return {**field_value(field, record), **_default(field), "description": words}
@@ -119,7 +119,7 @@ def _entries(catalog: Catalog) -> Iterator[Json]:
             yield _entry(record, catalog.tables["entry"].keys["form"])
 
 
-def _entry(record: Record, form: KeySpec) -> Json:
+def _entry(record: DescriptorType, form: KeySpec) -> Json:
     properties = {field.key: described(field, record) for field in record.profile_fields}
     if record.form:
         properties[form.name] = {"const": record.form, "description": form.text}

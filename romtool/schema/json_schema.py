@@ -19,7 +19,7 @@ from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import Field
-from romtool.schema.frames import Frame, is_computed
+from romtool.schema.image_layouts import ImageLayout, is_computed
 from romtool.schema.json_keys import (
     Json,
     described,
@@ -28,8 +28,8 @@ from romtool.schema.json_keys import (
     part_names,
     table_schema,
 )
-from romtool.schema.kinds import Constant, Count
-from romtool.schema.kinds.texts import hex_schema
+from romtool.schema.field_types import Constant, Count
+from romtool.schema.field_types.texts import hex_schema
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -46,8 +46,8 @@ def profile_schema(catalog: Catalog) -> Json:
     whole = catalog.identifier.name
     override[whole] |= hex_schema(catalog.identifier.size, catalog.identifier.size)
     own = dict(override)
-    frames = catalog.frames.values()
-    override |= _together([_overrides(frame) for frame in frames])
+    layouts = catalog.layouts.values()
+    override |= _together([_overrides(layout) for layout in layouts])
     return {
         "$schema": DRAFT,
         "title": "romtool card profile",
@@ -55,13 +55,13 @@ def profile_schema(catalog: Catalog) -> Json:
         "allOf": [
             _raw_or_card(root["properties"]),
             _card_of(catalog, needed),
-            *(_layout(frame, own) for frame in frames),
+            *(_layout(layout, own) for layout in layouts),
         ],
         "$defs": {
             **tables,
             "config": {
                 "type": "object",
-                "properties": _together([_config(frame) for frame in frames]),
+                "properties": _together([_config(layout) for layout in layouts]),
                 "additionalProperties": False,
             },
             "entry": entries_schema(catalog),
@@ -82,7 +82,7 @@ def _reached(catalog: Catalog) -> list[str]:
 def _image(catalog: Catalog, image: Json) -> None:
     """Add what the catalogue knows of [image]: layouts, parts, what can't stand together."""
     keys = image["properties"]
-    keys["layout"] |= {"enum": list(catalog.frames), "default": catalog.default_frame.name}
+    keys["layout"] |= {"enum": list(catalog.layouts), "default": catalog.default_layout.name}
     keys["part"] |= part_names(catalog.parts)
     keys["raw"] |= hex_schema(1)
     image["not"] = {"required": ["part", "size"]}
@@ -94,15 +94,15 @@ def _together(found: list[Json]) -> Json:
     return {key: either([one[key] for one in found if key in one]) for key in keys}
 
 
-def _config(frame: Frame) -> Json:
-    return {field.key: described(field) for field in frame.config_fields}
+def _config(layout: ImageLayout) -> Json:
+    return {field.key: described(field) for field in layout.config_fields}
 
 
-def _overrides(frame: Frame) -> Json:
+def _overrides(layout: ImageLayout) -> Json:
     """Return what of a frame can be overridden: a constant that is part of a byte can't."""
     return {
         field.key: _computed(field)
-        for field in frame.computed_fields
+        for field in layout.computed_fields
         if not isinstance(field.kind, Constant) or field.kind.is_bytes
     }
 
@@ -127,7 +127,7 @@ def _raw_or_card(tables: Json) -> Json:
 def _card_of(catalog: Catalog, needed: list[str]) -> Json:
     """Say what [card] must hold: an ID, or nothing of an identifier that is overridden whole."""
     stated = {"required": [catalog.identifier.name]}
-    fields = [f.key for f in catalog.identifier.layout.fields if not is_computed(f)]
+    fields = [f.key for f in catalog.identifier.field_layout.fields if not is_computed(f)]
     without = {"properties": dict.fromkeys(fields, False)}
     return {
         "properties": {"card": {"allOf": _versions(catalog)}},
@@ -149,15 +149,15 @@ def _versions(catalog: Catalog) -> list[Json]:
     return found
 
 
-def _layout(frame: Frame, own: Json) -> Json:
+def _layout(layout: ImageLayout, own: Json) -> Json:
     """Say what a layout's configuration and its overrides may hold."""
-    chosen: Json = {"properties": {"layout": {"const": frame.name}}}
+    chosen: Json = {"properties": {"layout": {"const": layout.name}}}
     condition: Json = {"properties": {"image": chosen}}
-    if not frame.default:
+    if not layout.default:
         chosen["required"] = ["layout"]
         condition["required"] = ["image"]
-    override = own | _overrides(frame)
-    tables = {"config": _config(frame), "override": override}
+    override = own | _overrides(layout)
+    tables = {"config": _config(layout), "override": override}
     closed = {
         name: {"properties": keys, "additionalProperties": False} for name, keys in tables.items()
     }

@@ -1,49 +1,49 @@
-"""Schema files to the catalogue: each file held against the schema for the schemas, then made."""
+"""Schema files to the catalogue: each file compared with the schema for the schemas, then made."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from romtool.errors import Fault, Path, Refused
-from romtool.schema.bus import Asks, Bus, Consumer, Resource
+from romtool.errors import Problem, Path, InputError
+from romtool.schema.bus import RequirementSpec, Bus, PnpSoftware, Resource
 from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
 from romtool.schema.checksums import Checksum
 from romtool.schema.expect import Expectation, expectation_of, function_faults
-from romtool.schema.fields import Layout
-from romtool.schema.frames import Frame, Part, is_computed
+from romtool.schema.fields import FieldLayout
+from romtool.schema.image_layouts import ImageLayout, Part, is_computed
 from romtool.schema.gathering import SchemaFile
-from romtool.schema.kinds import Group, Lines, Spelling, whole_number
-from romtool.schema.layouts import layout_of
+from romtool.schema.field_types import Group, Lines, CompressedAsciiCode, whole_number
+from romtool.schema.field_layouts import layout_of
 from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import parse_hex, parse_number
 from romtool.schema.protocol_loading import ProtocolTables
-from romtool.schema.records import Header, Record
+from romtool.schema.records import Tag, DescriptorType
 from romtool.schema.starter import Starter, starter_of
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
 
 
 def load(files: Sequence[SchemaFile]) -> Catalog:
-    """Return the catalogue of these files; raises Refused with file and place of each fault."""
+    """Return the catalogue of these files; raises InputError with file and place of each fault."""
     parsed = [(file, _parse(file)) for file in files]
     meta = _meta(parsed)
-    faults = [
-        fault
+    problems = [
+        problem
         for file, data in parsed
-        for fault in _in(
+        for problem in _in(
             file.name, check_table(data, meta["own-file" if file.own else "file"], meta)
         )
     ]
-    if faults:
-        raise Refused(faults)
+    if problems:
+        raise InputError(problems)
     return _Loader(parsed, meta).catalog()
 
 
 def _parse(file: SchemaFile) -> dict[str, Any]:
     try:
         return parse_toml(file.text)
-    except Refused as refused:
+    except InputError as refused:
         raise refused.in_file(file.name) from None
 
 
@@ -52,11 +52,13 @@ def _meta(parsed: list[tuple[SchemaFile, dict[str, Any]]]) -> dict[str, TableSpe
         specs = data.get("table", [])
         if isinstance(specs, list) and any(spec.get("name") == "file" for spec in specs):
             return table_specs(specs)
-    raise Refused([Fault("no schema for the schemas was found", "the installation is damaged")])
+    raise InputError(
+        [Problem("no schema for the schemas was found", "the installation is damaged")]
+    )
 
 
-def _in(file: str, faults: Iterable[Fault]) -> Iterator[Fault]:
-    yield from Refused(faults).in_file(file).faults
+def _in(file: str, problems: Iterable[Problem]) -> Iterator[Problem]:
+    yield from InputError(problems).in_file(file).problems
 
 
 class _Loader(ProtocolTables):
@@ -68,7 +70,7 @@ class _Loader(ProtocolTables):
         super().__init__(parsed)
         self.blocks: dict[str, Block] = {}
         self.checksums: dict[str, Checksum] = {}
-        self.spellings: dict[str, Spelling] = {}
+        self.spellings: dict[str, CompressedAsciiCode] = {}
         tables = [t for _, data in parsed for t in data.get("table", [])]
         self.overrides = set(table_specs(tables)["override"].keys)
         keys = meta["field"].keys
@@ -88,7 +90,7 @@ class _Loader(ProtocolTables):
         for _file, path, raw, _ in self._all("spelling"):
             self._new(self.spellings, raw["name"], path)
             groups = tuple(Group(**group) for group in raw["group"])
-            self.spellings[raw["name"]] = Spelling(
+            self.spellings[raw["name"]] = CompressedAsciiCode(
                 name=raw["name"],
                 title=raw["title"],
                 bits=raw["bits"],
@@ -101,18 +103,18 @@ class _Loader(ProtocolTables):
         for file, path, raw, source in self._all("block"):
             self._new(self.blocks, raw["name"], path)
             self.blocks[raw["name"]] = Block(file.name, path, {**raw, "source": source})
-        headers: dict[str, Header] = {}
+        headers: dict[str, Tag] = {}
         for file, path, raw, source in self._all("header"):
             layout = self._layout(file, path, raw, source, raw["size"])
-            headers[raw["name"]] = Header(
+            headers[raw["name"]] = Tag(
                 name=raw["name"],
                 title=raw["title"],
                 source=source,
                 size=raw["size"],
-                layout=layout,
+                field_layout=layout,
                 ends_reading=raw.get("ends_reading"),
             )
-        frames = self._frames()
+        layouts = self._frames()
         identifier = self._identifier()
         resources = self._resources()
         records = self._records(headers, resources)
@@ -132,13 +134,13 @@ class _Loader(ProtocolTables):
         for _, data in self.parsed:
             tables |= table_specs(data.get("table", []))
         protocol = self._protocol(resources, self.checksums)
-        if self.faults:
-            raise Refused(self.faults)
+        if self.problems:
+            raise InputError(self.problems)
         return Catalog(
             headers=headers,
             records=records,
             identifier=identifier,
-            frames=frames,
+            layouts=layouts,
             parts=parts,
             rules=rules,
             mishaps=mishaps,
@@ -152,12 +154,12 @@ class _Loader(ProtocolTables):
             checksums=self.checksums,
         )
 
-    def _frames(self) -> dict[str, Frame]:
-        frames: dict[str, Frame] = {}
+    def _frames(self) -> dict[str, ImageLayout]:
+        layouts: dict[str, ImageLayout] = {}
         for file, path, raw, source in self._all("frame"):
-            self._new(frames, raw["name"], path)
+            self._new(layouts, raw["name"], path)
             layout = self._layout(file, path, raw, source, raw["size"])
-            self._check_frame(raw, path, layout, frames)
+            self._check_frame(raw, path, layout, layouts)
             for field in layout.fields:
                 if not is_computed(field) and not field.may_be_left_out:
                     self._fault(
@@ -165,7 +167,7 @@ class _Loader(ProtocolTables):
                         field.path,
                         "a profile may leave it out: give its typical value",
                     )
-            frames[raw["name"]] = Frame(
+            layouts[raw["name"]] = ImageLayout(
                 name=raw["name"],
                 title=raw["title"],
                 text=raw.get("text", ""),
@@ -175,12 +177,16 @@ class _Loader(ProtocolTables):
                 patch=raw.get("patch", False),
                 max_pnp_bytes=raw.get("max_pnp_bytes"),
                 default=raw.get("default", False),
-                layout=layout,
+                field_layout=layout,
             )
-        return frames
+        return layouts
 
     def _check_frame(
-        self, raw: Mapping[str, Any], path: Path, layout: Layout, others: Mapping[str, Frame]
+        self,
+        raw: Mapping[str, Any],
+        path: Path,
+        layout: FieldLayout,
+        others: Mapping[str, ImageLayout],
     ) -> None:
         """Refuse what would be two things at once in a profile."""
         if raw.get("default") and any(frame.default for frame in others.values()):
@@ -199,14 +205,14 @@ class _Loader(ProtocolTables):
                 title=raw["title"],
                 source=source,
                 size=raw["size"],
-                layout=layout,
+                field_layout=layout,
             )
-        raise Refused([Fault("no schema describes the serial identifier")])
+        raise InputError([Problem("no schema describes the serial identifier")])
 
     def _records(
-        self, headers: Mapping[str, Header], resources: Mapping[str, Resource]
-    ) -> dict[str, Record]:
-        records: dict[str, Record] = {}
+        self, headers: Mapping[str, Tag], resources: Mapping[str, Resource]
+    ) -> dict[str, DescriptorType]:
+        records: dict[str, DescriptorType] = {}
         owners: dict[tuple[str, int], str] = {}
         for file, path, raw, source in self._all("record"):
             self._new(records, raw["name"], path)
@@ -223,7 +229,7 @@ class _Loader(ProtocolTables):
                         f"item name {code:X}h belongs to {owners[header.name, code]} too", path
                     )
                 owners[header.name, code] = raw["name"]
-            records[raw["name"]] = Record(
+            records[raw["name"]] = DescriptorType(
                 name=raw["name"],
                 title=raw["title"],
                 source=source,
@@ -234,9 +240,9 @@ class _Loader(ProtocolTables):
                 form=raw.get("form"),
                 length_key=raw.get("length_key"),
                 refuses=tuple(raw.get("refuses", ())),
-                say=raw["say"],
-                asks=self._asks(raw, path, resources),
-                layout=self._layout(file, path, raw, source, None),
+                phrase=raw["phrase"],
+                requires=self._asks(raw, path, resources),
+                field_layout=self._layout(file, path, raw, source, None),
             )
         for header in headers.values():
             missing = set(range(header.top_code + 1)) - {c for n, c in owners if n == header.name}
@@ -247,13 +253,13 @@ class _Loader(ProtocolTables):
 
     def _asks(
         self, raw: Mapping[str, Any], path: Path, resources: Mapping[str, Resource]
-    ) -> Asks | None:
-        if "asks" not in raw:
+    ) -> RequirementSpec | None:
+        if "requires" not in raw:
             return None
-        asks = Asks(**raw["asks"])
-        if asks.kind not in resources:
-            self._fault(f"no resource is called {asks.kind}", (*path, "asks", "kind"))
-        return asks
+        requires = RequirementSpec(**raw["requires"])
+        if requires.kind not in resources:
+            self._fault(f"no resource is called {requires.kind}", (*path, "requires", "kind"))
+        return requires
 
     def _resources(self) -> dict[str, Resource]:
         resources: dict[str, Resource] = {}
@@ -264,28 +270,32 @@ class _Loader(ProtocolTables):
                 title=raw["title"],
                 short=raw["short"],
                 source=source,
-                most=raw["most"],
-                never=frozenset(raw.get("never", ())),
+                max_per_device=raw["max_per_device"],
+                not_on_slot=frozenset(raw.get("not_on_slot", ())),
                 renamed={int(line): other for line, other in raw.get("renamed", {}).items()},
                 widths={width: frozenset(lines) for width, lines in raw.get("widths", {}).items()},
-                ports=raw.get("ports", False),
-                alike=raw.get("alike", False),
+                is_io=raw.get("is_io", False),
+                single_width=raw.get("single_width", False),
             )
         return resources
 
     def _starter(self) -> Starter:
         for _file, _path, raw, source in self._all("starter"):
             return starter_of(raw, source)
-        raise Refused([Fault("no schema describes a card to begin with")])
+        raise InputError([Problem("no schema describes a card to begin with")])
 
     def _expectations(
         self,
         identifier: Identifier,
-        records: Mapping[str, Record],
+        records: Mapping[str, DescriptorType],
         resources: Mapping[str, Resource],
     ) -> dict[str, Expectation]:
         """Return what software expects; a user's own replaces a shipped one of its name."""
-        asked = {r.asks.kind for r in records.values() if r.asks and isinstance(r.head.kind, Lines)}
+        asked = {
+            r.requires.kind
+            for r in records.values()
+            if r.requires and isinstance(r.key_field.kind, Lines)
+        }
         lines = {kind: resources[kind].widths for kind in asked if kind in resources}
         shipped: dict[str, Expectation] = {}
         own: dict[str, Expectation] = {}
@@ -295,8 +305,8 @@ class _Loader(ProtocolTables):
             for index, function in enumerate(raw["function"]):
                 place = (*path, "function", index)
                 found = function_faults(function, place, identifier.id_field.kind, lines)
-                self.faults += Refused(found).in_file(file.name).faults
-            if not self.faults:
+                self.problems += InputError(found).in_file(file.name).problems
+            if not self.problems:
                 known[raw["name"]] = expectation_of(raw, source, file.name)
         return shipped | own
 
@@ -314,14 +324,14 @@ class _Loader(ProtocolTables):
                 block_least=raw["block"]["least"],
                 block_step=raw["block"]["step"],
             )
-        raise Refused([Fault("no schema describes the bus")])
+        raise InputError([Problem("no schema describes the bus")])
 
-    def _consumer(self) -> Consumer:
+    def _consumer(self) -> PnpSoftware:
         for _file, _path, raw, source in self._all("consumer"):
             scan = raw["read_scan"]
             first, last = scan["leaves_out"]
             found = range(scan["lowest"], scan["highest"] + 1, scan["step"])
-            return Consumer(
+            return PnpSoftware(
                 title=raw["title"],
                 source=source,
                 name_length=raw["name_length"],
@@ -330,7 +340,7 @@ class _Loader(ProtocolTables):
                 refused_checksum=raw["refused_checksum"],
                 read_scan=tuple(port for port in found if not first <= port <= last),
             )
-        raise Refused([Fault("no schema describes what PnP software makes of PnP data")])
+        raise InputError([Problem("no schema describes what PnP software makes of PnP data")])
 
     def _parts(self) -> dict[str, Part]:
         parts: dict[str, Part] = {}
@@ -348,13 +358,13 @@ class _Loader(ProtocolTables):
 
     def _layout(
         self, file: SchemaFile, path: Path, raw: Mapping[str, Any], source: str, size: int | None
-    ) -> Layout:
+    ) -> FieldLayout:
         try:
             fields = list(self.make.fields(raw["field"], (*path, "field"), source))
             return layout_of(fields, size, path)
-        except Refused as refused:
-            self.faults.extend(refused.in_file(file.name).faults)
-            return Layout(fields=(), units=())
+        except InputError as refused:
+            self.problems.extend(refused.in_file(file.name).problems)
+            return FieldLayout(fields=(), units=())
 
 
 def _codes(raw: Mapping[str, Any]) -> Iterator[int]:

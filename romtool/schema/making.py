@@ -6,12 +6,12 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from romtool.errors import Fault, Path, Refused, Wrong
+from romtool.errors import Problem, Path, InputError, InvalidValue
 from romtool.schema.checksums import Checksum
 from romtool.schema.fields import MISSING, Field
-from romtool.schema.kind_making import KindMaker
-from romtool.schema.kinds import Spelling, whole_number
-from romtool.schema.layouts import layout_of
+from romtool.schema.field_type_making import FieldTypeMaker
+from romtool.schema.field_types import CompressedAsciiCode, whole_number
+from romtool.schema.field_layouts import layout_of
 from romtool.schema.numbers import one_of
 from romtool.schema.tables import KeySpec
 
@@ -37,16 +37,16 @@ class FieldMaker:
         self,
         blocks: Mapping[str, Block],
         checksums: Mapping[str, Checksum],
-        spellings: Mapping[str, Spelling],
+        spellings: Mapping[str, CompressedAsciiCode],
         keys: Mapping[str, KeySpec],
     ) -> None:
         self.blocks = blocks
         self.spellings = spellings
         self.keys = keys
-        self.kinds = KindMaker(checksums, spellings)
+        self.kinds = FieldTypeMaker(checksums, spellings)
 
     def fields(self, raws: Sequence[dict[str, Any]], path: Path, source: str) -> Iterator[Field]:
-        """Yield the fields of these tables at `path`; raises Refused at the first fault."""
+        """Yield the fields of these tables at `path`; raises InputError at the first fault."""
         for index, raw in enumerate(raws):
             place = (*path, index)
             if "use" in raw:
@@ -57,41 +57,41 @@ class FieldMaker:
     def _block(self, raw: Mapping[str, Any], path: Path) -> Iterator[Field]:
         if raw["use"] not in self.blocks:
             hint = f"known are {one_of(list(self.blocks))}" if self.blocks else ""
-            raise Refused([Fault(f"no block is called {raw['use']}", hint, (*path, "use"))])
+            raise InputError([Problem(f"no block is called {raw['use']}", hint, (*path, "use"))])
         block, block_path = self.blocks[raw["use"]].raw, self.blocks[raw["use"]].path
         if raw.get("bytes", 1) != block["size"]:
             message = f"block {block['name']} has {block['size']} bytes"
-            raise Refused([Fault(message, f"write bytes = {block['size']}", path)])
+            raise InputError([Problem(message, f"write bytes = {block['size']}", path)])
         try:
             inner = list(self.fields(block["field"], (*block_path, "field"), block["source"]))
             layout_of(inner, block["size"], block_path)
-        except Refused as refused:
+        except InputError as refused:
             raise refused.in_file(self.blocks[raw["use"]].file) from None
         for field in inner:
             yield _moved(field, raw["at"], path)
 
     def _field(self, raw: Mapping[str, Any], path: Path, source: str) -> Field:
         if "type" not in raw:
-            raise Refused([Fault("the field has no type", "or write use = a block", path)])
+            raise InputError([Problem("the field has no type", "or write use = a block", path)])
         for name in raw:
             if self.keys[name].only and raw["type"] not in self.keys[name].only:
                 message = f"{name} means nothing for a field of type {raw['type']}"
                 hint = f"{self.keys[name].text}; leave it out"
-                raise Refused([Fault(message, hint, (*path, name), on_key=True)])
+                raise InputError([Problem(message, hint, (*path, name), on_key=True)])
         size = raw.get("bytes", 1)
         if size != "rest" and (isinstance(size, bool) or not isinstance(size, int) or size < 1):
             hint = 'a number of bytes, or "rest"'
-            raise Refused([Fault(f"bytes: {size} is not a size", hint, (*path, "bytes"))])
+            raise InputError([Problem(f"bytes: {size} is not a size", hint, (*path, "bytes"))])
         low, bits = 0, 0 if size == "rest" else size * 8
         if "bits" in raw:
             low, bits = _bits(raw["bits"], (*path, "bits"), bits)
         reserved = raw["type"] == "reserved"
         if "key" not in raw and not reserved:
-            raise Refused([Fault("the field has no key", "its name in profiles", path)])
+            raise InputError([Problem("the field has no key", "its name in profiles", path)])
         key = raw.get("key", f"reserved_{raw['at']}_{low}")
         if not KEY.fullmatch(key):
             hint = "lower-case letters, digits and _, a letter first: it is a key of profiles"
-            raise Refused([Fault(f'key: "{key}" is not a key', hint, (*path, "key"))])
+            raise InputError([Problem(f'key: "{key}" is not a key', hint, (*path, "key"))])
         try:
             kind = self.kinds.kind(raw, bits)
             default = raw.get("default", None if raw.get("none") is not None else MISSING)
@@ -99,13 +99,13 @@ class FieldMaker:
                 default = 0
             if default is not MISSING:
                 kind.to_stored(default)
-        except Wrong as wrong:
-            hint = wrong.hint or "mend its default"
-            raise Refused([Fault(f"{key}: {wrong.message}", hint, path)]) from None
+        except InvalidValue as wrong:
+            hint = wrong.hint or "fix its default"
+            raise InputError([Problem(f"{key}: {wrong.message}", hint, path)]) from None
         except KeyError as missing:
             message = f"a field of type {raw['type']} needs {missing.args[0]}"
             hint = self.keys[missing.args[0]].text
-            raise Refused([Fault(f"{key}: {message}", hint, path)]) from None
+            raise InputError([Problem(f"{key}: {message}", hint, path)]) from None
         return Field(
             key=key,
             title=raw.get("title", key.replace("_", " ")),
@@ -122,14 +122,14 @@ class FieldMaker:
             absent=raw.get("absent"),
             absent_value=raw.get("absent_value"),
             at_least=raw.get("at_least", 0),
-            say=raw.get("say"),
-            always=raw.get("always", False),
+            phrase=raw.get("phrase"),
+            phrase_always=raw.get("phrase_always", False),
             stated_with_range=raw.get("stated_with_range", False),
             length=raw.get("length"),
             align=raw.get("align"),
-            things=raw.get("things"),
-            turns_off=raw.get("turns_off"),
-            off=whole_number(raw["off"]) if "off" in raw else None,
+            unit_noun=raw.get("unit_noun"),
+            disables=raw.get("disables"),
+            off_value=whole_number(raw["off_value"]) if "off_value" in raw else None,
             path=path,
         )
 
@@ -151,5 +151,5 @@ def _bits(text: str, path: Path, width: int) -> tuple[int, int]:
         or not int(low) <= int(high) < width
     ):
         hint = f'write "7" or "4:0", the highest first, below {width}'
-        raise Refused([Fault(f'bits: "{text}" is no range of bits', hint, path)])
+        raise InputError([Problem(f'bits: "{text}" is no range of bits', hint, path)])
     return int(low), int(high) - int(low) + 1

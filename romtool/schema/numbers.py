@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from romtool.errors import Wrong
+from romtool.errors import InvalidValue
 
 _NUMBER = re.compile(r"(?:0[xX](?P<x>[0-9A-Fa-f]+)|(?P<h>[0-9A-Fa-f]+)[hH]|(?P<d>[0-9]+))\Z")
 LONGEST = 40
@@ -14,12 +14,14 @@ _SPACE = re.compile(r"\s+")
 
 
 def parse_number(text: str) -> int:
-    """Read `544`, `0x220` or `220h`; raises Wrong for anything else."""
+    """Read `544`, `0x220` or `220h`; raises InvalidValue for anything else."""
     found = _NUMBER.match(text.strip())
     if found is None:
-        raise Wrong(f"{shorten(text)} is not a number", 'write 544, 0x220 or "220h"')
+        raise InvalidValue(f"{shorten(text)} is not a number", 'write 544, 0x220 or "220h"')
     if len(text) > LONGEST:
-        raise Wrong(f"{shorten(text)} is too long a number", "no field is wider than 32 bits")
+        raise InvalidValue(
+            f"{shorten(text)} is too long a number", "no field is wider than 32 bits"
+        )
     if found["d"] is not None:
         return int(found["d"])
     return int(found["x"] or found["h"], 16)
@@ -36,14 +38,14 @@ def address(value: int) -> str:
 
 
 def parse_hex(text: str) -> bytes:
-    """Read bytes written as hex digits, with or without white space; raises Wrong."""
+    """Read bytes written as hex digits, with or without white space; raises InvalidValue."""
     digits = _SPACE.sub("", text)
     try:
         return bytes.fromhex(digits)
     except ValueError:
         odd = len(digits) % 2 and not re.search(r"[^0-9A-Fa-f]", digits)
         what = "an odd number of hex digits" if odd else "not bytes in hex digits"
-        raise Wrong(f"{shorten(text)} is {what}", 'write bytes as "55 BB 00"') from None
+        raise InvalidValue(f"{shorten(text)} is {what}", 'write bytes as "55 BB 00"') from None
 
 
 def hex_text(data: bytes) -> str:

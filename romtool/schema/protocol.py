@@ -36,10 +36,10 @@ class Setting(Described):
     values: Mapping[str, int]
 
 
-class Cell(Described):
+class RegisterField(Described):
     """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
 
-    `holds`: line, base, limit (the length, or the first address behind it where the item's field
+    `holds`: line, base, limit (the length, or the first address after it where the item's field
     `upper` is true), setting. `none`: what stands there where nothing is given.
     """
 
@@ -52,7 +52,7 @@ class Cell(Described):
     settings: tuple[Setting, ...]
 
 
-class Descriptor(Described):
+class RegisterBlock(Described):
     """The registers for one kind of resource, `at` one after the other.
 
     `bits`: only for items with so many address bits; 0: for all.
@@ -63,7 +63,7 @@ class Descriptor(Described):
     source: str
     bits: int
     at: tuple[int, ...]
-    cells: tuple[Cell, ...]
+    cells: tuple[RegisterField, ...]
 
     def numbers(self) -> Iterator[int]:
         """Yield the numbers of all its registers."""
@@ -102,7 +102,7 @@ class Protocol(Described):
     device_registers_from: int
     software: Software
     registers: Mapping[str, Register]
-    descriptors: tuple[Descriptor, ...]
+    descriptors: tuple[RegisterBlock, ...]
     remarks: Mapping[str, Remark]
 
     def key(self) -> Iterator[int]:
@@ -112,7 +112,7 @@ class Protocol(Described):
             yield state
             state = self.key_register.next(state)
 
-    def descriptors_of(self, resource: str, bits: int) -> Iterator[Descriptor]:
+    def descriptors_of(self, resource: str, bits: int) -> Iterator[RegisterBlock]:
         """Yield the descriptors for items of a kind that decode so many address bits."""
         for descriptor in self.descriptors:
             if descriptor.resource == resource and descriptor.bits in (0, bits):
@@ -125,9 +125,9 @@ def register_of(raw: Mapping[str, Any], source: str) -> Register:
     return Register(**{**raw, "source": source, "states": states, "bits": bits})
 
 
-def descriptor_of(raw: Mapping[str, Any], source: str) -> Descriptor:
+def register_block_of(raw: Mapping[str, Any], source: str) -> RegisterBlock:
     """Return the descriptor that a table of the schema describes."""
-    return Descriptor(
+    return RegisterBlock(
         resource=raw["resource"],
         title=raw["title"],
         source=source,
@@ -137,8 +137,8 @@ def descriptor_of(raw: Mapping[str, Any], source: str) -> Descriptor:
     )
 
 
-def _cell(raw: Mapping[str, Any]) -> Cell:
-    return Cell(
+def _cell(raw: Mapping[str, Any]) -> RegisterField:
+    return RegisterField(
         at=raw["at"],
         bytes=raw.get("bytes", 1),
         holds=raw["holds"],
@@ -154,7 +154,7 @@ def protocol_of(
     source: str,
     checksum: Checksum,
     registers: Mapping[str, Register],
-    descriptors: tuple[Descriptor, ...],
+    descriptors: tuple[RegisterBlock, ...],
     remarks: Mapping[str, Remark],
 ) -> Protocol:
     """Return the protocol that a table of the schema describes, with what belongs to it."""

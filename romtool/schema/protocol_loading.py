@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from romtool.errors import Fault, Refused
+from romtool.errors import Problem, InputError
 from romtool.schema.bus import Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.gathering import Tables
 from romtool.schema.protocol import (
-    Descriptor,
+    RegisterBlock,
     Protocol,
     Register,
     Remark,
-    descriptor_of,
+    register_block_of,
     protocol_of,
     register_of,
 )
@@ -22,16 +22,16 @@ from romtool.schema.protocol import (
 class ProtocolTables(Tables):
     """What of a loader is for the bus protocol."""
 
-    def _descriptors(self, resources: Mapping[str, Resource]) -> Iterator[Descriptor]:
+    def _descriptors(self, resources: Mapping[str, Resource]) -> Iterator[RegisterBlock]:
         """Yield the descriptors: one for each item in effect at once, no register in two."""
         used: set[int] = set()
         for _file, path, raw, source in self._all("descriptor"):
-            descriptor = descriptor_of(raw, source)
+            descriptor = register_block_of(raw, source)
             resource = resources.get(descriptor.resource)
             if resource is None:
                 self._fault(f"no resource is called {descriptor.resource}", (*path, "resource"))
-            elif len(descriptor.at) != resource.most:
-                message = f"{len(descriptor.at)} descriptors for {resource.most} items"
+            elif len(descriptor.at) != resource.max_per_device:
+                message = f"{len(descriptor.at)} descriptors for {resource.max_per_device} items"
                 self._fault(message, (*path, "at"), "a device has one for each item in effect")
             numbers = list(descriptor.numbers())
             if len(set(numbers) - used) < len(numbers):
@@ -56,6 +56,6 @@ class ProtocolTables(Tables):
             if key is None:
                 hint = "the key's register is that of a checksum"
                 message = f"no checksum is called {raw['key_register']}"
-                raise Refused([Fault(message, hint, (*path, "key_register"), file=file.name)])
+                raise InputError([Problem(message, hint, (*path, "key_register"), file=file.name)])
             return protocol_of(raw, source, key, registers, descriptors, remarks)
-        raise Refused([Fault("no schema describes the bus protocol")])
+        raise InputError([Problem("no schema describes the bus protocol")])

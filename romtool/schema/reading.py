@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from romtool.schema.kinds import Reserved, Stored, Unexplained, Value
+from romtool.schema.field_types import Reserved, Stored, NotRepresentable, Value
 
 if TYPE_CHECKING:
     from romtool.schema.fields import Field, Unit
@@ -73,15 +73,15 @@ class Reader:
         """Return the values without those of reserved bits, and whether all could be explained."""
         number = self._number(data)
         values: dict[str, Value] = {}
-        explained = not number & self.reserved
+        representable = not number & self.reserved
         for key, to_value, shift, mask, run in self.shown:
             stored = number >> shift & mask if run is None else data[run]
             try:
                 values[key] = to_value(stored)
-            except Unexplained:
+            except NotRepresentable:
                 values[key] = raw_value(stored)
-                explained = False
-        return values, explained
+                representable = False
+        return values, representable
 
 
 def raw_value(stored: Stored) -> Value:

@@ -6,64 +6,64 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Wrong
-from romtool.schema.bus import Asks
+from romtool.errors import InvalidValue
+from romtool.schema.bus import RequirementSpec
 from romtool.schema.described import Described
-from romtool.schema.fields import Field, Layout
-from romtool.schema.kinds import Check, Constant, Number, Range, Reserved, Stored, Value
+from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.field_types import Check, Constant, Number, Range, Reserved, Stored, Value
 from romtool.schema.reading import Reader
 
 
-class Header(Described):
+class Tag(Described):
     """How an item begins: a constant bit, the item's name and the length of what follows."""
 
     name: str
     title: str
     source: str
     size: int
-    layout: Layout
+    field_layout: FieldLayout
     ends_reading: int | None = None
 
     @property
     def top_code(self) -> int:
         """The greatest item name."""
-        return self.layout.by_key["code"].kind.top
+        return self.field_layout.by_key["code"].kind.top
 
     @property
     def top_length(self) -> int:
         """The greatest length of an item's content."""
-        return self.layout.by_key["length"].kind.top
+        return self.field_layout.by_key["length"].kind.top
 
     def read(self, data: bytes) -> tuple[int, int] | None:
         """Return name and length from a header's bytes, None if another header stands there."""
-        stored = self.layout.parse(data)
-        for field in self.layout.fields:
+        stored = self.field_layout.parse(data)
+        for field in self.field_layout.fields:
             if isinstance(field.kind, Constant) and stored[field.key] != field.kind.value:
                 return None
         return stored["code"], stored["length"]
 
     def length(self, data: bytes) -> int:
         """Return the length of the content from a header's bytes."""
-        length: int = self.layout.parse(data)["length"]
+        length: int = self.field_layout.parse(data)["length"]
         return length
 
     def write(self, code: int, length: int) -> bytes:
         """Return the header of an item."""
         stored: dict[str, Stored] = {"code": code, "length": length}
-        for field in self.layout.fields:
+        for field in self.field_layout.fields:
             if isinstance(field.kind, Constant):
                 stored[field.key] = field.kind.value
-        return self.layout.build(stored, self.size)
+        return self.field_layout.build(stored, self.size)
 
 
-class Beginning(Described):
+class TagInfo(Described):
     """What the first byte of an item says: the record, and for some headers the whole size.
 
     `ends`: it is the last item.
     """
 
-    header: Header
-    record: Record
+    header: Tag
+    record: DescriptorType
     size: int | None
     ends: bool
 
@@ -74,51 +74,51 @@ class Beginning(Described):
         return self.header.size + self.header.length(head)
 
 
-class Record(Described):
+class DescriptorType(Described):
     """An item of the PnP data: what its content means and how a profile writes it."""
 
     name: str
     title: str
     source: str
-    header: Header
+    header: Tag
     codes: frozenset[int]
     role: str
     entry: bool
     form: str | None
     length_key: str | None
     refuses: tuple[Any, ...]
-    say: str
-    asks: Asks | None
-    layout: Layout
+    phrase: str
+    requires: RequirementSpec | None
+    field_layout: FieldLayout
 
     @property
-    def head(self) -> Field:
+    def key_field(self) -> Field:
         """The field whose key stands for the item in a profile's list of resources."""
-        return self.layout.fields[0]
+        return self.field_layout.fields[0]
 
     @functools.cached_property
     def profile_fields(self) -> tuple[Field, ...]:
         """The fields that a person sees: all but reserved bits."""
-        return tuple(f for f in self.layout.fields if not isinstance(f.kind, Reserved))
+        return tuple(f for f in self.field_layout.fields if not isinstance(f.kind, Reserved))
 
     @functools.cached_property
     def say_first(self) -> str:
         """The whole words that every item of its kind begins with: `IRQ `, `compatible with `."""
         from string import Formatter
 
-        first, *_ = next(iter(Formatter().parse(self.say)), ("",))
+        first, *_ = next(iter(Formatter().parse(self.phrase)), ("",))
         return first[: first.rfind(" ") + 1]
 
     def takes(self, length: int) -> bool:
         """Whether an item of this kind can have content of this length."""
-        return self.layout.takes(length)
+        return self.field_layout.takes(length)
 
     def lengths_in_words(self) -> str:
         """Return the lengths that it can have, for a message."""
-        low, high = self.layout.length_limits
+        low, high = self.field_layout.length_limits
         if high is None:
             return f"at least {low}"
-        return " or ".join(str(length) for length in self.layout.lengths())
+        return " or ".join(str(length) for length in self.field_layout.lengths())
 
     def read(self, content: bytes) -> tuple[dict[str, Value], bool]:
         """Return the values of an item's content, and whether a profile can say all of it.
@@ -130,8 +130,8 @@ class Record(Described):
 
     def _reader(self, length: int) -> Reader | None:
         if length not in self._readers:
-            known = self.role != "reserved" and self.layout.takes(length)
-            self._readers[length] = self.layout.reader(length) if known else None
+            known = self.role != "reserved" and self.field_layout.takes(length)
+            self._readers[length] = self.field_layout.reader(length) if known else None
         return self._readers[length]
 
     @functools.cached_property
@@ -140,36 +140,36 @@ class Record(Described):
         return {}
 
     def write(self, values: Mapping[str, Value], length: int | None = None) -> bytes:
-        """Return the whole item for the values of a profile; raises Wrong.
+        """Return the whole item for the values of a profile; raises InvalidValue.
 
         Keys left out take their defaults; `length` asks for a longer content than needed.
         """
         stored: dict[str, Stored] = {}
-        for field in self.layout.fields:
+        for field in self.field_layout.fields:
             stored[field.key] = self._stored(field, values)
-        shortest = self.layout.length_for(stored)
+        shortest = self.field_layout.length_for(stored)
         if shortest > self.header.top_length:
-            raise Wrong(
+            raise InvalidValue(
                 f"{self.title}: {shortest} bytes are more than the {self.header.top_length} "
                 "that fit an item",
                 "shorten it, or split it into several entries",
             )
         wanted = shortest if length is None else length
         if wanted < shortest or not self.takes(wanted):
-            raise Wrong(
+            raise InvalidValue(
                 f"{self.title}: {wanted} bytes can't hold it",
                 f"its content takes {self.lengths_in_words()} "
                 f"byte{'' if self.lengths_in_words().endswith(' 1') else 's'}",
             )
         if wanted > shortest:
             stored = {k: 0 if v is None else v for k, v in stored.items()}
-        content = self.layout.build(stored, wanted)
+        content = self.field_layout.build(stored, wanted)
         return self.header.write(min(self.codes), len(content)) + content
 
     def _stored(self, field: Field, values: Mapping[str, Value]) -> Stored:
         if isinstance(field.kind, Reserved):
             there = not field.optional or any(
-                values.get(f.key) is not None for f in self.layout.fields if f.at == field.at
+                values.get(f.key) is not None for f in self.field_layout.fields if f.at == field.at
             )
             return 0 if there else None
         if isinstance(field.kind, Check) and field.key not in values:
@@ -190,31 +190,31 @@ class Record(Described):
         entry: dict[str, Value] = {}
         for field in self.profile_fields:
             value = values[field.key]
-            ranged = field.stated_with_range and isinstance(values[self.head.key], list)
-            if (always_head and field is self.head) or ranged or not field.is_default(value):
+            ranged = field.stated_with_range and isinstance(values[self.key_field.key], list)
+            if (always_head and field is self.key_field) or ranged or not field.is_default(value):
                 entry[field.key] = value
         return entry
 
     def in_words(self, values: Mapping[str, Value]) -> str:
         """Return an item as a builder reads it: `I/O 220h-22Fh`."""
-        words = self.say.format_map(_Shown(self, values))
-        for field in self.layout.fields:
+        words = self.phrase.format_map(_Shown(self, values))
+        for field in self.field_layout.fields:
             value = values.get(field.key)
-            if field.say and (field.always or not field.is_default(value)):
-                words += ", " + field.say.format_map(_Shown(self, values))
+            if field.phrase and (field.phrase_always or not field.is_default(value)):
+                words += ", " + field.phrase.format_map(_Shown(self, values))
         return words
 
 
 class _Shown(dict[str, str]):
     """The words for each field of an item, made when a text asks for them."""
 
-    def __init__(self, record: Record, values: Mapping[str, Any]) -> None:
+    def __init__(self, record: DescriptorType, values: Mapping[str, Any]) -> None:
         super().__init__()
         self.record = record
         self.shown = values
 
     def __missing__(self, key: str) -> str:
-        field = self.record.layout.by_key[key]
+        field = self.record.field_layout.by_key[key]
         value = self.shown[key]
         if value is None:
             return field.absent or "none"
@@ -227,10 +227,10 @@ class _Shown(dict[str, str]):
         if isinstance(value, list) and isinstance(field.kind, Range):
             low, high = value
             if low != high:
-                kind = self.record.layout.by_key[field.length or ""].kind
+                kind = self.record.field_layout.by_key[field.length or ""].kind
                 assert isinstance(kind, Number)
                 count = kind.show(length)
-                things = f" {field.things}" if field.things and kind.form == "decimal" else ""
+                things = f" {field.unit_noun}" if field.unit_noun and kind.form == "decimal" else ""
                 step = self.shown.get(field.align or "")
                 every = f", every {step:X}h" if step is not None else ""
                 return f"{low:X}h to {high:X}h, {count}{things}{every}"

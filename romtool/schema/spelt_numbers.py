@@ -1,6 +1,6 @@
 """JSON Schema of numbers within limits, as numbers or spelt as texts: 544, "0x220", "220h".
 
-A text is held against a regular expression that is made digit by digit, so that it takes just the
+A text is compared with a regular expression that is made digit by digit, so that it takes just the
 numbers that the limits take. What it can't say: that a number spelt in decimal is a multiple.
 """
 
@@ -71,13 +71,13 @@ def _of_lengths(low: int, high: int, base: int) -> Iterator[str]:
     """Yield a pattern for the numbers of each length, those of whole lengths taken together."""
     ends = sorted({low, high + 1, *_powers(base, low, high)})
     whole: list[int] = []
-    for first, behind in pairwise(ends):
+    for first, stop in pairwise(ends):
         length = len(_digits(first, base))
         least = 0 if length == 1 else base ** (length - 1)
-        if (first, behind) == (least, base**length):
+        if (first, stop) == (least, base**length):
             whole.append(length)
         else:
-            yield _same_length(_digits(first, base), _digits(behind - 1, base), base)
+            yield _same_length(_digits(first, base), _digits(stop - 1, base), base)
     if whole:
         digit = _one_of(0, base - 1)
         if whole[0] == 1:

@@ -12,11 +12,11 @@ from typing import Any
 import construct
 
 from romtool.schema.fields import Unit
-from romtool.schema.kinds import Stored
+from romtool.schema.field_types import Stored
 
 
 class Structure:
-    """The structure of content of one length: constructs one behind the other, a flat result.
+    """The structure of content of one length: constructs one after the other, a flat result.
 
     `construct.Struct` would nest what stands in one byte; here every field has its own key.
     """
@@ -34,7 +34,7 @@ class Structure:
         return bytes(self.struct.build({**stored, **dict.fromkeys(self.nested, stored)}))
 
     def parse(self, data: bytes) -> dict[str, Stored]:
-        """Return what is stored under each key; fields behind the last byte are left out."""
+        """Return what is stored under each key; fields after the last byte are left out."""
         found: dict[str, Any] = dict(self.struct.parse(data))
         for name in self.nested:
             found |= found.pop(name)

@@ -1,4 +1,4 @@
-"""Tables of a TOML file held against their description: unknown keys, missing keys, wrong types.
+"""Tables of a TOML file compared with their description: unknown keys, missing keys, wrong types.
 
 The descriptions are data (`schemas/schema.toml` for the schemas themselves, `schemas/profile.toml`
 for card profiles); this module knows only the types that a key can have.
@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from romtool.errors import Fault, Path, Wrong
+from romtool.errors import Problem, Path, InvalidValue
 from romtool.schema.described import Described
 from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, parse_number, shorten
 
@@ -76,17 +76,17 @@ def table_specs(raw: list[dict[str, Any]]) -> dict[str, TableSpec]:
 
 def check_table(
     value: Any, spec: TableSpec, specs: Mapping[str, TableSpec], path: Path = ()
-) -> Iterator[Fault]:
+) -> Iterator[Problem]:
     """Yield every fault of `value` against `spec`, those of the tables inside included."""
     if not isinstance(value, dict):
-        yield Fault(f"{_place(path)} is not a table", spec.text, path)
+        yield Problem(f"{_place(path)} is not a table", spec.text, path)
         return
     yield from unknown_keys(value, spec, path, specs)
     for key in spec.keys.values():
         if key.name in value:
             yield from check_value(value[key.name], key, specs, (*path, key.name))
         elif key.required:
-            yield Fault(f"{_place(path)} has no {key.name}", key.text, path)
+            yield Problem(f"{_place(path)} has no {key.name}", key.text, path)
 
 
 def unknown_keys(
@@ -94,7 +94,7 @@ def unknown_keys(
     spec: TableSpec,
     path: Path,
     specs: Mapping[str, TableSpec] = MappingProxyType({}),
-) -> Iterator[Fault]:
+) -> Iterator[Problem]:
     """Yield a fault for each key that `spec` doesn't know, with the nearest one that it does."""
     for name in value:
         if name not in spec.keys:
@@ -109,12 +109,12 @@ def unknown_keys(
                         else f"{name} under [{key.name}]"
                     )
             where = f" in [{spec.name}]" if path else ""
-            yield Fault(f"unknown key {clip(name)}{where}", hint, (*path, name), on_key=True)
+            yield Problem(f"unknown key {clip(name)}{where}", hint, (*path, name), on_key=True)
 
 
 def check_value(
     value: Any, key: KeySpec, specs: Mapping[str, TableSpec], path: Path
-) -> Iterator[Fault]:
+) -> Iterator[Problem]:
     """Yield every fault of one value against the type and limits of its key."""
     if key.type == "table" and key.table:
         yield from check_table(value, specs[key.table], specs, path)
@@ -141,17 +141,17 @@ def check_value(
         yield from _check_plain(value, key, path)
 
 
-def _check_plain(value: Any, key: KeySpec, path: Path) -> Iterator[Fault]:
+def _check_plain(value: Any, key: KeySpec, path: Path) -> Iterator[Problem]:
     try:
         number = _plain(value, key.type)
-    except Wrong as wrong:
-        yield Fault(f"{key.name}: {wrong.message}", wrong.hint, path)
+    except InvalidValue as wrong:
+        yield Problem(f"{key.name}: {wrong.message}", wrong.hint, path)
         return
     except TypeError:
         yield _mistyped(key, value, path)
         return
     if key.choices and (value if number is None else number) not in key.choices:
-        yield Fault(
+        yield Problem(
             f"{key.name}: {shorten(str(value))} is not one of its values",
             f"write {one_of([str(choice) for choice in key.choices])}",
             path,
@@ -159,9 +159,9 @@ def _check_plain(value: Any, key: KeySpec, path: Path) -> Iterator[Fault]:
     if number is None:
         return
     if key.minimum is not None and number < key.minimum:
-        yield Fault(f"{key.name}: {number} is less than {key.minimum}", key.text, path)
+        yield Problem(f"{key.name}: {number} is less than {key.minimum}", key.text, path)
     if key.maximum is not None and number > key.maximum:
-        yield Fault(f"{key.name}: {number} is more than {key.maximum}", key.text, path)
+        yield Problem(f"{key.name}: {number} is more than {key.maximum}", key.text, path)
 
 
 def _plain(value: Any, kind: str) -> int | None:
@@ -185,8 +185,10 @@ def _plain(value: Any, kind: str) -> int | None:
     return None
 
 
-def _mistyped(key: KeySpec, value: Any, path: Path) -> Fault:
-    return Fault(f"{key.name} takes {TYPE_WORDS[key.type]}, not {describe(value)}", key.text, path)
+def _mistyped(key: KeySpec, value: Any, path: Path) -> Problem:
+    return Problem(
+        f"{key.name} takes {TYPE_WORDS[key.type]}, not {describe(value)}", key.text, path
+    )
 
 
 def describe(value: Any) -> str:

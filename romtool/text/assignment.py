@@ -18,9 +18,14 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, one_of
 from romtool.text.page import SEVERITY_STYLES, line, title
 from romtool.text.trace import card_words
-from romtool.wants.collide import Placed
-from romtool.wants.needs import CardWants, DeviceWants, Lines, Need
-from romtool.wants.wired import wired
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import (
+    CardRequirements,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+)
+from romtool.requirements.wired import wired
 
 GAP, BESIDE = 2, 14
 
@@ -30,14 +35,14 @@ class Card(NamedTuple):
 
     name: str
     image: Image
-    wants: CardWants
+    requirements: CardRequirements
 
 
 def assignment_lines(
     catalog: Catalog, cards: Sequence[Card], host: Host, found: Assignment
 ) -> Iterator[str]:
     """Yield what a person reads of an assignment."""
-    count = sum(len(card.wants.devices) for card in cards)
+    count = sum(len(card.requirements.devices) for card in cards)
     if found.feasible:
         yield from title(f"In {host.name}", f"{_devices(count)} served, score {found.score}")
     else:
@@ -58,16 +63,16 @@ def _devices(count: int) -> str:
 
 
 def _card(catalog: Catalog, place: int, card: Card, host: Host, found: Assignment) -> Iterator[str]:
-    words = card_words(card.wants.id, card.wants.serial)
+    words = card_words(card.requirements.id, card.requirements.serial)
     yield from line(f"Card {place + 1}", f"{words}  {card.name}")
-    if not card.wants.devices:
+    if not card.requirements.devices:
         yield from line("", "no device, so that it asks for nothing")
         return
     given = {one.number: one for one in found.devices if one.card == place}
-    rows = [_row(catalog, device, given.get(device.number)) for device in card.wants.devices]
+    rows = [_row(catalog, device, given.get(device.number)) for device in card.requirements.devices]
     shorts = ([resource.short] for resource in catalog.resources.values())
     yield from _table([[["device"], ["choice"], *shorts], *rows])
-    for device in card.wants.devices:
+    for device in card.requirements.devices:
         mine = given.get(device.number)
         if mine is not None:
             yield from _free_instead(catalog, host, found, device, mine)
@@ -76,19 +81,19 @@ def _card(catalog: Catalog, place: int, card: Card, host: Host, found: Assignmen
                 yield from line("warning", words, indent=2, style=style)
 
 
-def _row(catalog: Catalog, device: DeviceWants, given: Given | None) -> list[list[str]]:
+def _row(catalog: Catalog, device: DeviceRequirements, given: Given | None) -> list[list[str]]:
     if given is None:
         return [[device.id], ["nothing"], *([] for _ in catalog.resources)]
     cells = (list(_values(getattr(given, kind))) for kind in catalog.resources)
     return [[device.id], [choice_words(catalog, device, given) or "-"], *cells]
 
 
-def choice_words(catalog: Catalog, device: DeviceWants, given: Given) -> str:
+def choice_words(catalog: Catalog, device: DeviceRequirements, given: Given) -> str:
     """Return the number of the choice that a device gets and its priority; nothing without."""
     alternative = chosen(device.alternatives, given)
     if alternative.number is None:
         return ""
-    words = priority_words(catalog.by_role["choice"].head, alternative.priority)
+    words = priority_words(catalog.by_role["choice"].key_field, alternative.priority)
     return f"{alternative.number + 1} {words}"
 
 
@@ -114,21 +119,23 @@ def _table(rows: Sequence[Sequence[Sequence[str]]]) -> Iterator[str]:
 
 
 def _free_instead(
-    catalog: Catalog, host: Host, found: Assignment, device: DeviceWants, mine: Given
+    catalog: Catalog, host: Host, found: Assignment, device: DeviceRequirements, mine: Given
 ) -> Iterator[str]:
     """Yield what else a device could have had in the same choice."""
     alternative = chosen(device.alternatives, mine)
     words = []
     for need, free in free_instead(catalog, host, found.devices, mine, alternative):
         if free:
-            named = [str(n) if isinstance(need, Lines) else address(n) for n in free]
+            named = [str(n) if isinstance(need, LineRequirement) else address(n) for n in free]
             more = " …" if len(free) == MOST_FREE else ""
             words.append(f"{catalog.resources[need.kind].short} {', '.join(named)}{more}")
     if words:
         yield from line(f"{device.id} or", "; ".join(words), indent=2, column=BESIDE)
 
 
-def undriven(catalog: Catalog, image: Image, device: DeviceWants, mine: Given) -> Iterator[str]:
+def undriven(
+    catalog: Catalog, image: Image, device: DeviceRequirements, mine: Given
+) -> Iterator[str]:
     """Yield each line that a device gets and no pin of its chip is wired to, in words."""
     for kind, resource in catalog.resources.items():
         connected = wired(image, resource)
@@ -154,11 +161,11 @@ def clash_lines(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clas
 
 def clash_words(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
     """Yield what can't be together, a sentence each: what the PC has taken, who accepts what."""
-    wants = [card.wants for card in cards]
-    kinds = disputed(catalog, wants, clash)
+    requirements = [card.requirements for card in cards]
+    kinds = disputed(catalog, requirements, clash)
     for entry in clash.entries:
         yield f"{_entry(catalog, entry)} is taken by {host.name}"
-    sides = zip(clash.devices, sides_of(wants, clash), strict=True)
+    sides = zip(clash.devices, sides_of(requirements, clash), strict=True)
     for (card, _, id_), device in sides:
         asked = [_accepts(catalog, kind, list(accepted(device, kind))) for kind in kinds]
         yield f"{id_} of {cards[card].name} accepts only {'; '.join(filter(None, asked))}"
@@ -170,14 +177,14 @@ def _entry(catalog: Catalog, entry: Entry) -> str:
     return f"{catalog.resources[entry.kind].short} {words}"
 
 
-def _accepts(catalog: Catalog, kind: str, needs: Sequence[Need]) -> str:
+def _accepts(catalog: Catalog, kind: str, needs: Sequence[Requirement]) -> str:
     short = catalog.resources[kind].short
-    lines = [str(n) for need in needs if isinstance(need, Lines) for n in need.lines]
+    lines = [str(n) for need in needs if isinstance(need, LineRequirement) for n in need.lines]
     if lines:
         return f"{short} {one_of(lines)}"
     words = []
     for need in needs:
-        assert not isinstance(need, Lines)
+        assert not isinstance(need, LineRequirement)
         first, bases = Placed(need.low, need.length, need.bits), need.bases
         words.append(
             f"{first.in_words()}, or up to {address(bases[-1])} every {address(bases.step)}"
@@ -191,7 +198,7 @@ def advice(catalog: Catalog, cards: Sequence[Card], clash: Clash) -> str:
     """Return what to change, so that what can't be together can."""
     files = dict.fromkeys(cards[card].name for card, _, _ in clash.devices)
     ids = one_of(list(dict.fromkeys(id_ for _, _, id_ in clash.devices)))
-    kinds = disputed(catalog, [card.wants for card in cards], clash)
+    kinds = disputed(catalog, [card.requirements for card in cards], clash)
     other = one_of([catalog.resources[kind].title for kind in kinds])
     words = f"offer {ids} another {other}, or take it out, in {one_of(list(files))}"
     return words + ("; or free what the PC has taken" if clash.entries else "")

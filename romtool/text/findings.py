@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.rules.findings import Finding
-from romtool.text.faults import one_line, visible
+from romtool.text.problems import one_line, visible
 from romtool.text.page import SEVERITY_STYLES, line
 
 
@@ -45,4 +45,4 @@ def counted(findings: Sequence[Finding]) -> str:
         number = sum(finding.severity == severity for finding in findings)
         if number:
             words.append(f"{number} {severity}{'' if number == 1 else 's'}")
-    return ", ".join(words) or "nothing to complain about"
+    return ", ".join(words) or "no findings"

@@ -8,9 +8,9 @@ from collections.abc import Iterator, Sequence
 from romtool.image.card import Device, card_of, id_in
 from romtool.image.explain import Row, explain, judged
 from romtool.image.model import Compared, Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding
-from romtool.schema.kinds import Constant, Flag, Kind, Pins
+from romtool.schema.field_types import Constant, Flag, FieldType, Pins
 from romtool.schema.numbers import hex_text, one_of, sizes
 from romtool.text import findings as finding_text
 from romtool.text.page import SETTING, line, title
@@ -26,7 +26,7 @@ def image_lines(
     yield from title(name, f"{size} bytes ({what})")
     yield ""
     yield from _frame(image)
-    if image.frame is not None:
+    if image.layout is not None:
         yield from _card(image)
     yield from _tail(image)
     yield ""
@@ -36,17 +36,17 @@ def image_lines(
 
 
 def _frame(image: Image) -> Iterator[str]:
-    frame = image.frame
-    if frame is None:
+    layout = image.layout
+    if layout is None:
         yield from line("Layout", "none fits these bytes")
         return
-    yield from line("Layout", f"{frame.name}: {frame.title}")
-    for field in frame.computed_fields:
+    yield from line("Layout", f"{layout.name}: {layout.title}")
+    for field in layout.computed_fields:
         found = image.computed[field.key]
         words = compared(found, field.kind)
         yield from line(field.title, words, indent=2, column=SETTING)
     typical = 0
-    for field in frame.config_fields:
+    for field in layout.config_fields:
         value = image.config[field.key]
         on = isinstance(field.kind, Flag) and value
         if isinstance(field.kind, Pins) or on or not field.is_default(value):
@@ -60,7 +60,7 @@ def _frame(image: Image) -> Iterator[str]:
         yield from line("the rest", f"{typical} settings, all typical", indent=2, column=SETTING)
 
 
-def compared(found: Compared, kind: Kind) -> str:
+def compared(found: Compared, kind: FieldType) -> str:
     """Return a stored value, and whether it is right."""
     words = kind.show(kind.to_value(found.stored))
     if found.verdict == "other way":
@@ -73,9 +73,9 @@ def compared(found: Compared, kind: Kind) -> str:
 def _card(image: Image) -> Iterator[str]:
     card, values = card_of(image), image.identifier_values[0]
     yield ""
-    name = f"  {card.name.head}" if card.name else ""
+    name = f"  {card.name.key_value}" if card.name else ""
     yield from line("Card", f"{image.card_id or 'no ID can be spelt'}{name}")
-    for field in image.catalog.identifier.layout.fields:
+    for field in image.catalog.identifier.field_layout.fields:
         if field is image.catalog.identifier.id_field or image.id_checksum is None:
             continue
         is_check = field is image.catalog.identifier.check_field
@@ -101,11 +101,11 @@ def _card(image: Image) -> Iterator[str]:
 
 def _device(device: Device, number: int) -> Iterator[str]:
     record = device.start.record
-    name = f"  {device.name.head}" if device.name else ""
+    name = f"  {device.name.key_value}" if device.name else ""
     yield from line(f"Device {number}", f"{device.id}{name}")
     if device.compatible:
         ids = ", ".join(map(id_in, device.compatible))
-        yield from line("drivers of", ids, indent=2)
+        yield from line("compatible with", ids, indent=2)
     for field in record.profile_fields[1:] if device.values else ():
         if not field.is_default(device.values[field.key]):
             yield from line(field.title, field.kind.show(device.values[field.key]), indent=2)
@@ -118,17 +118,17 @@ def _device(device: Device, number: int) -> Iterator[str]:
     yield from _listed("and always", device.after)
 
 
-def _listed(label: str, items: Sequence[Item]) -> Iterator[str]:
+def _listed(label: str, items: Sequence[Descriptor]) -> Iterator[str]:
     for index, item in enumerate(items):
         yield from line("" if index else label, item.words, indent=2)
 
 
 def _tail(image: Image) -> Iterator[str]:
     yield ""
-    if image.frame is None:
+    if image.layout is None:
         yield from line("Bytes", f"{sizes(len(image.data))} that no layout explains")
         return
-    label = "Behind"
+    label = "After"
     for run in image.tail:
         if run.kind == "fill":
             continue

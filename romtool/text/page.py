@@ -7,12 +7,12 @@ from collections.abc import Iterator
 
 import click
 
-from romtool.text.faults import visible
+from romtool.text.problems import visible
 
 WIDTH = 80
 LABEL = 12
 SETTING = 26
-"""The column of values behind longer labels, such as those of settings."""
+"""The column of values after longer labels, such as those of settings."""
 
 
 def line(

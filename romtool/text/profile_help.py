@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.fields import MISSING, Field
-from romtool.schema.kinds import Choice, Flags
+from romtool.schema.field_types import Choice, Flags
 from romtool.schema.numbers import one_of
-from romtool.schema.records import Record
+from romtool.schema.records import DescriptorType
 from romtool.schema.tables import KeySpec
 from romtool.text.page import line, title
 
@@ -26,7 +26,9 @@ def profile_lines(catalog: Catalog) -> Iterator[str]:
         if key.table is not None:
             yield from _keys(catalog, key.table, key.name)
         if key.table == "override":
-            own = dict.fromkeys(f.key for fr in catalog.frames.values() for f in fr.computed_fields)
+            own = dict.fromkeys(
+                f.key for fr in catalog.layouts.values() for f in fr.computed_fields
+            )
             yield from line(
                 ", ".join(own), "what the layout's frame computes", indent=2, column=KEY
             )
@@ -82,7 +84,7 @@ def _default(field: Field) -> str:
     return f" [{field.kind.show(field.default)}]"
 
 
-def _entry(record: Record, forms: list[str], form: str) -> Iterator[str]:
+def _entry(record: DescriptorType, forms: list[str], form: str) -> Iterator[str]:
     head, *others = record.profile_fields
     yield from line(head.key, f"{record.title}: {head.text}", indent=2, column=KEY)
     for field in others:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from romtool.assign.answer import Given
 from romtool.rehearse.rehearsal import Rehearsal
-from romtool.rehearse.resources import identity, wants_in
+from romtool.rehearse.resources import identity, requirements_in
 from romtool.rehearse.software import FoundCard, FoundDevice
 from romtool.rehearse.warned import Seen
 from romtool.schema.catalog import Catalog
@@ -14,7 +14,7 @@ from romtool.schema.numbers import address, sizes
 from romtool.text.assignment import Card, choice_words, clash_lines
 from romtool.text.page import SEVERITY_STYLES, line, title
 from romtool.text.trace import card_words, trace_lines
-from romtool.wants.needs import DeviceWants
+from romtool.requirements.model import DeviceRequirements
 
 
 def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Iterator[str]:
@@ -44,7 +44,7 @@ def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Itera
 def _asking(found: Rehearsal, seen: Seen) -> Card:
     """Return a card that was seen as one that asks for something."""
     slot = found.slots[seen.slot]
-    return Card(slot.name, slot.image, wants_in(seen.card.image))
+    return Card(slot.name, slot.image, requirements_in(seen.card.image))
 
 
 def _read_port(found: Rehearsal) -> str:
@@ -60,12 +60,12 @@ def _card(catalog: Catalog, found: Rehearsal, seen: Seen) -> Iterator[str]:
     yield from line("read", _read(card), indent=2)
     yield from _warnings(found, seen.slot, None)
     for device in card.devices:
-        yield from line(device.wants.id, _device(catalog, device), indent=2)
-        yield from _warnings(found, seen.slot, device.wants)
+        yield from line(device.requirements.id, _device(catalog, device), indent=2)
+        yield from _warnings(found, seen.slot, device.requirements)
 
 
 def _read(card: FoundCard) -> str:
-    if card.read.fault is not None:
+    if card.read.problem is not None:
         return f"{sizes(len(card.read.data))}, no end item"
     end = card.image.end_checksum if card.image else None
     if end is None:
@@ -77,7 +77,7 @@ def _read(card: FoundCard) -> str:
     return f"{sizes(len(card.read.data))} to the end item, end checksum {right}"
 
 
-def _warnings(found: Rehearsal, slot: int, device: DeviceWants | None) -> Iterator[str]:
+def _warnings(found: Rehearsal, slot: int, device: DeviceRequirements | None) -> Iterator[str]:
     for warned in found.warnings:
         if (warned.slot, warned.device) == (slot, device):
             style = SEVERITY_STYLES["warning"]
@@ -85,10 +85,10 @@ def _warnings(found: Rehearsal, slot: int, device: DeviceWants | None) -> Iterat
 
 
 def _device(catalog: Catalog, device: FoundDevice) -> str:
-    name = f"{device.wants.name}: " if device.wants.name else ""
+    name = f"{device.requirements.name}: " if device.requirements.name else ""
     if device.given is None:
         return f"{name}nothing, and stays off"
-    choice = choice_words(catalog, device.wants, device.given)
+    choice = choice_words(catalog, device.requirements, device.given)
     words = [f"choice {choice}"] if choice else []
     return name + "; ".join([*words, *_given(device.given)] or ["needs nothing"])
 

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 from romtool.schema.catalog import Catalog, Rule
 from romtool.schema.expect import Expectation
-from romtool.schema.fields import MISSING, Field, Layout, Unit
-from romtool.schema.frames import Frame, Part, is_computed
-from romtool.schema.kinds import Check, Constant, Count, Reserved
+from romtool.schema.fields import MISSING, Field, FieldLayout, Unit
+from romtool.schema.image_layouts import ImageLayout, Part, is_computed
+from romtool.schema.field_types import Check, Constant, Count, Reserved
 from romtool.schema.numbers import address, hex_text, one_of, sizes
-from romtool.schema.records import Record
+from romtool.schema.records import DescriptorType
 from romtool.text.page import line, title
 
 KEY = 20
@@ -19,7 +19,7 @@ KEY = 20
 def list_lines(catalog: Catalog) -> Iterator[str]:
     """Yield the names of all frames, parts, records and rules."""
     yield from title("Layouts")
-    for frame in catalog.frames.values():
+    for frame in catalog.layouts.values():
         yield from line(frame.name, f"{frame.size} bytes: {frame.title}", indent=2, column=KEY)
     yield ""
     yield from title("Parts")
@@ -41,21 +41,21 @@ def list_lines(catalog: Catalog) -> Iterator[str]:
         yield from line(rule.name, f"{rule.severity}: {rule.why}", indent=2, column=KEY)
 
 
-def frame_lines(frame: Frame) -> Iterator[str]:
+def frame_lines(frame: ImageLayout) -> Iterator[str]:
     """Yield a frame as a byte map."""
     yield from title(frame.name, f"{frame.size} bytes before the PnP data")
     yield from line("", frame.title, indent=2)
     if frame.text:
         yield from line("", frame.text, indent=2)
     yield from line("source", frame.source, indent=2)
-    fill = f"{frame.fill:02X}h" + (", behind an optional patch area" if frame.patch else "")
+    fill = f"{frame.fill:02X}h" + (", after an optional patch area" if frame.patch else "")
     yield from line("fill", fill, indent=2)
     if frame.max_pnp_bytes is not None:
         yield from line("limit", f"{frame.max_pnp_bytes} bytes of PnP data", indent=2)
-    yield from _map(frame.layout)
+    yield from _map(frame.field_layout)
 
 
-def record_lines(record: Record) -> Iterator[str]:
+def record_lines(record: DescriptorType) -> Iterator[str]:
     """Yield a record as a byte map of its content."""
     codes = ", ".join(f"{code:X}h" for code in sorted(record.codes)[:6])
     more = ", …" if len(record.codes) > 6 else ""
@@ -63,7 +63,7 @@ def record_lines(record: Record) -> Iterator[str]:
     yield from line("", record.title, indent=2)
     yield from line("source", record.source, indent=2)
     yield from line("content", f"{record.lengths_in_words()} bytes", indent=2)
-    yield from _map(record.layout)
+    yield from _map(record.field_layout)
 
 
 def part_lines(part: Part) -> Iterator[str]:
@@ -109,7 +109,7 @@ def rule_lines(rule: Rule) -> Iterator[str]:
     yield from line("source", rule.source, indent=2)
 
 
-def _map(layout: Layout) -> Iterator[str]:
+def _map(layout: FieldLayout) -> Iterator[str]:
     if not layout.units:
         return
     yield ""

@@ -89,7 +89,7 @@ def _numbered(catalog: Catalog, slot: int, csn: int) -> Words:
 
 
 def _data(catalog: Catalog, csn: int, read: Read) -> Words:
-    words = read.fault.text if read.fault else "to the end item"
+    words = read.problem.text if read.problem else "to the end item"
     return "data", f"{sizes(len(read.data))}, {words}"
 
 

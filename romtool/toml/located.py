@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from romtool.errors import Fault
+from romtool.errors import Problem
 from romtool.toml.places import place_of
 
 
-def located(fault: Fault, text: str) -> Fault:
+def located(problem: Problem, text: str) -> Problem:
     """Return the fault with line and column, where it has a path into this TOML text."""
-    if fault.path is None or fault.line is not None:
-        return fault
-    place = place_of(text, fault.path, key=fault.on_key)
-    return fault._replace(line=place.line, column=place.column)
+    if problem.path is None or problem.line is not None:
+        return problem
+    place = place_of(text, problem.path, key=problem.on_key)
+    return problem._replace(line=place.line, column=place.column)

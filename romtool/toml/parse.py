@@ -6,34 +6,34 @@ import tomllib
 from collections.abc import Iterator
 from typing import Any
 
-from romtool.errors import Fault, Path, Refused
+from romtool.errors import Problem, Path, InputError
 from romtool.toml.depth import MOST_PARTS, too_deep_at
 from romtool.toml.places import syntax_fault
 
 
 def parse_toml(text: str) -> dict[str, Any]:
-    """Return the tables of a TOML text; raises Refused with line and column."""
+    """Return the tables of a TOML text; raises InputError with line and column."""
     deep = too_deep_at(text)
     if deep is not None:
         before = text[:deep]
         line, column = before.count("\n") + 1, deep - before.rfind("\n")
         message = f"a key has more than {MOST_PARTS} parts"
         hint = "no key here has so many; is this the right file?"
-        raise Refused([Fault(message, hint, line=line, column=column)])
+        raise InputError([Problem(message, hint, line=line, column=column)])
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         message, place = syntax_fault(error, text)
-        raise Refused(
-            [Fault(message, _hint(message), line=place.line, column=place.column)]
+        raise InputError(
+            [Problem(message, _hint(message), line=place.line, column=place.column)]
         ) from None
     except (RecursionError, ValueError):
-        fault = Fault("nested too deep, or a number too long", "is this the right file?")
-        raise Refused([fault]) from None
+        problem = Problem("nested too deep, or a number too long", "is this the right file?")
+        raise InputError([problem]) from None
     too_long = [path for path, value in _leaves(tables) if _is_too_long(value)]
     if too_long:
         hint = "no field is wider than 32 bits"
-        raise Refused(Fault("the number is too long", hint, path) for path in too_long)
+        raise InputError(Problem("the number is too long", hint, path) for path in too_long)
     return tables
 
 
@@ -60,7 +60,7 @@ def _hint(message: str) -> str:
     for part, hint in _HINTS:
         if part in message:
             return hint
-    return "mend the TOML here"
+    return "fix the TOML here"
 
 
 _HINTS = (

@@ -1,7 +1,7 @@
 """A reader written by hand for this one purpose: `struct`, slotted dataclasses, nothing else.
 
 What a program costs that knows only its own records, keeps raw numbers, and explains nothing: the
-lower bound that the reader made from the schemas is held against. Sources as in
+lower bound that the reader made from the schemas is compared with. Sources as in
 `tests.support.independent`.
 """
 
@@ -84,16 +84,18 @@ class Other:
     raw: bytes
 
 
-Item = Version | Device | Compatible | Irq | Dma | Start | EndDependent | Port | Name | End | Other
+Descriptor = (
+    Version | Device | Compatible | Irq | Dma | Start | EndDependent | Port | Name | End | Other
+)
 
 PORT = struct.Struct("<BHHBB").unpack_from
 IRQ = struct.Struct("<H").unpack_from
 HEAD = struct.Struct("<H").unpack_from
 
 
-def read(data: bytes, at: int) -> list[Item]:
+def read(data: bytes, at: int) -> list[Descriptor]:
     """Return the items from `at` to the end item, with their offsets."""
-    items: list[Item] = []
+    items: list[Descriptor] = []
     add = items.append
     while True:
         first = data[at]

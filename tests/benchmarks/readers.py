@@ -1,4 +1,4 @@
-"""Readers of the card that is measured: romtool's, and those that it is held against."""
+"""Readers of the card that is measured: romtool's, and those that it is compared with."""
 
 from __future__ import annotations
 

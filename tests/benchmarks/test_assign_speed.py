@@ -16,7 +16,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from romtool.assign.assign import assign
 from tests.support import assigning as other
-from tests.test_assign import CATALOG, host_of, wants_of
+from tests.test_assign import CATALOG, host_of, requirements_of
 
 CARDS = {"one card": 1, "four cards": 4, "eight cards": 8}
 """Cards of up to five devices, in a PC with little taken."""
@@ -50,6 +50,6 @@ def test_reference_of_assigning(benchmark: BenchmarkFixture, problem: Problem) -
 
 def test_assign(benchmark: BenchmarkFixture, problem: Problem) -> None:
     benchmark.group, cards, host = problem
-    wants, pc = wants_of(cards), host_of(host)
-    found = benchmark(assign, CATALOG, wants, pc)
+    requirements, pc = requirements_of(cards), host_of(host)
+    found = benchmark(assign, CATALOG, requirements, pc)
     assert len(found.devices) + len(found.left_out) == sum(map(len, cards))

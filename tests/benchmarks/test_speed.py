@@ -115,7 +115,7 @@ def test_reference_of_decoding(benchmark: BenchmarkFixture, size: str) -> None:
 
 def test_decode(benchmark: BenchmarkFixture, size: str) -> None:
     image = measured(benchmark, f"decode, {size}", decode, CATALOG, IMAGES[size])
-    assert image.frame.name == "counted-19"
+    assert image.layout.name == "counted-19"
     assert image.end_checksum.ok
 
 
@@ -128,10 +128,10 @@ def test_decode_and_check(benchmark: BenchmarkFixture, size: str) -> None:
 
 
 def test_decode_and_explain(benchmark: BenchmarkFixture, size: str) -> None:
-    def explained(data: bytes) -> int:
+    def representable(data: bytes) -> int:
         return sum(len(row.raw) for row in explain(decode(CATALOG, data)))
 
-    assert measured(benchmark, f"decode, {size}", explained, IMAGES[size]) == SIZES[size]
+    assert measured(benchmark, f"decode, {size}", representable, IMAGES[size]) == SIZES[size]
 
 
 # --- of a profile: the reference is reading its TOML, which comes before all else
@@ -176,7 +176,7 @@ def test_reference_of_schemas(benchmark: BenchmarkFixture) -> None:
 
 
 def test_schemas(benchmark: BenchmarkFixture) -> None:
-    assert set(measured(benchmark, "schemas", read_catalog).frames) >= {"plain", "counted-19"}
+    assert set(measured(benchmark, "schemas", read_catalog).layouts) >= {"plain", "counted-19"}
 
 
 def test_packed_schemas(benchmark: BenchmarkFixture, tmp_path: Path) -> None:
@@ -184,4 +184,4 @@ def test_packed_schemas(benchmark: BenchmarkFixture, tmp_path: Path) -> None:
     shutil.copytree(shipped_folder(), folder)
     (folder / NAME).write_bytes(pack(read_catalog(), folder))
     found = measured(benchmark, "schemas", unpack, folder)
-    assert set(found.frames) >= {"plain", "counted-19"}
+    assert set(found.layouts) >= {"plain", "counted-19"}

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from random import Random
 from typing import Any
 
-Need = dict[str, Any]
+Requirement = dict[str, Any]
 Device = dict[str, Any]
 Host = dict[str, Any]
 Placed = tuple[str, int]
@@ -28,7 +28,7 @@ PLAIN = (
 ALSO = {2: 9}  # IRQ 2 on the bus is line 9 (common practice)
 
 
-def values(need: Need) -> list[int]:
+def values(need: Requirement) -> list[int]:
     """Every value that a need can be given; none where it asks for nothing."""
     ((kind, what),) = need.items()
     if kind in ("irq", "dma"):
@@ -38,13 +38,13 @@ def values(need: Need) -> list[int]:
     return list(range(low, high + 1, step or 1)) if length else []
 
 
-def is_empty(need: Need) -> bool:
+def is_empty(need: Requirement) -> bool:
     """Whether a need asks for nothing: an empty mask, or length 0."""
     ((kind, what),) = need.items()
     return not (what if kind in ("irq", "dma") else what[3])
 
 
-def collide(one: Need, value: int, other: Need, second: int) -> bool:
+def collide(one: Requirement, value: int, other: Requirement, second: int) -> bool:
     """Whether two needs, given these values, are in each other's way."""
     ((kind, what),), ((other_kind, others),) = one.items(), other.items()
     if kind != other_kind:
@@ -65,7 +65,7 @@ def residues(base: int, length: int, bits: int) -> frozenset[int]:
     return frozenset((base + n) % (1 << bits) for n in range(min(length, 1 << bits)))
 
 
-def taken(need: Need, value: int, host: Host) -> bool:
+def taken(need: Requirement, value: int, host: Host) -> bool:
     """Whether the host has taken a value."""
     ((kind, _),) = need.items()
     if kind == "irq":
@@ -83,7 +83,7 @@ def taken(need: Need, value: int, host: Host) -> bool:
     )
 
 
-def in_effect(device: Device, choice: int | None) -> list[Need]:
+def in_effect(device: Device, choice: int | None) -> list[Requirement]:
     """The needs of a device with a choice, in order."""
     own = [] if choice is None else device["choices"][choice]["needs"]
     return [*device["before"], *own, *device["after"]]
@@ -118,7 +118,7 @@ def by_trying(devices: list[Device], host: Host) -> Answer | None:
     return 0, best[0], listed, best[2]
 
 
-def first_values(needs: list[Need], host: Host) -> list[int | None] | None:
+def first_values(needs: list[Requirement], host: Host) -> list[int | None] | None:
     """The smallest values for needs, the first need first, by trying all; None: there are none."""
 
     def go_on(given: list[int | None]) -> list[int | None] | None:
@@ -132,7 +132,7 @@ def first_values(needs: list[Need], host: Host) -> list[int | None] | None:
                     return found
         return None
 
-    def fits(given: list[int | None], need: Need, value: int) -> bool:
+    def fits(given: list[int | None], need: Requirement, value: int) -> bool:
         return not taken(need, value, host) and not any(
             before is not None and collide(needs[n], before, need, value)
             for n, before in enumerate(given)
@@ -152,7 +152,7 @@ class BySolver:
         self.devices = devices
         self.out = [self.model.new_bool_var("") for _ in devices]
         self.chosen: list[dict[int | None, Any]] = []
-        self.given: list[tuple[int, Any, Need, dict[int, Any]]] = []
+        self.given: list[tuple[int, Any, Requirement, dict[int, Any]]] = []
         for number, device in enumerate(devices):
             chosen: dict[int | None, Any] = {
                 choice: self.model.new_bool_var("") for choice in choices_of(device)
@@ -164,7 +164,7 @@ class BySolver:
                     self._need(number, literal, need, host)
         self._exclude()
 
-    def _need(self, number: int, literal: Any, need: Need, host: Host) -> None:
+    def _need(self, number: int, literal: Any, need: Requirement, host: Host) -> None:
         if is_empty(need):
             self.given.append((number, literal, need, {}))
             return
@@ -269,11 +269,11 @@ def feasible(devices: list[Device], host: Host) -> bool:
 
 # --- problems drawn at random
 
-# Lines and channels of cards of the time (common practice, no source).
+# IRQ and DMA of cards of the time (common practice, no source).
 LINES, CHANNELS = [3, 5, 7, 9, 10, 11, 12, 15], [0, 1, 3, 5, 6, 7]
 
 
-def draw_need(rng: Random, kind: str) -> Need:
+def draw_need(rng: Random, kind: str) -> Requirement:
     """One need, at times an empty one."""
     empty = rng.random() < 0.05
     if kind == "irq":
@@ -297,7 +297,7 @@ def draw_device(rng: Random, name: str) -> Device:
     """One device: up to three choices, and what always applies."""
     most = {"irq": 2, "dma": 2, "io": 3, "memory": 1}
 
-    def needs(odds: float) -> list[Need]:
+    def needs(odds: float) -> list[Requirement]:
         kinds = [kind for kind, count in most.items() for _ in range(count)]
         rng.shuffle(kinds)
         return [draw_need(rng, kind) for kind in kinds if rng.random() < odds / len(kinds)]
@@ -347,7 +347,7 @@ def draw_crowded(rng: Random, kind: str, bits: int) -> tuple[list[list[Device]],
         decoded = (rng.choice([bits, PLAIN]),) if kind == "io" else ()
         return (length, *decoded)
 
-    def need() -> Need:
+    def need() -> Requirement:
         low = rng.randint(0, room // 2)
         high = rng.randint(low, room)
         return {kind: (low, high, rng.choice([0, 1, 1, 2, 3, 5, 6]), *shape(rng.randint(1, 6)))}

@@ -20,7 +20,7 @@ KEY = bytes.fromhex(
 
 @dataclass
 class BusCard:
-    """One card. `data` is its identifier and items; behind them it gives FFh.
+    """One card. `data` is its identifier and items; after them it gives FFh.
 
     Faults: `slow`: so many times it says "not ready" before each byte; `stuck_at`: the byte that is
     never ready; `forgets`: registers that keep nothing; `echoes`: ports at which something else

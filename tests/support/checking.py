@@ -107,7 +107,7 @@ VERSION = bytes.fromhex("0A 10 00")
 NAME = bytes.fromhex("82 06 00") + b"Hollow"
 DEVICE = bytes.fromhex("15") + packed_id("QRL0001") + bytes.fromhex("00")
 START = len(CARD) + len(VERSION) + len(NAME) + len(DEVICE)
-"""Where the items behind the device ID begin in an image without a frame."""
+"""Where the items after the device ID begin in an image without a frame."""
 
 
 def closed(items: bytes) -> bytes:

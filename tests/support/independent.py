@@ -32,7 +32,7 @@ MEMORY_FLAGS = {  # Spec 6.2.3.1, information byte
 NO_SERIAL = 0xFFFFFFFF  # Spec 6.1
 
 
-class Frame(NamedTuple):
+class ImageLayout(NamedTuple):
     """What stands before the PnP data (from memory; see the module's docstring)."""
 
     signature: bytes
@@ -43,16 +43,16 @@ class Frame(NamedTuple):
 
 
 FRAMES = {
-    "plain": Frame(b"", False, b"", 0, 0),
-    "counted-19": Frame(
+    "plain": ImageLayout(b"", False, b"", 0, 0),
+    "counted-19": ImageLayout(
         bytes.fromhex("55BB"),
         True,
         bytes.fromhex("0003 80 80 0B 20040810800000 00 48 75B9FC 1003"),
         14,
         3,
     ),
-    "counted-7": Frame(bytes.fromhex("55BB"), True, bytes.fromhex("00 48 75B9FC 1003"), 2, 3),
-    "marked-8": Frame(bytes.fromhex("A5"), False, bytes.fromhex("59A7CB 1053 020C"), 0, 4),
+    "counted-7": ImageLayout(bytes.fromhex("55BB"), True, bytes.fromhex("00 48 75B9FC 1003"), 2, 3),
+    "marked-8": ImageLayout(bytes.fromhex("A5"), False, bytes.fromhex("59A7CB 1053 020C"), 0, 4),
 }
 
 # Sizes of the two-wire and three-wire parts: industry numbers.
@@ -234,7 +234,7 @@ def pnp_bytes(profile: Table) -> bytes:
         items += entry_bytes(entry)
     for device in profile.get("device", []):
         items += device_bytes(device)
-    items += b"\x79"  # Spec 6.2.2.11: with its checksum, all behind the identifier sums to 0
+    items += b"\x79"  # Spec 6.2.2.11: with its checksum, all after the identifier sums to 0
     end = number(override.get("end_checksum", -sum(items) % 256))
     return header + bytes([checksum]) + items + bytes([end])
 
@@ -384,7 +384,7 @@ def item_at(image: bytes, at: int) -> bytes:
 def decode(image: bytes, layout: str) -> Table:
     """Return identifier and devices of an image in the JSON shapes of the contract.
 
-    The contract's devices have one list for what stands outside the choices: entries behind them
+    The contract's devices have one list for what stands outside the choices: entries after them
     follow those before them in `resources`.
     """
     frame = FRAMES[layout]

@@ -26,11 +26,11 @@ ONE_CORE = "import os; os.sched_getaffinity = lambda process: {0}"
 
 
 def spoilt(
-    fault: str, *args: str, cwd: Path | None = None, stderr: int = subprocess.PIPE
+    problem: str, *args: str, cwd: Path | None = None, stderr: int = subprocess.PIPE
 ) -> subprocess.CompletedProcess[bytes]:
     """Run the command with this code before it; the time limit only ends a run that hangs."""
     return subprocess.run(
-        [sys.executable, "-c", _RUN.format(fault=fault), *args],
+        [sys.executable, "-c", _RUN.format(problem=problem), *args],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=stderr,

@@ -317,12 +317,12 @@ def make_device(pool: Pool, taken: set[str]) -> Table:
     if chance(rng, 0.2):
         device["id_length"] = 6
     with_choices = chance(rng, 0.6)
-    # Items behind choices of unequal length have no agreed register.
+    # Items after choices of unequal length have no agreed register.
     alike = chance(rng, 0.5)
     if not with_choices or chance(rng, 0.6):
         resources = make_entries(pool, make_kinds(rng, budget, 4))
         extra = rng.choice(["", "", "", "", "name", "compatible", "unicode"])
-        # Directly behind the ID these would stand in their usual place.
+        # Directly after the ID these would stand in their usual place.
         if extra == "name":
             resources.append({"name": make_text(rng, 12)})
         elif extra == "compatible":

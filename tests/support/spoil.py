@@ -16,7 +16,7 @@ from intelhex import IntelHex
 from .independent import FRAMES, frame_bytes, identifier_checksum, item_at
 
 Span = tuple[int, int]
-"""Where something begins, and the place behind its end."""
+"""Where something begins, and the place after its end."""
 
 
 def swap_pairs(image: bytes) -> bytes:

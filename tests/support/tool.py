@@ -1,6 +1,6 @@
 """Run the tool as its users do, find outside programs, and make small images by hand.
 
-Nothing here comes from the tool's own code: what it writes is held against bytes made here, and
+Nothing here comes from the tool's own code: what it writes is compared with bytes made here, and
 against programs by other hands.
 """
 

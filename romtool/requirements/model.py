@@ -6,12 +6,12 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.schema.bus import Resource
-from romtool.schema.kinds import Value
+from romtool.schema.field_types import Value
 
 
-class Lines(NamedTuple):
+class LineRequirement(NamedTuple):
     """One line or channel out of `lines` (ascending); none at all where the list is empty.
 
     `item` is where it is asked for; two needs that ask for the same are equal wherever they stand.
@@ -21,7 +21,7 @@ class Lines(NamedTuple):
     kind: str
     lines: tuple[int, ...]
     width: str | None = None
-    item: Item | None = None
+    item: Descriptor | None = None
 
     def __eq__(self, other: object) -> bool:
         return type(self) is type(other) and self[:-1] == other[:-1]
@@ -35,7 +35,7 @@ class Lines(NamedTuple):
         return not self.lines
 
 
-class Span(NamedTuple):
+class RangeRequirement(NamedTuple):
     """A range of `length` addresses that begins at a base from `low` to `high`, every `step`.
 
     `item` is where it is asked for; two needs that ask for the same are equal wherever they stand.
@@ -49,7 +49,7 @@ class Span(NamedTuple):
     step: int
     length: int
     bits: int
-    item: Item | None = None
+    item: Descriptor | None = None
 
     def __eq__(self, other: object) -> bool:
         return type(self) is type(other) and self[:-1] == other[:-1]
@@ -68,7 +68,7 @@ class Span(NamedTuple):
         return range(self.low, self.high + 1, self.step or 1)
 
 
-Need = Lines | Span
+Requirement = LineRequirement | RangeRequirement
 
 
 class Alternative(NamedTuple):
@@ -82,41 +82,41 @@ class Alternative(NamedTuple):
     number: int | None
     priority: Value
     rank: int
-    own: tuple[Need, ...]
-    needs: tuple[Need, ...]
+    own: tuple[Requirement, ...]
+    needs: tuple[Requirement, ...]
 
-    def of_kind(self, kind: str) -> list[Need]:
+    def of_kind(self, kind: str) -> list[Requirement]:
         """Return the needs of one resource, in order."""
         return [need for need in self.needs if need.kind == kind]
 
-    def in_registers(self, resources: Mapping[str, Resource]) -> tuple[Need, ...]:
+    def in_registers(self, resources: Mapping[str, Resource]) -> tuple[Requirement, ...]:
         """Return the needs that a device has registers for: so many of a kind, in order."""
         counts: Counter[str] = Counter()
         kept = []
         for need in self.needs:
             counts[need.kind] += 1
-            if counts[need.kind] <= resources[need.kind].most:
+            if counts[need.kind] <= resources[need.kind].max_per_device:
                 kept.append(need)
         return tuple(kept)
 
 
-class DeviceWants(NamedTuple):
+class DeviceRequirements(NamedTuple):
     """What one device asks for: `number` is its place on the card, from 0.
 
-    `before` and `after` are the needs that always apply, before and behind the choices.
+    `before` and `after` are the needs that always apply, before and after the choices.
     """
 
     id: str
     number: int
     name: str | None
-    before: tuple[Need, ...]
+    before: tuple[Requirement, ...]
     alternatives: tuple[Alternative, ...]
-    after: tuple[Need, ...]
+    after: tuple[Requirement, ...]
 
 
-class CardWants(NamedTuple):
+class CardRequirements(NamedTuple):
     """What the devices of one card ask for."""
 
     id: str | None
     serial: int | None
-    devices: tuple[DeviceWants, ...]
+    devices: tuple[DeviceRequirements, ...]

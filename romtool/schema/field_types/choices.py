@@ -6,12 +6,12 @@ import functools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from romtool.errors import Wrong
-from romtool.schema.kinds.base import (
+from romtool.errors import InvalidValue
+from romtool.schema.field_types.base import (
     SHOWS,
-    Kind,
+    FieldType,
     Stored,
-    Unexplained,
+    NotRepresentable,
     Value,
     a_list,
     whole_number,
@@ -21,7 +21,7 @@ from romtool.schema.spelt_numbers import number_schema
 from romtool.schema.tables import describe
 
 
-class Flag(Kind):
+class Flag(FieldType):
     """One bit: true or false."""
 
     usage = "write true or false"
@@ -31,7 +31,7 @@ class Flag(Kind):
 
     def to_stored(self, value: Value) -> Stored:
         if not isinstance(value, bool):
-            raise Wrong(f"{describe(value)} is not true or false")
+            raise InvalidValue(f"{describe(value)} is not true or false")
         return int(value)
 
     def show(self, value: Value) -> str:
@@ -44,7 +44,7 @@ class Flag(Kind):
         return {"type": "boolean"}
 
 
-class Choice(Kind):
+class Choice(FieldType):
     """One of several names (or numbers); with `numbers`, values without a name are numbers."""
 
     names: Mapping[int, str | int]
@@ -55,7 +55,7 @@ class Choice(Kind):
             return self.names[stored]
         if self.numbers:
             return stored
-        raise Unexplained(f"value {stored} has no meaning")
+        raise NotRepresentable(f"value {stored} has no meaning")
 
     def to_stored(self, value: Value) -> Stored:
         value = self._number(value)
@@ -64,10 +64,12 @@ class Choice(Kind):
                 return stored
         if self.numbers and isinstance(value, int) and not isinstance(value, bool):
             if value in self.names:
-                raise Wrong(f"{value} is written {self.names[value]}")
+                raise InvalidValue(f"{value} is written {self.names[value]}")
             if 0 <= value <= self.top:
                 return value
-        raise Wrong(f"{describe(value)} is not one of its values", f"write {self._choices()}")
+        raise InvalidValue(
+            f"{describe(value)} is not one of its values", f"write {self._choices()}"
+        )
 
     def _number(self, value: Value) -> Value:
         """Return a number that is written as a text, such as "10h", where numbers are meant."""
@@ -76,7 +78,7 @@ class Choice(Kind):
             return value
         try:
             return parse_number(value)
-        except Wrong:
+        except InvalidValue:
             return value
 
     def _choices(self) -> str:
@@ -101,13 +103,13 @@ class Choice(Kind):
     def _unnamed(self) -> Iterator[tuple[int, int]]:
         """Yield the runs of stored numbers that have no name."""
         first = 0
-        for behind in [*sorted(self.names), self.top + 1]:
-            if first < behind:
-                yield first, behind - 1
-            first = behind + 1
+        for stop in [*sorted(self.names), self.top + 1]:
+            if first < stop:
+                yield first, stop - 1
+            first = stop + 1
 
 
-class Flags(Kind):
+class Flags(FieldType):
     """A list of the names of the bits that are set."""
 
     names: tuple[str, ...]
@@ -120,9 +122,11 @@ class Flags(Kind):
         for index, name in enumerate(a_list(value)):
             if name not in self.names:
                 hint = did_you_mean(str(name), self.names) or f"write {one_of(list(self.names))}"
-                raise Wrong(f"{describe(name)} is not one of its values", hint, inside=(index,))
+                raise InvalidValue(
+                    f"{describe(name)} is not one of its values", hint, inside=(index,)
+                )
             if stored >> self.names.index(name) & 1:
-                raise Wrong(f"{name} stands twice", "write it once", inside=(index,))
+                raise InvalidValue(f"{name} stands twice", "write it once", inside=(index,))
             stored |= 1 << self.names.index(name)
         return stored
 
@@ -136,7 +140,7 @@ class Flags(Kind):
         return {"type": "array", "items": {"enum": list(self.names)}, "uniqueItems": True}
 
 
-class Lines(Kind):
+class Lines(FieldType):
     """A list of numbers, a bit each; the lowest bit stands for `first`."""
 
     first: int
@@ -157,14 +161,14 @@ class Lines(Kind):
                 number = whole_number(item)
                 if not 0 <= number - self.first < self.bits:
                     show = SHOWS[self.form]
-                    raise Wrong(
+                    raise InvalidValue(
                         f"{show(number)} is outside {show(self.first)} to {show(self.last)}",
                         "each number stands for one bit of the item",
                     )
                 if stored >> (number - self.first) & 1:
-                    raise Wrong(f"{SHOWS[self.form](number)} stands twice", "write it once")
-            except Wrong as wrong:
-                raise Wrong(wrong.message, wrong.hint, inside=(index,)) from None
+                    raise InvalidValue(f"{SHOWS[self.form](number)} stands twice", "write it once")
+            except InvalidValue as wrong:
+                raise InvalidValue(wrong.message, wrong.hint, inside=(index,)) from None
             stored |= 1 << (number - self.first)
         return stored
 
@@ -187,7 +191,7 @@ class Lines(Kind):
         return {"type": "array", "items": numbers, "uniqueItems": True}
 
 
-class Pins(Kind):
+class Pins(FieldType):
     """A list of numbers, one a pin of the chip: the bus line that is connected to it."""
 
     bus: str
@@ -206,7 +210,7 @@ class Pins(Kind):
     def to_stored(self, value: Value) -> Stored:
         lines = a_list(value)
         if len(lines) != self.pins:
-            raise Wrong(
+            raise InvalidValue(
                 f"the chip has {self.pins} {self.bus.upper()} pins, {len(lines)} given",
                 f"one number a pin, in pin order; {self.unconnected}: not connected",
             )
@@ -215,9 +219,9 @@ class Pins(Kind):
             try:
                 number = whole_number(line)
                 if not 0 <= number < 1 << self.pin_bits:
-                    raise Wrong(f"{number} is outside 0 to {(1 << self.pin_bits) - 1}")
-            except Wrong as wrong:
-                raise Wrong(wrong.message, wrong.hint, inside=(pin,)) from None
+                    raise InvalidValue(f"{number} is outside 0 to {(1 << self.pin_bits) - 1}")
+            except InvalidValue as wrong:
+                raise InvalidValue(wrong.message, wrong.hint, inside=(pin,)) from None
             stored |= number << pin * self.pin_bits
         return stored
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from romtool.schema.bus import Bus
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address
-from romtool.wants.needs import Lines, Need, Span
+from romtool.requirements.model import LineRequirement, Requirement, RangeRequirement
 
 
 class Placed(NamedTuple):
@@ -53,30 +53,30 @@ def answers_at(bus: Bus, one: Placed, port: int) -> bool:
     return (ahead % bus.alias_step if bus.aliases(one.bits) else ahead) in range(one.length)
 
 
-def never_together(catalog: Catalog, one: Need, other: Need) -> bool:
+def never_together(catalog: Catalog, one: Requirement, other: Requirement) -> bool:
     """Whether two needs can't both be met, whatever is picked for each.
 
     Needs of two different resources never stand in each other's way, nor does an empty one.
     """
     if one.kind != other.kind or one.is_empty or other.is_empty:
         return False
-    if isinstance(one, Lines) or isinstance(other, Lines):
-        assert isinstance(one, Lines)
-        assert isinstance(other, Lines)
+    if isinstance(one, LineRequirement) or isinstance(other, LineRequirement):
+        assert isinstance(one, LineRequirement)
+        assert isinstance(other, LineRequirement)
         on_bus = catalog.resources[one.kind].on_bus
         return len({on_bus(line) for line in (*one.lines, *other.lines)}) == 1
     if not one.bases or not other.bases:
         return False
     bus = catalog.bus
     folded = bus.aliases(one.bits) or bus.aliases(other.bits)
-    if folded and catalog.resources[one.kind].ports:
+    if folded and catalog.resources[one.kind].is_io:
         return _always_at_aliases(bus, one, other)
     before = one.bases[0] + one.length <= other.bases[-1]
-    behind = other.bases[0] + other.length <= one.bases[-1]
-    return not before and not behind
+    stop = other.bases[0] + other.length <= one.bases[-1]
+    return not before and not stop
 
 
-def _always_at_aliases(bus: Bus, one: Span, other: Span) -> bool:
+def _always_at_aliases(bus: Bus, one: RangeRequirement, other: RangeRequirement) -> bool:
     """Whether two ranges collide at every pair of bases, where aliases count.
 
     They are clear of each other where the way from one to the next alias of the other is at

@@ -12,8 +12,13 @@ import itertools
 from collections.abc import Iterator, Sequence
 
 from romtool.schema.catalog import Catalog
-from romtool.wants.collide import Placed, memory_collides, ports_collide
-from romtool.wants.needs import DeviceWants, Lines, Need, Span
+from romtool.requirements.collide import Placed, memory_collides, ports_collide
+from romtool.requirements.model import (
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
 
 PATIENCE = 20_000
 """So many values are tried before a try is given up (some hundredths of a second)."""
@@ -27,7 +32,7 @@ class _GivenUp(Exception):
     """The try took too long."""
 
 
-def fits(catalog: Catalog, devices: Sequence[DeviceWants]) -> bool | None:
+def fits(catalog: Catalog, devices: Sequence[DeviceRequirements]) -> bool | None:
     """Whether all devices can work at once in a PC with nothing else in it.
 
     What is beyond the registers of a device is left out. None: not known, the try took too long,
@@ -59,7 +64,7 @@ class _Try:
     def __init__(
         self,
         catalog: Catalog,
-        devices: Sequence[Sequence[Sequence[Need]]],
+        devices: Sequence[Sequence[Sequence[Requirement]]],
         most_bases: int | None,
     ) -> None:
         self.catalog = catalog
@@ -70,19 +75,19 @@ class _Try:
         self.left = PATIENCE
 
     def device(self, number: int) -> bool:
-        """Whether this device and all behind it fit what is still free."""
+        """Whether this device and all after it fit what is still free."""
         if number == len(self.devices):
             return True
         return any(self._needs(needs, number) for needs in self.devices[number])
 
-    def _needs(self, needs: Sequence[Need], number: int) -> bool:
-        """Whether these needs of a device, then all devices behind it, fit."""
+    def _needs(self, needs: Sequence[Requirement], number: int) -> bool:
+        """Whether these needs of a device, then all devices after it, fit."""
         if not needs:
             return self.device(number + 1)
         need, rest = needs[0], needs[1:]
         if need.is_empty:
             return self._needs(rest, number)
-        if isinstance(need, Lines):
+        if isinstance(need, LineRequirement):
             return self._line(need, rest, number)
         taken = self.placed[need.kind]
         for place in itertools.islice(self._free(need, taken), self.most_bases):
@@ -93,7 +98,7 @@ class _Try:
                 return True
         return False
 
-    def _line(self, need: Lines, rest: Sequence[Need], number: int) -> bool:
+    def _line(self, need: LineRequirement, rest: Sequence[Requirement], number: int) -> bool:
         on_bus = self.catalog.resources[need.kind].on_bus
         for line in need.lines:
             self._tick()
@@ -106,7 +111,7 @@ class _Try:
                     return True
         return False
 
-    def _free(self, need: Span, taken: Sequence[Placed]) -> Iterator[Placed]:
+    def _free(self, need: RangeRequirement, taken: Sequence[Placed]) -> Iterator[Placed]:
         """Yield the places that collide with nothing taken, the lowest first."""
         base, step = need.low, need.bases.step
         while base <= need.high:
@@ -119,7 +124,7 @@ class _Try:
             base += -(-(beyond - base) // step) * step
 
     def _in_the_way(self, kind: str, place: Placed, taken: Sequence[Placed]) -> Placed | None:
-        ports, bus = self.catalog.resources[kind].ports, self.catalog.bus
+        ports, bus = self.catalog.resources[kind].is_io, self.catalog.bus
         for other in taken:
             self._tick()
             if ports_collide(bus, place, other) if ports else memory_collides(place, other):

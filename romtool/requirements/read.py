@@ -6,71 +6,78 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from romtool.image.card import Device, card_of
 from romtool.image.model import Image
-from romtool.image.walk import Item
+from romtool.image.walk import Descriptor
 from romtool.schema.catalog import Catalog
-from romtool.schema.kinds import Range, Value
-from romtool.wants.needs import Alternative, CardWants, DeviceWants, Lines, Need, Span
+from romtool.schema.field_types import Range, Value
+from romtool.requirements.model import (
+    Alternative,
+    CardRequirements,
+    DeviceRequirements,
+    LineRequirement,
+    Requirement,
+    RangeRequirement,
+)
 
 
-def wants_of(image: Image) -> CardWants:
+def requirements_of(image: Image) -> CardRequirements:
     """Return what the card of an image asks for; an item that can't be read asks for nothing."""
-    return wants_in(image, card_of(image).devices)
+    return requirements_in(image, card_of(image).devices)
 
 
-def wants_in(image: Image, devices: Sequence[Device]) -> CardWants:
+def requirements_in(image: Image, devices: Sequence[Device]) -> CardRequirements:
     """Return what the devices of an image ask for, taken apart already."""
-    if image.frame is None:
-        return CardWants(None, None, ())
+    if image.layout is None:
+        return CardRequirements(None, None, ())
     serial = image.identifier_values[0][image.catalog.identifier.serial_field.key]
-    return CardWants(
+    return CardRequirements(
         image.card_id,
         serial if isinstance(serial, int) else None,
         tuple(_device(image.catalog, device, n) for n, device in enumerate(devices)),
     )
 
 
-def _device(catalog: Catalog, device: Device, number: int) -> DeviceWants:
+def _device(catalog: Catalog, device: Device, number: int) -> DeviceRequirements:
     before = tuple(_needs(device.before))
     after = tuple(_needs(device.after))
     alternatives = []
     for index, choice in enumerate(device.choices):
         needed = tuple(_needs(choice.items))
-        priority = choice.start.values.get(choice.start.record.head.key)
+        priority = choice.start.values.get(choice.start.record.key_field.key)
         rank = rank_of(catalog, priority)
         all_needs = (*before, *needed, *after)
         alternatives.append(Alternative(index, priority, rank, needed, all_needs))
     if not alternatives:
         alternatives.append(Alternative(None, None, 0, (), (*before, *after)))
-    name = device.name.head if device.name is not None else None
-    return DeviceWants(device.id, number, name, before, tuple(alternatives), after)
+    name = device.name.key_value if device.name is not None else None
+    return DeviceRequirements(device.id, number, name, before, tuple(alternatives), after)
 
 
 def rank_of(catalog: Catalog, priority: Value) -> int:
     """Return what a choice's priority counts as, 0 the best (Spec 6.2.2.6)."""
-    field = catalog.by_role["choice"].head
+    field = catalog.by_role["choice"].key_field
     stored = field.kind.to_stored(field.absent_value if priority is None else priority)
     assert isinstance(stored, int)
     return stored
 
 
-def _needs(items: Iterable[Item]) -> Iterator[Need]:
+def _needs(items: Iterable[Descriptor]) -> Iterator[Requirement]:
     for item in items:
-        need = need_of(item)
+        need = requirement_of(item)
         if need is not None:
             yield need
 
 
-def need_of(item: Item) -> Need | None:
+def requirement_of(item: Descriptor) -> Requirement | None:
     """Return what an item asks for; None for one that asks for nothing, or can't be read."""
     record, values = item.record, item.values
-    asks = record.asks
-    if asks is None or record.head.key not in values:
+    asks = record.requires
+    if asks is None or record.key_field.key not in values:
         return None
-    head, value = record.head, values[record.head.key]
+    head, value = record.key_field, values[record.key_field.key]
     if head.length is None:
         width = values.get(asks.width) if asks.width else None
-        return Lines(asks.kind, tuple(value), width, item)
+        return LineRequirement(asks.kind, tuple(value), width, item)
     low, high = value if isinstance(value, list) else (value, value)
     step = values[head.align] if isinstance(head.kind, Range) and head.align else 1
     bits: int = values[asks.decode] if asks.decode else asks.bits
-    return Span(asks.kind, low, high, step or 1, values[head.length], bits, item)
+    return RangeRequirement(asks.kind, low, high, step or 1, values[head.length], bits, item)

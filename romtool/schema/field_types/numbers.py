@@ -6,11 +6,11 @@ import functools
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Wrong
+from romtool.errors import InvalidValue
 from romtool.schema.checksums import Checksum
-from romtool.schema.kinds.base import (
+from romtool.schema.field_types.base import (
     SHOWS,
-    Kind,
+    FieldType,
     Stored,
     Value,
     a_list,
@@ -20,7 +20,7 @@ from romtool.schema.numbers import address
 from romtool.schema.spelt_numbers import number_schema
 
 
-class Number(Kind):
+class Number(FieldType):
     """A number, in steps of `unit`; `none` and `zero_means` are stored values of special sense."""
 
     unit: int = 1
@@ -43,18 +43,18 @@ class Number(Kind):
             if number == self.zero_means:
                 return 0
             if number == 0:
-                raise Wrong(f"0 can't be stored: it would mean {address(self.zero_means)}")
+                raise InvalidValue(f"0 can't be stored: it would mean {address(self.zero_means)}")
         return self.stored_number(number)
 
     def stored_number(self, number: int) -> int:
-        """Return a number in stored units; raises Wrong where it doesn't fit."""
+        """Return a number in stored units; raises InvalidValue where it doesn't fit."""
         if not 0 <= number <= self.top * self.unit:
-            raise Wrong(
+            raise InvalidValue(
                 f"{self.show(number)} is outside {self.show(0)} to "
                 f"{self.show(self.top * self.unit)}"
             )
         if number % self.unit:
-            raise Wrong(
+            raise InvalidValue(
                 f"{self.show(number)} is not a multiple of {self.show(self.unit)}",
                 f"it is stored in steps of {self.unit} bytes",
             )
@@ -86,7 +86,7 @@ class Number(Kind):
 
 
 class Range(Number):
-    """Two numbers, lowest and highest, one behind the other; one where they may be the same."""
+    """Two numbers, lowest and highest, one after the other; one where they may be the same."""
 
     single: bool = False
 
@@ -105,15 +105,15 @@ class Range(Number):
         else:
             pair = a_list(value)
             if len(pair) != 2:
-                raise Wrong(
+                raise InvalidValue(
                     f"a range has 2 numbers, {len(pair)} given", "write [lowest, highest] base"
                 )
             ends = []
             for index, end in enumerate(pair):
                 try:
                     ends.append(self.stored_number(whole_number(end)))
-                except Wrong as wrong:
-                    raise Wrong(wrong.message, wrong.hint, inside=(index,)) from None
+                except InvalidValue as wrong:
+                    raise InvalidValue(wrong.message, wrong.hint, inside=(index,)) from None
             low, high = ends
         return low | high << self.bits // 2
 

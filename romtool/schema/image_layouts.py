@@ -6,11 +6,11 @@ import functools
 from collections.abc import Mapping
 
 from romtool.schema.described import Described
-from romtool.schema.fields import Field, Layout
-from romtool.schema.kinds import Check, Constant, Count, Pins, Stored
+from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.field_types import Check, Constant, Count, Pins, Stored
 
 
-class Frame(Described):
+class ImageLayout(Described):
     """A layout: what one kind of chip wants before the PnP data, and what follows it."""
 
     name: str
@@ -22,29 +22,29 @@ class Frame(Described):
     patch: bool
     max_pnp_bytes: int | None
     default: bool
-    layout: Layout
+    field_layout: FieldLayout
 
     @functools.cached_property
     def config_fields(self) -> tuple[Field, ...]:
         """The fields that a profile's [config] may set."""
-        return tuple(f for f in self.layout.fields if not is_computed(f))
+        return tuple(f for f in self.field_layout.fields if not is_computed(f))
 
     @functools.cached_property
     def computed_fields(self) -> tuple[Field, ...]:
         """The fields that are computed or constant; [override] may set them."""
-        return tuple(f for f in self.layout.fields if is_computed(f))
+        return tuple(f for f in self.field_layout.fields if is_computed(f))
 
     @property
     def count_field(self) -> Field | None:
         """The field that counts the PnP bytes, if there is one."""
-        for field in self.layout.fields:
+        for field in self.field_layout.fields:
             if isinstance(field.kind, Count):
                 return field
         return None
 
     def wiring(self, bus: str) -> list[Field]:
         """Return the fields that tell which lines of `bus` (irq, dma) have a pin."""
-        fields = self.layout.fields
+        fields = self.field_layout.fields
         return [f for f in fields if isinstance(f.kind, Pins) and f.kind.bus == bus]
 
     def typical(self) -> dict[str, Stored]:

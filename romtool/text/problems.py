@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from romtool.errors import Fault
+from romtool.errors import Problem
 
 
-def fault_line(fault: Fault) -> str:
+def problem_line(problem: Problem) -> str:
     """Return a fault as one line: file, place, what is wrong, what to do."""
-    where = visible(fault.file or "")
-    if fault.line is not None:
-        where += f":{fault.line}" + (f":{fault.column}" if fault.column is not None else "")
-    words = fault.message + (f"; {fault.hint}" if fault.hint else "")
+    where = visible(problem.file or "")
+    if problem.line is not None:
+        where += f":{problem.line}" + (f":{problem.column}" if problem.column is not None else "")
+    words = problem.message + (f"; {problem.hint}" if problem.hint else "")
     line = f"{where}: {words}" if where else words
     return one_line(line)
 

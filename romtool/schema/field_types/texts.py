@@ -6,9 +6,9 @@ import functools
 import re
 from typing import Any
 
-from romtool.errors import Wrong
+from romtool.errors import InvalidValue
 from romtool.schema.described import Described
-from romtool.schema.kinds.base import Kind, Stored, Unexplained, Value
+from romtool.schema.field_types.base import FieldType, Stored, NotRepresentable, Value
 from romtool.schema.numbers import hex_text, parse_hex, shorten
 from romtool.schema.tables import describe
 
@@ -22,7 +22,7 @@ class Group(Described):
     before: str = ""
 
 
-class Spelling(Described):
+class CompressedAsciiCode(Described):
     """A text packed into bits, highest bits first; `unused` highest bits are 0."""
 
     name: str
@@ -60,38 +60,38 @@ class Spelling(Described):
         return found
 
 
-class Spelled(Kind):
+class CompressedAscii(FieldType):
     """A short text packed into bits, such as a vendor's letters and a product's digits."""
 
-    spelling: Spelling
+    spelling: CompressedAsciiCode
 
     def to_value(self, stored: Stored) -> Value:
         if stored >> self.bits - self.spelling.unused:
-            raise Unexplained("a bit is set that no character uses")
+            raise NotRepresentable("a bit is set that no character uses")
         text = ""
         for shift, mask, characters in self.spelling.places:
             code = stored >> shift & mask
             if code >= len(characters):
-                raise Unexplained(f"character code {code} has no meaning")
+                raise NotRepresentable(f"character code {code} has no meaning")
             text += characters[code]
         return text
 
     def to_stored(self, value: Value) -> Stored:
-        fault = Wrong(f"{describe(value)} is not {self.spelling.title}")
+        problem = InvalidValue(f"{describe(value)} is not {self.spelling.title}")
         if not isinstance(value, str) or not value.isascii():
-            raise fault
+            raise problem
         stored, place = 0, 0
         for before, bits, alphabet in self.spelling.characters():
             if not value.startswith(before, place):
-                raise fault
+                raise problem
             place += len(before)
             code = alphabet.find(value[place : place + 1].upper()) if place < len(value) else -1
             if code < 0:
-                raise fault
+                raise problem
             stored = stored << bits | code
             place += 1
         if place != len(value):
-            raise fault
+            raise problem
         return stored
 
     def takes(self) -> str:
@@ -107,7 +107,7 @@ class Spelled(Kind):
         return {"type": "string", "pattern": f"^{pattern}$", "maxLength": length}
 
 
-class Text(Kind):
+class Text(FieldType):
     """Characters to the end of the item."""
 
     encoding: str
@@ -117,9 +117,9 @@ class Text(Kind):
         try:
             text = bytes(stored).decode(self.encoding)
         except UnicodeDecodeError:
-            raise Unexplained(f"bytes that are not {self.encoding}") from None
+            raise NotRepresentable(f"bytes that are not {self.encoding}") from None
         if not self._plain(text):
-            raise Unexplained("characters that can't be printed")
+            raise NotRepresentable("characters that can't be printed")
         return text
 
     def _plain(self, text: str) -> bool:
@@ -127,10 +127,10 @@ class Text(Kind):
 
     def to_stored(self, value: Value) -> Stored:
         if not isinstance(value, str):
-            raise Wrong(f"{describe(value)} is not a text", "put it in quotes")
+            raise InvalidValue(f"{describe(value)} is not a text", "put it in quotes")
         for place, char in enumerate(value, 1):
             if not self._plain(char):
-                raise Wrong(
+                raise InvalidValue(
                     f"{shorten(value)}: character {place} ({char!r}) is not printable"
                     + (" ASCII" if self.encoding == "ascii" else ""),
                     "use letters, digits, spaces and the signs of a plain keyboard"
@@ -161,7 +161,7 @@ def hex_schema(least: int = 0, most: int | None = None) -> dict[str, Any]:
     return {"type": "string", "pattern": rf"^\s*({byte}){{{least},{end}}}$"}
 
 
-class Hex(Kind):
+class Hex(FieldType):
     """Bytes as they are."""
 
     is_bytes = True
@@ -171,10 +171,10 @@ class Hex(Kind):
 
     def to_stored(self, value: Value) -> Stored:
         if not isinstance(value, str):
-            raise Wrong(f"{describe(value)} is not bytes in hex digits", 'write "55 BB 00"')
+            raise InvalidValue(f"{describe(value)} is not bytes in hex digits", 'write "55 BB 00"')
         data = parse_hex(value)
         if self.bits and len(data) * 8 != self.bits:
-            raise Wrong(f"{self.bits // 8} bytes belong here, {len(data)} given")
+            raise InvalidValue(f"{self.bits // 8} bytes belong here, {len(data)} given")
         return data
 
     def takes(self) -> str:
@@ -201,12 +201,12 @@ class Constant(Hex):
         return super().to_value(stored) if self.is_bytes else stored
 
 
-class Reserved(Kind):
+class Reserved(FieldType):
     """Bits that are 0; an item in which they are not stays raw."""
 
     def to_value(self, stored: Stored) -> Value:
         if stored:
-            raise Unexplained("a reserved bit is set")
+            raise NotRepresentable("a reserved bit is set")
         return 0
 
     def to_stored(self, value: Value) -> Stored:

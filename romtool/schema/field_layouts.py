@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from romtool.errors import Fault, Path, Refused
-from romtool.schema.fields import Field, Layout, Unit
+from romtool.errors import Problem, Path, InputError
+from romtool.schema.fields import Field, FieldLayout, Unit
 
 
-def layout_of(fields: Sequence[Field], size: int | None, path: Path) -> Layout:
-    """Return the layout of `fields`; raises Refused where they overlap or leave a gap.
+def layout_of(fields: Sequence[Field], size: int | None, path: Path) -> FieldLayout:
+    """Return the layout of `fields`; raises InputError where they overlap or leave a gap.
 
     `size` is the number of bytes that they must fill, None for an item, which ends where its
     last field ends.
@@ -24,15 +24,15 @@ def layout_of(fields: Sequence[Field], size: int | None, path: Path) -> Layout:
     for field in fields:
         if field.key in keys:
             hint = "give each a key of its own"
-            raise Refused([Fault(f"two fields have the key {field.key}", hint, field.path)])
+            raise InputError([Problem(f"two fields have the key {field.key}", hint, field.path)])
         keys.add(field.key)
     at = 0
     for unit in units:
         first = unit.fields[0]
         if unit.at < at:
-            raise Refused(
+            raise InputError(
                 [
-                    Fault(
+                    Problem(
                         f"{first.key} begins at byte {unit.at}, inside the field before it",
                         f"fields must not overlap: the next free byte is {at}",
                         first.path,
@@ -40,30 +40,36 @@ def layout_of(fields: Sequence[Field], size: int | None, path: Path) -> Layout:
                 ]
             )
         if unit.at > at:
-            raise Refused([_gap(at, unit.at - 1, first.path)])
+            raise InputError([_gap(at, unit.at - 1, first.path)])
         _check_bits(unit)
         if unit.size is None and unit is not units[-1]:
             hint = "only the last field of an item may run to its end"
-            raise Refused([Fault(f"{first.key} takes the rest, but isn't last", hint, first.path)])
+            raise InputError(
+                [Problem(f"{first.key} takes the rest, but isn't last", hint, first.path)]
+            )
         if unit is not units[-1] and unit.min_size != unit.size:
             hint = "an item can end only before its last field"
-            raise Refused([Fault(f"{first.key} may be absent, but isn't last", hint, first.path)])
+            raise InputError(
+                [Problem(f"{first.key} may be absent, but isn't last", hint, first.path)]
+            )
         at += unit.size or 0
     if size is not None and units and units[-1].size is None:
         message = f"{units[-1].fields[0].key} takes the rest, but size says where it ends"
-        raise Refused([Fault(message, "write its bytes as a number", units[-1].fields[0].path)])
+        raise InputError(
+            [Problem(message, "write its bytes as a number", units[-1].fields[0].path)]
+        )
     if size is not None and at < size:
-        raise Refused([_gap(at, size - 1, path)])
+        raise InputError([_gap(at, size - 1, path)])
     if size is not None and at > size:
         message = f"the fields end at byte {at - 1}, but size is {size}"
-        raise Refused([Fault(message, f"write size = {at}", path)])
-    return Layout(fields=tuple(fields), units=units)
+        raise InputError([Problem(message, f"write size = {at}", path)])
+    return FieldLayout(fields=tuple(fields), units=units)
 
 
-def _gap(first: int, last: int, path: Path) -> Fault:
+def _gap(first: int, last: int, path: Path) -> Problem:
     where = f"byte {first} is" if first == last else f"bytes {first} to {last} are"
     hint = "every byte must be in a field: name it, if only as reserved or unknown"
-    return Fault(f"{where} not accounted for", hint, path)
+    return Problem(f"{where} not accounted for", hint, path)
 
 
 def _check_bits(unit: Unit) -> None:
@@ -71,26 +77,26 @@ def _check_bits(unit: Unit) -> None:
         if len(unit.fields) > 1:
             message = f"{unit.fields[1].key} overlaps {unit.fields[0].key}"
             hint = "bytes that are one value have one field"
-            raise Refused([Fault(message, hint, unit.fields[1].path)])
+            raise InputError([Problem(message, hint, unit.fields[1].path)])
         return
     owner: dict[int, Field] = {}
     for field in unit.fields:
         for bit in range(field.low, field.low + field.kind.bits):
             if bit in owner:
                 message = f"{field.key} takes bit {bit} of byte {unit.at}, as {owner[bit].key} does"
-                raise Refused([Fault(message, "fields must not overlap", field.path)])
+                raise InputError([Problem(message, "fields must not overlap", field.path)])
             owner[bit] = field
     free = sorted(set(range(unit.size * 8)) - set(owner))
     if free:
         high = free[0]
         while high + 1 in free:
             high += 1
-        raise Refused([_bit_gap(unit, free[0], high, unit.fields[-1].path)])
+        raise InputError([_bit_gap(unit, free[0], high, unit.fields[-1].path)])
 
 
-def _bit_gap(unit: Unit, low: int, high: int, path: Path) -> Fault:
+def _bit_gap(unit: Unit, low: int, high: int, path: Path) -> Problem:
     where = f"bit {low} is" if low == high else f"bits {high}:{low} are"
-    return Fault(
+    return Problem(
         f"{where} not accounted for in byte {unit.at}",
         "every bit must be in a field: name it, if only as reserved or unknown",
         path,

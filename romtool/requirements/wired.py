@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from romtool.image.model import Image
 from romtool.schema.bus import Resource
-from romtool.schema.kinds import Pins
+from romtool.schema.field_types import Pins
 
 
 def wired(image: Image, resource: Resource) -> frozenset[int] | None:
@@ -12,7 +12,7 @@ def wired(image: Image, resource: Resource) -> frozenset[int] | None:
 
     A line that goes by another number stands under that number too.
     """
-    fields = image.frame.wiring(resource.name) if image.frame is not None else []
+    fields = image.layout.wiring(resource.name) if image.layout is not None else []
     if not fields:
         return None
     lines = set[int]()

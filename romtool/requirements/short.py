@@ -10,13 +10,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.schema.catalog import Catalog
-from romtool.wants.needs import DeviceWants, Lines
+from romtool.requirements.model import DeviceRequirements, LineRequirement
 
-Slot = tuple[DeviceWants, frozenset[int]]
+Slot = tuple[DeviceRequirements, frozenset[int]]
 """A device, and the lines of which it needs one in any case."""
 
 
-def short_of_lines(catalog: Catalog, devices: Sequence[DeviceWants]) -> list[DeviceWants]:
+def short_of_lines(
+    catalog: Catalog, devices: Sequence[DeviceRequirements]
+) -> list[DeviceRequirements]:
     """Return devices that can't all have the lines or channels they need; none if there are none.
 
     None of them can be left out without the others having enough.
@@ -29,14 +31,14 @@ def short_of_lines(catalog: Catalog, devices: Sequence[DeviceWants]) -> list[Dev
     return []
 
 
-def _slots(catalog: Catalog, device: DeviceWants, kind: str) -> Iterator[Slot]:
+def _slots(catalog: Catalog, device: DeviceRequirements, kind: str) -> Iterator[Slot]:
     """Yield the lines of one kind that a device needs in any case: the first, the second."""
     resource = catalog.resources[kind]
     offered = [
         [
             frozenset(map(resource.on_bus, need.lines))
             for need in alternative.in_registers(catalog.resources)
-            if isinstance(need, Lines) and need.kind == kind and need.lines
+            if isinstance(need, LineRequirement) and need.kind == kind and need.lines
         ]
         for alternative in device.alternatives
     ]

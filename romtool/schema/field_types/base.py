@@ -6,7 +6,7 @@ import functools
 from collections.abc import Callable
 from typing import Any
 
-from romtool.errors import Wrong
+from romtool.errors import InvalidValue
 from romtool.schema.described import Described
 from romtool.schema.numbers import address, parse_number, sizes
 from romtool.schema.tables import describe
@@ -15,11 +15,11 @@ Value = Any
 Stored = Any
 
 
-class Unexplained(ValueError):
+class NotRepresentable(ValueError):
     """Stored bits that no value stands for."""
 
 
-class Kind(Described):
+class FieldType(Described):
     """The base of all kinds; `bits` is the field's width, 0 for one that runs to the end."""
 
     bits: int
@@ -58,20 +58,20 @@ class Kind(Described):
 
 
 def whole_number(value: Value) -> int:
-    """Return a number written as 544, 0x220 or "220h"; raises Wrong."""
+    """Return a number written as 544, 0x220 or "220h"; raises InvalidValue."""
     if isinstance(value, str):
         return parse_number(value)
     if type(value) is int and value.bit_length() > 64:
-        raise Wrong("the number is too long", "no field is wider than 32 bits")
+        raise InvalidValue("the number is too long", "no field is wider than 32 bits")
     if type(value) is not int:
-        raise Wrong(f"{describe(value)} is not a number", 'write 544, 0x220 or "220h"')
+        raise InvalidValue(f"{describe(value)} is not a number", 'write 544, 0x220 or "220h"')
     return value
 
 
 def a_list(value: Value) -> list[Value]:
-    """Return a list; raises Wrong for anything else."""
+    """Return a list; raises InvalidValue for anything else."""
     if not isinstance(value, list):
-        raise Wrong(f"{describe(value)} is not a list", "put it in [ ]")
+        raise InvalidValue(f"{describe(value)} is not a list", "put it in [ ]")
     return value
 
 
