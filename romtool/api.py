@@ -64,11 +64,11 @@ from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.profile.write import profile_text
 from romtool.recover.recover import recover
+from romtool.requirements.read import requirements_of
 from romtool.rules.check import check
 from romtool.schema.catalog import Catalog
 from romtool.toml.parse import parse_toml
 from romtool.verify import differences
-from romtool.requirements.read import requirements_of
 
 __all__ = [
     "Catalog",

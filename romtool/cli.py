@@ -54,13 +54,14 @@ class Commands(click.Group):
             raise ReaderGone from None
 
     def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; what it returns is the exit code."""
         try:
-            answer = super().invoke(ctx)
+            code = super().invoke(ctx)
             if sys.stdout is not None:
                 sys.stdout.flush()
         except BrokenPipeError:
             raise ReaderGone from None
-        return answer
+        ctx.exit(code)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)

@@ -18,16 +18,16 @@ from romtool.assign.free import free_instead, still_free
 from romtool.assign.host import Entry, Host
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
-from romtool.schema.catalog import Catalog
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import (
     Alternative,
     CardRequirements,
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
+from romtool.schema.catalog import Catalog
 from tests.support import assigning as other
 
 CATALOG = load_catalog()

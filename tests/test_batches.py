@@ -383,13 +383,14 @@ def test_folders_that_hold_nothing(tmp_path: Path) -> None:
 # A read of this file ends the process, as the system does with one that takes too much memory.
 KILLER = """
 import os, signal
-import romtool.commands.check, romtool.commands.common as common
-take = common.take
+import romtool.commands.check
+from romtool.commands import loading
+take = loading.take
 def killing(catalog, name, *args, **kwargs):
     if name.endswith({names!r}):
         os.kill(os.getpid(), signal.SIGKILL)
     return take(catalog, name, *args, **kwargs)
-common.take = killing
+loading.take = killing
 """
 
 
@@ -430,10 +431,11 @@ def test_no_process_can_be_started(batch: Batch) -> None:
 @linux_only
 def test_the_others_end_with_the_first(batch: Batch) -> None:
     """Where the first process is killed, nobody holds its output open any more."""
-    slow = TWO_CORES + "\nimport time, romtool.commands.check, romtool.commands.common as common\n"
-    slow += "take = common.take\ndef slowly(*args):\n time.sleep(0.05)\n return take(*args)\n"
+    slow = TWO_CORES + "\nimport time, romtool.commands.check\n"
+    slow += "from romtool.commands import loading\n"
+    slow += "take = loading.take\ndef slowly(*args):\n time.sleep(0.05)\n return take(*args)\n"
     killer = "import threading, signal\nthreading.Timer(0.7, os.kill, (os.getpid(), 9)).start()\n"
-    run = spoilt(slow + "common.take = slowly\n" + killer, "check", str(batch[0]))
+    run = spoilt(slow + "loading.take = slowly\n" + killer, "check", str(batch[0]))
     assert run.returncode == -signal.SIGKILL
 
 

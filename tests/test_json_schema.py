@@ -20,7 +20,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from romtool.errors import Problem, Path, InputError
+from romtool.errors import InputError, Path, Problem
 from romtool.files.schemas import load_catalog
 from romtool.profile.read import read_profile
 from tests.support.misspelt import misspelt

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
-from romtool.schema.fields import Field, FieldLayout
-from romtool.schema.field_types import Hex, Number
 from romtool.schema.field_layouts import layout_of
+from romtool.schema.field_types import Hex, Number
+from romtool.schema.fields import Field, FieldLayout
 
 CATALOG = load_catalog([Path(__file__).parent.parent / "samples" / "schemas"])
 
@@ -75,15 +75,17 @@ def layouts(draw: st.DrawFn) -> FieldLayout:
         if draw(st.booleans()):
             kinds: list[tuple[int, Hex | Number]] = [(0, Hex(bits=size * 8))]
         else:
-            kinds = [(low, Number(bits=high - low)) for low, high in itertools.pairwise(edges)]
+            kinds = [
+                (low, Number(bits=high - low, unit=1, form="hex", none=None, zero_means=None))
+                for low, high in itertools.pairwise(edges)
+            ]
         for low, kind in kinds:
             key = f"f{unit}_{low}"
             fields.append(
-                Field(
-                    key=key, title=key, text="", source="", kind=kind,
-                    at=at, size=size, low=low, endian=endian,
+                CATALOG.identifier.id_field.altered(
+                    key=key, kind=kind, at=at, size=size, low=low, endian=endian
                 )
-            )  # fmt: skip
+            )
         at += size
     order = draw(st.permutations(fields))
     return layout_of(order, at, ())

@@ -40,6 +40,12 @@ def test_packed_is_what_the_files_say(folder: Path) -> None:
     assert plain(packed) == plain(read_catalog())
 
 
+def test_packed_catalogue_is_the_same_wherever_it_is_made(folder: Path) -> None:
+    """No path of the machine that builds the wheel goes into it."""
+    assert str(shipped_folder()).encode() not in (folder / NAME).read_bytes()
+    assert read_catalog().expectations["dos-games"].file == "expect/dos-games.toml"
+
+
 def test_packed_catalogue_works(folder: Path) -> None:
     """No default is mistaken for none, and what is worked out on demand still is."""
     packed = unpack(folder)

@@ -6,8 +6,7 @@ import pytest
 
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog, schema_files, shipped_folder
-from romtool.schema.gathering import SchemaFile
-from romtool.schema.loading import load
+from romtool.schema.loading import SchemaFile, load
 
 CATALOG = load_catalog()
 

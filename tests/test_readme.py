@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
 
 import pytest
+
+from tests.support.tool import romtool
 
 ROOT = Path(__file__).resolve().parent.parent
 README = ROOT / "README.md"
@@ -25,12 +26,10 @@ def played(block: str, folder: Path) -> str:
     for line in block.splitlines():
         if line.startswith("$ "):
             lines.append(line)
-            tool = Path(sys.executable).with_name("romtool")
-            command = line[2:].replace("romtool", str(tool), 1)
-            run = subprocess.run(
-                command.split(), cwd=folder, capture_output=True, text=True, check=False
-            )
-            lines += [*run.stdout.splitlines(), *run.stderr.splitlines()]
+            name, *words = line[2:].split()
+            assert name == "romtool"
+            run = romtool(*words, cwd=folder)
+            lines += [*run.stdout.decode().splitlines(), *run.stderr.decode().splitlines()]
     return "\n".join(lines) + "\n"
 
 

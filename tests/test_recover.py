@@ -28,7 +28,6 @@ from romtool.recover.places import identifiers
 from romtool.recover.reading import Reading, vote
 from romtool.recover.recover import Recovery, recover
 from romtool.recover.undo import State, late_bit, swapped_pairs
-from romtool.schema.checksums import Checksum
 from romtool.toml.parse import parse_toml
 from tests.support import spoil
 from tests.support.independent import identifier_checksum, pack_id
@@ -426,7 +425,7 @@ def test_unknown_layout() -> None:
 
 def test_search_needs_a_linear_checksum_only() -> None:
     """The quick search rests on the register being linear: sums of inputs give sums of results."""
-    check = Checksum(name="identifier", algorithm="lfsr8", seed=0x6A, taps=(0, 1))
+    check = CATALOG.checksums["identifier"]
     first, second = pack_id("QRL0301") + bytes(4), bytes(range(8))
     both = bytes(one ^ other for one, other in zip(first, second, strict=True))
     assert check.of(first) ^ check.of(second) ^ check.of(bytes(8)) == check.of(both)

@@ -21,10 +21,10 @@ from romtool.image.decode import decode
 from romtool.rehearse.answer import rehearsal_json
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
+from romtool.requirements.collide import Placed
 from romtool.schema.catalog import Catalog
 from romtool.text.rehearsal import rehearsal_lines
 from romtool.text.trace import in_words
-from romtool.requirements.collide import Placed
 from tests.support import assigning as other
 from tests.support.bus_scan import Scan
 from tests.support.independent import encode, identifier_checksum, pack_id, pnp_bytes
@@ -266,9 +266,11 @@ def test_a_device_gets_nothing() -> None:
     assert not found.is_well
 
 
+@pytest.mark.xfail(strict=True, reason="range-length decode is programmed as a length")
+@pytest.mark.requirement("R-A.3.1-4", "R-A.3.1-6", "R-A.3.1-7", "R-A.3.1-9", "R-A.3.1-14")
 def test_memory_and_types_in_the_registers() -> None:
-    # Spec App. A: control bit 1 is 16 bits wide, bit 0 says that a limit follows; type bit 0 is
-    # level, bit 1 is high. 32-bit: control bits 2:1 are 3 for 32 bits wide.
+    # Spec A.3: control bit 1 is 16 bits wide, bit 0 says that a limit follows, else a mask; type
+    # bit 0 is level, bit 1 is high. 32-bit: control bits 2:1 are 3 for 32 bits wide.
     low = {"memory24": [0xC8000, 0xC8000], "length": 0x4000, "align": 0x4000, "width": "16"}
     high = {"memory32": [0xFE000000, 0xFE000000], "length": 0x1000, "align": 1, "width": "32"}
     cards = [
@@ -294,11 +296,15 @@ def test_memory_and_types_in_the_registers() -> None:
         ),
     ]
     first, second, third = registers(play(*cards))
-    assert first[0]["memory24"][0] == (0xC8000, 2, 0x4000)
+    assert first[0]["memory24"][0] == (0xC8000, 2, 0xFFC000)
     assert first[0]["types"] == [1, 0]
     assert second[0]["memory24"][0] == (0xD0000, 3, 0xD4000)
     assert second[0]["types"] == [2, 0]
-    assert third[0]["memory32"][:3] == [(0xFE000000, 6, 0x1000), (0, 6, 0x1000), (0, 0, 0)]
+    assert third[0]["memory32"][:3] == [
+        (0xFE000000, 6, 0xFFFFF000),
+        (0, 6, 0xFFFFF000),
+        (0, 0, 0),
+    ]
 
 
 # --- the cards' own registers, against the solver -------------------------------------------------

@@ -21,7 +21,7 @@ from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
 from romtool.rehearse.software import Found, power_up
 from romtool.requirements.collide import Placed
-from tests.support.bus_card import KEY, BusCard, CardBus
+from tests.support.bus_card import KEY, BusCard, CardBus, window
 from tests.support.bus_scan import Scan, key
 from tests.support.independent import pnp_bytes
 from tests.support.profiles import generate
@@ -86,7 +86,7 @@ def test_whatever_comes_before_the_key(noise: bytes) -> None:
     for byte in [*noise, 0, 0, *KEY]:
         card.write(0x279, byte)
         other.written(0x279, byte)
-    assert (card.state, other.state) == ("sleep", "asleep")
+    assert (card.state, other.state) == ("sleep", "sleep")
 
 
 @given(st.lists(st.sampled_from([*KEY, 0]), max_size=60), st.integers(0, 31))
@@ -97,7 +97,7 @@ def test_pieces_of_the_key_wake_nobody(noise: list[int], end: int) -> None:
     assert card.state == "wait"
 
 
-# --- the cards, compared with another scan ---------------------------------------------------------
+# --- the cards, compared with another scan --------------------------------------------------------
 
 
 def test_four_cards_are_found_and_read() -> None:
@@ -165,7 +165,7 @@ def test_any_number_of_cards_for_another_scan(serials: list[int], rng: Random) -
     assert [card.data for card in scan_of(cards)] == in_order(cards)
 
 
-# --- the software, compared with other cards -------------------------------------------------------
+# --- the software, compared with other cards ------------------------------------------------------
 
 
 @settings(deadline=None, max_examples=40)
@@ -194,7 +194,7 @@ def test_what_the_software_writes_is_what_it_gave() -> None:
         assert (registers[0x70], registers[0x71]) == (given.irq[0], 2)  # high edge (Spec App. A)
         assert (registers[0x74], registers[0x75]) == (given.dma[0], 4)
         assert registers[0x30] == 1
-        assert other.state == "deaf"
+        assert other.state == "wait for key"
 
 
 def test_an_identifier_that_sums_wrong_ends_the_search() -> None:
@@ -243,7 +243,7 @@ def test_a_register_that_keeps_nothing_leaves_the_device_off() -> None:
     assert device.problem is not None and device.problem.name == "not-kept"
     assert "70h" in device.problem.text
     assert not device.is_on
-    assert card.registers[0, 0x30] == 0
+    assert card.held(0, 0x30) == 0
 
 
 # A device that says that it has register 31h: bit 1 of the byte after its ID (Spec 6.2.2.2).
@@ -251,16 +251,14 @@ CHECKED = CARD_ITEMS.replace(bytes.fromhex("15 46 4C 00 01 00"), bytes.fromhex("
 
 
 def test_the_range_check_hears_who_else_answers() -> None:
-    clear = BusCard(identifier("QRL0301", 1) + CHECKED, ranges={0: {0: 16}})
+    clear = BusCard(identifier("QRL0301", 1) + CHECKED)
     ((device,),) = [one.devices for one in found_by_software([clear]).cards]
     assert device.is_on
-    taken = BusCard(
-        identifier("QRL0301", 1) + CHECKED, ranges={0: {0: 16}}, echoes=frozenset({0x224, 0x226})
-    )
+    taken = BusCard(identifier("QRL0301", 1) + CHECKED, echoes=frozenset({0x224, 0x226}))
     ((device,),) = [one.devices for one in found_by_software([taken]).cards]
     assert device.problem is not None and device.problem.name == "range-taken"
     assert "224h-226h" in device.problem.text
-    assert taken.registers[0, 0x30] == 0
+    assert taken.held(0, 0x30) == 0
 
 
 def test_the_cards_answer_to_a_range_check() -> None:
@@ -323,3 +321,232 @@ def test_both_scans_read_random_cards_alike(seed: int) -> None:
     )
     assert [card.data for card in scan_of(data)] == in_order(data)
     assert [card.read.data for card in mine.cards] == up_to_zero(data)
+
+
+# --- what the software writes, by the standard ----------------------------------------------------
+
+
+def asking(*resources: dict[str, Any], **device: Any) -> bytes:
+    """The PnP data of a card with one device that asks for this."""
+    image = {"layout": "plain"}
+    card = {"id": "QRL0301", "serial": 1, "name": "Hollow Lane audio card"}
+    one = {"id": "QRL0001", "resources": [*resources], **device}
+    return pnp_bytes({"image": image, "card": card, "device": [one]})
+
+
+def configured(data: bytes, **more: Any) -> BusCard:
+    """A card after the software has found and configured it."""
+    card = BusCard(data, **more)
+    found_by_software([card])
+    assert card.complaints == []
+    assert card.state == "wait for key"  # Spec 4.6.2, 4.7
+    return card
+
+
+MASK = pytest.mark.xfail(strict=True, reason="range-length decode is programmed as a length")
+
+WINDOWS = [
+    # Base, length, with an upper limit or a mask, and the registers from 40h on: the standard's
+    # own example (64 KiB at 1 MiB, limit 11h 00h), or worked out by its rule (A.3.1).
+    (0x100000, 0x10000, True, "10 00 01 11 00"),
+    pytest.param(0x100000, 0x10000, False, "10 00 00 FF 00", marks=MASK),
+    (0xC0000, 0x20000, True, "0C 00 01 0E 00"),
+    pytest.param(0xC0000, 0x20000, False, "0C 00 00 FE 00", marks=MASK),
+    pytest.param(0xC8000, 0x1000, False, "0C 80 00 FF F0", marks=MASK),
+    pytest.param(0xC8000, 0x100, False, "0C 80 00 FF FF", marks=MASK),
+]
+
+
+@pytest.mark.requirement("R-A.3.1-3", "R-A.3.1-5", "R-A.3.1-6", "R-A.3.1-7", "R-A.3.1-9")
+@pytest.mark.parametrize(("base", "length", "limit", "registers"), WINDOWS)
+def test_memory_of_24_bits(base: int, length: int, limit: bool, registers: str) -> None:
+    align = length if length < 0x10000 else 0x10000
+    entry = {"memory24": [base, base], "length": length, "align": align, "high_address": limit}
+    card = configured(asking(entry))
+    assert bytes(card.held(0, 0x40 + n) for n in range(5)) == bytes.fromhex(registers)
+    given = [card.held(0, 0x40 + n) for n in range(5)]
+    assert window(given[0] << 16 | given[1] << 8, given[2], given[3] << 16 | given[4] << 8, 24) == (
+        base,
+        base + length,
+    )
+
+
+@pytest.mark.requirement("R-A.3.1-13", "R-A.3.1-14", "R-A.3.1-15")
+@pytest.mark.parametrize(
+    ("limit", "registers"),
+    [  # 64 KiB at 1 MiB, 32 bits wide (Spec A.3.1; worked out by its rule)
+        (True, "00 10 00 00 07 00 11 00 00"),
+        pytest.param(False, "00 10 00 00 06 FF FF 00 00", marks=MASK),
+    ],
+)
+def test_memory_of_32_bits(limit: bool, registers: str) -> None:
+    entry = {"memory32": [0x100000, 0x100000], "length": 0x10000, "align": 0x10000, "width": "32"}
+    card = configured(asking({**entry, "high_address": limit}))
+    assert bytes(card.held(0, 0x76 + n) for n in range(9)) == bytes.fromhex(registers)
+
+
+NOTHING: list[Any] = [
+    # Null items and what they put into the registers (Spec 6.2.2.4, 6.2.2.5, 6.2.2.8, A.3.1).
+    pytest.param(
+        {"irq": []},
+        {0x70: 0x00, 0x71: 0x02},
+        marks=pytest.mark.xfail(strict=True, reason="a null IRQ item is given type 00h"),
+    ),
+    ({"dma": []}, {0x74: 0x04}),
+    ({"io": 0x300, "length": 0}, {0x60: 0x00, 0x61: 0x00}),
+    ({"memory24": [0, 0], "length": 0, "align": 256}, dict.fromkeys((0x40, 0x41, 0x43, 0x44), 0)),
+    ({"memory32": [0, 0], "length": 0, "align": 1}, {0x76 + n: 0 for n in range(9) if n != 4}),
+    ({"memory32_fixed": 0, "length": 0}, {0x76 + n: 0 for n in range(9) if n != 4}),
+]
+
+
+@pytest.mark.requirement("R-6.2.2.4-7", "R-6.2.2.5-3", "R-6.2.2.8-5", "R-6.2.3.1-7")
+@pytest.mark.requirement("R-6.2.3.6-2", "R-4.6.2-3", "R-4.6.2-4", "R-4.6.2-5", "R-4.6.2-8")
+@pytest.mark.parametrize(("entry", "wanted"), NOTHING)
+def test_null_items_are_programmed(entry: dict[str, Any], wanted: dict[int, int]) -> None:
+    card = configured(asking(entry, {"io": 0x220, "length": 16}))
+    written = {register: value for _, register, value in card.written_to}
+    assert {register: written.get(register) for register in wanted} == wanted
+
+
+@pytest.mark.requirement("R-4.6.1-1", "R-4.6.2-2")
+@pytest.mark.xfail(strict=True, reason="a device that is given nothing is not programmed")
+def test_what_a_device_is_not_given_is_programmed_too() -> None:
+    data = asking({"irq": [5]}, {"dma": [1]}, {"io": 0x220, "length": 16})
+    card = BusCard(data)
+    found_by_software([card], Host(irq=frozenset({5})))
+    written = {register: value for _, register, value in card.written_to}
+    none = {0x60: 0, 0x61: 0, 0x70: 0, 0x71: 2, 0x74: 4}
+    assert {register: written.get(register) for register in none} == none
+    assert not card.held(0, 0x30)
+
+
+@pytest.mark.requirement("R-4.6.2-7")
+def test_line_9_is_chosen_as_9() -> None:
+    card = configured(asking({"irq": [9]}))
+    assert card.held(0, 0x70) == 9
+
+
+@pytest.mark.requirement("R-4.5-2", "R-4.5-3", "R-3.3.1-9")
+def test_byte_8_is_not_valid_as_resource_data() -> None:
+    data = asking({"irq": [5]})
+    for read_as in (0x00, 0xFF, data[8] ^ 0x40):
+        card = BusCard(data, sum_as_read=read_as)
+        (found,) = found_by_software([card]).cards
+        assert found.read.data[9:] == data[9:] and found.sums_right is True
+        assert card.held(0, 0x70) == 5 and card.held(0, 0x30) == 1
+    stored_wrong = data[:8] + bytes([data[8] ^ 0x40]) + data[9:]
+    card = BusCard(stored_wrong, computes=True)
+    assert len(found_by_software([card]).cards) == 1 and card.held(0, 0x30) == 1
+
+
+@pytest.mark.requirement("R-4.3-18", "R-4.3-14", "R-A.2-30b", "R-4.7-2", "R-4.7-4", "R-4.6.2-9")
+@pytest.mark.parametrize("seed", range(8))
+def test_the_software_does_nothing_that_the_standard_forbids(seed: int) -> None:
+    rng = Random(seed)
+    cards = [BusCard(pnp_bytes(generate(rng)), slow=rng.choice([0, 2])) for _ in range(3)]
+    found_by_software(cards)
+    assert [card.complaints for card in cards] == [[], [], []]
+    assert {card.state for card in cards} == {"wait for key"}
+
+
+@pytest.mark.requirement("R-3.3.2-3", "R-4.4-6", "R-3.1.3-1")
+def test_read_data_moves_where_something_answers() -> None:
+    for taken in (0x213, 0x233):
+        card = BusCard(card_data(1), echoes=frozenset({taken}))
+        found = found_by_software([card])
+        assert len(found.cards) == 1
+        assert found.isolated.read_port not in (taken, None)
+        assert card.number == 1
+
+
+# --- the cards, state by state --------------------------------------------------------------------
+
+
+def woken(data: bytes, state: str) -> tuple[Card, BusCard, Scan, Scan]:
+    """A card of each hand in a state, the scans that took them there; CSN 1 unless in isolation."""
+    mine, other = Card(CATALOG, data), BusCard(data)
+    scans = (Scan(Backplane(CATALOG.bus, [mine])), Scan(CardBus([other])))
+    for scan in scans:
+        if state != "isolation":
+            scan.isolate()
+            scan.put(0x03, 1)
+        else:
+            scan.send_key()
+            scan.put(0x03, 0)
+            scan.put(0x00, scan.port >> 2)
+        if state == "sleep":
+            scan.put(0x03, 0)
+        if state == "wait for key":
+            scan.put(0x02, 0x02)
+    return mine, other, *scans
+
+
+STATES = {"wait for key": "wait", "sleep": "sleep", "isolation": "isolation", "config": "config"}
+
+# Register, value, and the state afterwards by the state before (Spec 4.1 to 4.5).
+EVENTS = [
+    (0x02, 0x01, {state: state for state in STATES}),
+    (0x02, 0x02, dict.fromkeys(STATES, "wait for key")),
+    (0x02, 0x07, dict.fromkeys(STATES, "wait for key")),
+    (0x03, 0x00, {"sleep": "sleep", "isolation": "isolation", "config": "sleep"}),
+    (0x03, 0x01, {"sleep": "config", "isolation": "sleep", "config": "config"}),
+    (0x03, 0x02, {"sleep": "sleep", "isolation": "sleep", "config": "sleep"}),
+    (0x00, 0x80, {"sleep": "sleep", "isolation": "isolation", "config": "config"}),
+    (0x06, 0x05, {"sleep": "sleep", "isolation": "config", "config": "config"}),
+    (0x07, 0x00, {"sleep": "sleep", "isolation": "isolation", "config": "config"}),
+    (0x30, 0x01, {"sleep": "sleep", "isolation": "isolation", "config": "config"}),
+]
+
+
+@pytest.mark.requirement("R-4.1-2", "R-4.1-4", "R-4.1-5", "R-4.1-6", "R-4.3-3", "R-4.3-4")
+@pytest.mark.requirement("R-4.3-6", "R-4.3-15", "R-4.4-2", "R-4.4-5", "R-A.1-02", "R-A.1-03")
+@pytest.mark.parametrize("state", STATES)
+@pytest.mark.parametrize(("register", "value", "after"), EVENTS)
+def test_commands_state_by_state(
+    state: str, register: int, value: int, after: dict[str, str]
+) -> None:
+    mine, other, *scans = woken(card_data(1), state)
+    assert (mine.state, other.state) == (STATES[state], state)
+    for scan in scans:
+        scan.put(register, value)
+    wanted = after.get(state, state)
+    assert (mine.state, other.state) == (STATES[wanted], wanted)
+
+
+@pytest.mark.requirement("R-A-1", "R-A.1-08", "R-A.3.1-12", "R-A.3.1-16", "R-A.3.2-1", "R-A.3.4-1")
+@pytest.mark.requirement("R-A.3.3-1", "R-A.3.5-1", "R-A.2-30")
+@pytest.mark.xfail(strict=True, reason="card registers that aren't there don't answer 00h")
+def test_registers_that_a_card_lacks() -> None:
+    mine = Scan(Backplane(CATALOG.bus, [Card(CATALOG, card_data(1))]))
+    other = Scan(CardBus([BusCard(card_data(1))]))
+    for scan in (other, mine):
+        scan.isolate()
+        scan.open(1, 0)
+        for register in [*range(0x08, 0x30), *range(0x32, 0x60), *range(0x62, 0x70)]:
+            scan.put(register, 0xFF)
+            assert scan.get(register) == 0x00, f"{register:02X}h"
+        for register in [*range(0x76, 0x100)]:
+            scan.put(register, 0xFF)
+            assert scan.get(register) == 0x00, f"{register:02X}h"
+        scan.put(0x75, 0x01)
+        assert scan.get(0x75) == 0x04
+        assert scan.get(0x72) == scan.get(0x73) == 0x00
+
+
+@pytest.mark.requirement("R-A.1-06", "R-A.1-07", "R-A.1-07b", "R-4.3-19", "R-A.3-1", "R-4.6-2")
+@pytest.mark.xfail(strict=True, reason="07h can be written with one device")
+def test_registers_hold_what_is_written() -> None:
+    data = asking({"irq": [5]}, {"dma": [1]}, {"io": 0x220, "length": 16})
+    for bus in (CardBus([BusCard(data)]), Backplane(CATALOG.bus, [Card(CATALOG, data)])):
+        scan = Scan(bus)
+        scan.isolate()
+        scan.open(1, 5)
+        # With one device 07h is read-only 00h.
+        assert (scan.get(0x06), scan.get(0x07)) == (1, 0)
+        for register, value, kept in [
+            (0x60, 0x02, 0x02), (0x61, 0x20, 0x20), (0x70, 0xF5, 0x05), (0x71, 0xFE, 0x02),
+            (0x74, 0xF9, 0x01), (0x30, 0xFF, 0x01), (0x30, 0x00, 0x00),
+        ]:  # fmt: skip
+            scan.put(register, value)
+            assert scan.get(register) == kept, f"{register:02X}h"

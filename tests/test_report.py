@@ -31,9 +31,9 @@ from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
 from romtool.report.page import page
-from romtool.rules.check import check
 from romtool.requirements.collide import Placed
 from romtool.requirements.read import requirements_of
+from romtool.rules.check import check
 from tests.support.pages import (
     HTML,
     SVG,

@@ -20,19 +20,19 @@ from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
-from romtool.rules.check import check
-from romtool.rules.findings import Finding
-from romtool.toml.parse import parse_toml
 from romtool.requirements.fit import fits
 from romtool.requirements.model import (
     Alternative,
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
 from romtool.requirements.read import requirements_of
 from romtool.requirements.short import short_of_lines
+from romtool.rules.check import check
+from romtool.rules.findings import Finding
+from romtool.toml.parse import parse_toml
 from tests import test_rules, test_rules_resources
 from tests.support.checking import (
     GOOD,

@@ -23,8 +23,7 @@ from hypothesis import strategies as st
 
 from romtool.errors import InputError
 from romtool.files.schemas import schema_files, shipped_folder
-from romtool.schema.gathering import SchemaFile
-from romtool.schema.loading import load
+from romtool.schema.loading import SchemaFile, load
 from romtool.text.problems import problem_line
 from romtool.toml.located import located
 from tests.support.tool import CARD, identifier, romtool, told

@@ -21,7 +21,7 @@ from romtool.profile.assemble import assemble
 from romtool.profile.entries import item_bytes
 from romtool.profile.read import read_profile
 from romtool.schema.checksums import lfsr8, shifted, sum8, xor8
-from romtool.schema.field_types import Number, CompressedAscii
+from romtool.schema.field_types import CompressedAscii, Number, Range
 from tests.support.tool import built, inspected, romtool, told
 
 Table = dict[str, Any]
@@ -522,8 +522,8 @@ def test_what_no_item_can_say(entry: Table) -> None:
 
 def test_numbers_are_little_endian() -> None:
     """All numbers of several bytes in items are (Spec 6.2)."""
-    fields = [f for r in CATALOG.records.values() for f in r.layout.fields]
-    numbers = [f for f in fields if isinstance(f.kind, Number)]
+    fields = [f for r in CATALOG.records.values() for f in r.field_layout.fields]
+    numbers = [f for f in fields if isinstance(f.kind, Number | Range)]
     assert numbers
     assert {f.endian for f in numbers} == {"little"}
 

@@ -24,9 +24,9 @@ from romtool.profile.read import read_profile
 from romtool.profile.write import profile_text
 from romtool.rules.check import check
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Choice, Flag, Flags, Hex, Lines, Number, Pins
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.field_types import Choice, Flag, Flags, Hex, Lines, Number, Pins
 from tests.support import independent as witness
 from tests.support.profiles import LAYOUTS, profiles
 from tests.support.tool import inspected, romtool, told

@@ -14,8 +14,8 @@ from romtool.requirements.collide import Placed, memory_collides, never_together
 from romtool.requirements.model import (
     CardRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
 from romtool.requirements.read import requirements_of
 from tests.support.tool import PROFILE

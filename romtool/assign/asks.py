@@ -6,15 +6,15 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from romtool.schema.bus import Bus
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import (
     CardRequirements,
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
+from romtool.schema.bus import Bus
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,9 +13,9 @@ from romtool.assign.counting import limit_crowds
 from romtool.assign.host import EMPTY_PC, Entry, Host
 from romtool.assign.model import Model
 from romtool.assign.values import WorthTrying, smallest_values
-from romtool.schema.catalog import Catalog
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import CardRequirements
+from romtool.schema.catalog import Catalog
 
 WAYS = (narrow_values, enough_values)
 """Ways to tell which values are worth trying, the quicker first; the last one is complete."""

@@ -8,9 +8,9 @@ from romtool.assign.asks import Ask, Asker, Values, values_of
 from romtool.assign.host import Entry
 from romtool.assign.leaning import leaning_values
 from romtool.assign.room import without_room
-from romtool.schema.bus import Bus
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import RangeRequirement
+from romtool.schema.bus import Bus
 
 MANY = 64
 """A range with up to so many bases simply keeps them; one with more is wide."""

@@ -13,9 +13,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from romtool.assign.asks import Ask, placed, span_of
 from romtool.assign.model import Model, parts
-from romtool.schema.bus import Bus
 from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import LineRequirement
+from romtool.schema.bus import Bus
 
 MOST_SETS = 64
 """So many sets of places are looked at."""

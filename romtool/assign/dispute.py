@@ -7,15 +7,15 @@ from collections.abc import Iterator, Sequence
 from romtool.assign.answer import Assignment, Clash
 from romtool.assign.assign import assign
 from romtool.assign.host import host_with
-from romtool.schema.catalog import Catalog
 from romtool.requirements.model import (
     Alternative,
     CardRequirements,
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
+from romtool.schema.catalog import Catalog
 
 
 def disputed(catalog: Catalog, cards: Sequence[CardRequirements], clash: Clash) -> list[str]:

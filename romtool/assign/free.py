@@ -9,11 +9,11 @@ from romtool.assign.answer import Given
 from romtool.assign.host import Host
 from romtool.assign.leaning import first_from
 from romtool.assign.paired import Value, paired
+from romtool.requirements.collide import Placed, ports_collide
+from romtool.requirements.model import Alternative, LineRequirement, RangeRequirement, Requirement
 from romtool.schema.bus import Bus, Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Lines as LineBits
-from romtool.requirements.collide import Placed, ports_collide
-from romtool.requirements.model import Alternative, LineRequirement, Requirement, RangeRequirement
 
 MOST_FREE = 8
 """So many free bases are told of a range."""

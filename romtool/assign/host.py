@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from romtool.schema.numbers import address
 from romtool.requirements.collide import Placed
+from romtool.schema.numbers import address
 
 
 @dataclass(frozen=True)

@@ -25,9 +25,9 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from romtool.assign.asks import Ask, Values, placed, span_of, values_of
 from romtool.errors import refuse
-from romtool.schema.bus import Bus
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import RangeRequirement
+from romtool.schema.bus import Bus
 
 MOST_BASES = 20_000
 """So many bases to be looked at are refused: no real set of cards comes near it."""

@@ -8,10 +8,10 @@ from collections.abc import Iterator, Sequence
 from romtool.assign.asks import Ask, Asker, Values, placed, span_of
 from romtool.assign.clauses import Clauses
 from romtool.assign.host import Entry
-from romtool.schema.bus import Bus
-from romtool.schema.catalog import Catalog
 from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import LineRequirement
+from romtool.schema.bus import Bus
+from romtool.schema.catalog import Catalog
 
 Use = tuple[int, int]
 """A literal, and the number of the item or entry that it belongs to."""

@@ -7,10 +7,10 @@ from typing import Any
 
 from romtool.assign.host import Host
 from romtool.errors import InputError
+from romtool.requirements.collide import Placed
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import whole_number
 from romtool.schema.tables import check_table
-from romtool.requirements.collide import Placed
 
 MEMORY_BITS = 32
 

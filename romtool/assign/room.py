@@ -15,8 +15,8 @@ import math
 from collections.abc import Collection, Iterable, Sequence
 
 from romtool.assign.asks import Ask, Asker, Values, placed, span_of, values_of
-from romtool.schema.bus import Bus
 from romtool.requirements.collide import Placed
+from romtool.schema.bus import Bus
 
 
 def without_room(

@@ -14,9 +14,9 @@ from romtool.assign.counting import limit_crowds
 from romtool.assign.host import Entry
 from romtool.assign.leaning import ends, first_from
 from romtool.assign.model import Model, hits, names_of
-from romtool.schema.catalog import Catalog
 from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import LineRequirement, Requirement
+from romtool.schema.catalog import Catalog
 
 Given = dict[Ask, int]
 WorthTrying = Callable[..., Values]

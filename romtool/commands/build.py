@@ -2,25 +2,16 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import (
-    NO,
-    catalog_of,
-    echo,
-    echo_json,
-    force_option,
-    handle_refusals,
-    json_option,
-    placed,
-    schemas_option,
-    warn,
-)
+from romtool.commands.call import DONE, NO, Call, declare
+from romtool.commands.loading import with_line
+from romtool.commands.options import FORCE, JSON
+from romtool.commands.printing import echo, echo_json, warn
 from romtool.commands.progress import Progress
 from romtool.commands.series import Series, Written, serials_option
 from romtool.errors import InputError
@@ -34,8 +25,8 @@ from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip
-from romtool.text.problems import visible
 from romtool.text.findings import message
+from romtool.text.problems import visible
 from romtool.toml.located import located
 
 FORMATS = ("bin", "hex", "srec")
@@ -52,9 +43,11 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
     return words
 
 
-@click.command(
+@declare(
     "build",
-    epilog="Example: romtool build samples/hollow-lane.toml -o out --serials 1-20",
+    FORCE,
+    JSON,
+    example="romtool build samples/hollow-lane.toml -o out --serials 1-20",
 )
 @click.argument("profile", shell_complete=completing.files)
 @click.option(
@@ -82,26 +75,20 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
 )
 @click.option("--swap-pairs", is_flag=True, help="Swap byte pairs, as some programmers want it.")
 @click.option("--allow-faults", is_flag=True, help="Write it even with rule errors.")
-@force_option
-@json_option
-@schemas_option
-@handle_refusals
 def command(
+    call: Call,
     profile: str,
     output: Path,
     formats: tuple[str, ...],
     serials: range | None,
     swap_pairs: bool,
     allow_faults: bool,
-    force: bool,
-    as_json: bool,
-    schemas: tuple[Path, ...],
-) -> None:
+) -> int:
     """Build the image of a card profile: STEM.bin and STEM.hex, exactly the part's size.
 
     Nothing is written where the profile has rule errors (exit code 1), unless --allow-faults.
     """
-    catalog = catalog_of(schemas)
+    catalog = call.catalog
     _check_serials(catalog, serials)
     input_file = read_input(catalog, profile, "toml")
     stem = "image" if profile == "-" else Path(profile).stem
@@ -114,15 +101,15 @@ def command(
         if not failed or allow_faults:
             images = _images(catalog, input_file, serials)
             contents = (_as_files(data, formats, swap_pairs) for data in images)
-            written = series.write(contents, force=force)
-    if as_json:
+            written = series.write(contents, force=call.force)
+    if call.as_json:
         rows = [one.as_json() for one in written or ()]
         echo_json({"layout": _layout(input_file), "part": _part(input_file), "files": rows})
     if written is None:
         warn(f"{shown(profile)}: nothing written; fix the errors, or give --allow-faults")
-        sys.exit(NO)
-    if as_json:
-        return
+        return NO
+    if call.as_json:
+        return DONE
     for one in written:
         echo(f"{visible(one.name)}  {one.size} bytes")
         echo(f"  SHA-256 {one.digest}")
@@ -131,6 +118,7 @@ def command(
     elif _part(input_file) is None:
         parts = [part.name for part in catalog.parts_of(len(input_file.data))]
         echo(f"part: {' or '.join(parts)}" if parts else "part: none has this size")
+    return DONE
 
 
 def _check_serials(catalog: Catalog, serials: range | None) -> None:
@@ -175,7 +163,7 @@ def _judge(
                     found.setdefault(finding, []).append(serial)
             progress.step()
     for finding, having in found.items():
-        words = message(placed(finding, input_file), input_file.name)
+        words = message(with_line(finding, input_file), input_file.name)
         if len(having) < len(serials):
             numbers = clip(", ".join(map(str, having)), LONGEST_LIST)
             words += f" (serial{'s' if len(having) > 1 else ''} {numbers})"

@@ -2,46 +2,20 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import (
-    DONE,
-    NO,
-    catalog_of,
-    echo,
-    echo_json,
-    echo_lines,
-    handle_refusals,
-    image_options,
-    json_option,
-    load_pair,
-)
+from romtool.commands.call import DONE, NO, Call, declare
+from romtool.commands.options import IMAGE, JSON
+from romtool.commands.printing import echo, echo_json, echo_lines
 from romtool.diff.compare import compare
 from romtool.text.diff import counted, differences_lines
 
 
-@click.command(
-    "diff",
-    epilog="Example: romtool diff donor.bin hollow-lane.toml",
-)
+@declare("diff", *IMAGE, JSON, example="romtool diff donor.bin hollow-lane.toml")
 @click.argument("first", metavar="A", shell_complete=completing.files)
 @click.argument("second", metavar="B", shell_complete=completing.files)
-@image_options
-@json_option
-@handle_refusals
-def command(
-    first: str,
-    second: str,
-    layout: str | None,
-    part: str | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    as_json: bool,
-) -> None:
+def command(call: Call, first: str, second: str) -> int:
     """Tell what differs between A and B, each an image or a profile, faults or not.
 
     First in the card's terms: layout, part, configuration, devices, choices, resources; then what
@@ -49,13 +23,12 @@ def command(
     0 only if every byte is the same. The options hold for both;
     with standard input (-) for one of the two, --input is for that one.
     """
-    catalog = catalog_of(schemas)
-    a, b = load_pair(catalog, first, second, layout=layout, part=part, forced=forced)
+    a, b = call.load_pair(first, second)
     found = compare(a.image, b.image, (a.part, b.part))
-    if as_json:
+    if call.as_json:
         echo_json(found.as_json())
     elif found.same and not found.changes:
         echo(f"same: all {len(a.image.data)} bytes of {a.name} are as {b.name} has them")
     else:
         echo_lines(differences_lines(found, [a.name, b.name], counted(a.image.data, b.image.data)))
-    sys.exit(DONE if found.same else NO)
+    return DONE if found.same else NO

@@ -3,23 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import click
 
-from romtool.commands import completing
-from romtool.commands.common import (
-    DONE,
-    LoadedImage,
-    catalog_of,
-    handle_refusals,
-    image_options,
-    json_option,
-    exit_with,
-    load_image,
-)
+from romtool.commands.call import DONE, Call, declare
+from romtool.commands.loading import LoadedImage
 from romtool.commands.many import Answer, answer_each
+from romtool.commands.options import IMAGE, JSON, images_argument
 from romtool.image.explain import explain
 from romtool.schema.numbers import hex_text
 from romtool.text.image import byte_lines, image_lines
@@ -27,38 +18,24 @@ from romtool.text.image import byte_lines, image_lines
 DECODED = "decoded"
 
 
-@click.command("inspect", epilog="Example: romtool inspect donor.bin --bytes")
-@click.argument(
-    "images", nargs=-1, required=True, metavar="IMAGE...", shell_complete=completing.files
-)
+@declare("inspect", *IMAGE, JSON, example="romtool inspect donor.bin --bytes")
+@images_argument
 @click.option("--bytes", "with_bytes", is_flag=True, help="Add every byte with its meaning.")
-@image_options
-@json_option
-@handle_refusals
-def command(
-    images: tuple[str, ...],
-    with_bytes: bool,
-    layout: str | None,
-    part: str | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    as_json: bool,
-) -> None:
+def command(call: Call, images: tuple[str, ...], with_bytes: bool) -> int:
     """Decode images: frame, card, devices, choices, resources, checksums, findings.
 
     IMAGE is a raw binary, Intel HEX, S-record or a card profile; a folder stands for all of them
     in it; - is standard input.
     """
-    catalog = catalog_of(schemas)
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
-        one = load_image(catalog, name, layout=layout, part=part, forced=forced, note=note)
-        if as_json:
+        one = call.load(name, note)
+        if call.as_json:
             return Answer(DECODED, data=_data(one, with_bytes))
         return Answer(DECODED, _lines(one, with_bytes))
 
-    answer_each(images, work, as_json=as_json, doing="inspecting", apart=True)
-    exit_with(DONE)
+    answer_each(call, images, work, doing="inspecting", apart=True)
+    return DONE
 
 
 def _lines(one: LoadedImage, with_bytes: bool) -> Iterator[str]:

@@ -7,16 +7,14 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NamedTuple
 
-import click
-
-from romtool.commands.common import (
-    UNUSABLE,
+from romtool.commands.call import Call
+from romtool.commands.printing import (
     echo,
     echo_utf8,
-    problem_lines,
     json_text,
+    problem_lines,
     warn,
-    warn_problems,
+    warn_of_faults,
 )
 from romtool.commands.progress import Progress
 from romtool.commands.spread import in_order
@@ -50,10 +48,10 @@ def is_single(names: Sequence[str]) -> bool:
 
 
 def answer_each(
+    call: Call,
     names: Sequence[str],
     work: Callable[[str, Callable[[str], None]], Answer],
     *,
-    as_json: bool,
     doing: str,
     apart: bool = False,
 ) -> Counter[str]:
@@ -70,13 +68,13 @@ def answer_each(
         except InputError as refused:
             messages += problem_lines(refused)
             return Said(NOT_USED, None, tuple(messages))
-        text = json_text(answer.data) if as_json else "\n".join(answer.lines)
+        text = json_text(answer.data) if call.as_json else "\n".join(answer.lines)
         return Said(answer.kind, text, tuple(messages))
 
     files, refusals = expand(names)
     for refusal in refusals:
-        warn_problems(refusal)
-    out = _Json(single=is_single(names)) if as_json else _Lines(apart=apart)
+        warn_of_faults(refusal)
+    out = _Json(single=is_single(names)) if call.as_json else _Lines(apart=apart)
     counts = Counter({NOT_USED: len(refusals)})
     here = any(name == "-" or name.startswith("/dev/") for name in files)
     found = map(said, files) if here else in_order(said, files, _lost)
@@ -91,8 +89,7 @@ def answer_each(
             progress.step()
     _tell(held, out)
     out.end()
-    if counts[NOT_USED]:
-        click.get_current_context().obj = UNUSABLE
+    call.has_unusable = call.has_unusable or counts[NOT_USED] > 0
     return counts
 
 

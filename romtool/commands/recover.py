@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,37 +10,29 @@ from typing import Any
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import (
-    DONE,
-    NO,
-    catalog_of,
-    echo,
-    echo_json,
-    echo_lines,
-    force_option,
-    handle_refusals,
-    image_options,
-    json_option,
-    warn,
-)
-from romtool.errors import Problem, InputError
-from romtool.files.intake import read_input
+from romtool.commands.call import DONE, NO, Call, declare
+from romtool.commands.options import FORCE, IMAGE, JSON
+from romtool.commands.printing import echo, echo_json, echo_lines, warn
+from romtool.errors import InputError, Problem
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
-from romtool.text.problems import visible
 from romtool.text.page import line, title
+from romtool.text.problems import visible
 
 MOST_PLACES = 8
 """So many differing bytes of an answer are shown."""
 
 
-@click.command(
+@declare(
     "recover",
-    epilog="Example: romtool recover read1.bin read2.bin read3.bin -o donor.bin",
+    *IMAGE,
+    FORCE,
+    JSON,
+    example="romtool recover read1.bin read2.bin read3.bin -o donor.bin",
 )
 @click.argument(
     "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
@@ -54,31 +45,17 @@ MOST_PLACES = 8
     help="Where to write the image, as raw binary; left out: nothing is written.",
 )
 @click.option("--pick", type=click.IntRange(min=1), metavar="N", help="Take answer N of several.")
-@image_options
-@force_option
-@json_option
-@handle_refusals
-def command(
-    dumps: tuple[str, ...],
-    output: Path | None,
-    pick: int | None,
-    layout: str | None,
-    part: str | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int | None) -> int:
     """Undo what went wrong in reading a part: byte pairs swapped, contents repeating, one bit
     late, bytes before the image, a cut, gaps, a lost frame (with --layout), or two of these.
 
     Several DUMPs are reads of the same part, and are voted over bit by bit. It says what it did,
     what speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
     """
-    catalog = catalog_of(schemas)
+    catalog, layout, part = call.catalog, call.layout, call.part
     readings, names = [], []
     for name in dumps:
-        input_file = read_input(catalog, name, forced, gaps=True)
+        input_file = call.read(name, gaps=True)
         for note in input_file.notes:
             warn(note)
         readings.append(Reading.of(input_file.data, input_file.gaps))
@@ -88,16 +65,16 @@ def command(
         _other_size(catalog, readings, layout, part)
     chosen = _chosen(found, pick)
     if chosen is not None and output is not None:
-        write_files([(output, chosen.data)], force=force)
+        write_files([(output, chosen.data)], force=call.force)
     written = output if chosen is not None else None
-    if as_json:
+    if call.as_json:
         echo_json(_answer(names, found, chosen, written))
     else:
         _show(catalog, names, found, chosen, written)
     if chosen is None:
         warn(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
-        sys.exit(NO)
-    sys.exit(DONE)
+        return NO
+    return DONE
 
 
 def _other_size(catalog: Catalog, readings: list[Reading], layout: str | None, part: str) -> None:

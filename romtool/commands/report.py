@@ -8,32 +8,27 @@ import click
 
 from romtool.assign.host import Host
 from romtool.commands import completing
-from romtool.commands.common import (
-    LoadedImage,
-    catalog_of,
-    echo,
-    force_option,
-    handle_refusals,
-    host_at,
-    host_option,
-    image_options,
-    load_image,
-    load_pair,
-)
+from romtool.commands.call import DONE, Call, declare
+from romtool.commands.loading import LoadedImage
+from romtool.commands.options import FORCE, HOST, IMAGE
+from romtool.commands.printing import echo
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.image.model import Image
 from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
+from romtool.requirements.read import requirements_of
 from romtool.schema.catalog import Catalog
 from romtool.text.problems import visible
-from romtool.requirements.read import requirements_of
 
 
-@click.command(
+@declare(
     "report",
-    epilog="Example: romtool report donor.bin --host samples/hosts/single-board.toml",
+    HOST,
+    *IMAGE,
+    FORCE,
+    example="romtool report donor.bin --host samples/hosts/single-board.toml",
 )
 @click.argument("image", shell_complete=completing.files)
 @click.argument("other", required=False, metavar="[IMAGE2]", shell_complete=completing.files)
@@ -44,21 +39,7 @@ from romtool.requirements.read import requirements_of
     type=click.Path(path_type=Path),
     help="The page to write; left out: STEM.html in this folder.",
 )
-@host_option
-@image_options
-@force_option
-@handle_refusals
-def command(
-    image: str,
-    other: str | None,
-    output: Path | None,
-    host: str | None,
-    layout: str | None,
-    part: str | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    force: bool,
-) -> None:
+def command(call: Call, image: str, other: str | None, output: Path | None) -> int:
     """Write one HTML page about IMAGE that needs nothing else, to look at and to print.
 
     Verdict and findings, a map of the bytes, the card and its devices, lines and ports, checksums,
@@ -66,19 +47,18 @@ def command(
     """
     from romtool.report.page import page
 
-    catalog = catalog_of(schemas)
     if other is None:
-        taken = load_image(catalog, image, layout=layout, part=part, forced=forced)
-        second = None
+        loaded, second = call.load(image), None
     else:
-        pair = load_pair(catalog, image, other, layout=layout, part=part, forced=forced)
-        taken, second = pair[0], _subject(pair[1])
-    pc = None if host is None else _in_pc(catalog, taken.image, host_at(catalog, host))
-    text = page(report_of(_subject(taken), pc, second))
+        pair = call.load_pair(image, other)
+        loaded, second = pair[0], _subject(pair[1])
+    pc = None if call.host is None else _in_pc(call.catalog, loaded.image, call.host)
+    text = page(report_of(_subject(loaded), pc, second))
     stem = "image" if image == "-" else Path(image).stem
     path = output or Path(f"{stem}.html")
-    write_files([(path, text.encode())], force=force)
+    write_files([(path, text.encode())], force=call.force)
     echo(f"wrote {visible(name_text(path))}")
+    return DONE
 
 
 def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
@@ -87,8 +67,8 @@ def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
     return InThatPC(host, assign(catalog, [requirements_of(image)], host))
 
 
-def _subject(taken: LoadedImage) -> Subject:
-    input_file = taken.input_file
+def _subject(loaded: LoadedImage) -> Subject:
+    source = loaded.input
     return Subject(
-        taken.name, input_file.format, taken.image, taken.part, taken.findings(), input_file.text
+        loaded.name, source.format, loaded.image, loaded.part, loaded.findings(), source.text
     )

@@ -9,18 +9,10 @@ from typing import Any
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import (
-    catalog_of,
-    echo,
-    echo_json,
-    echo_lines,
-    force_option,
-    handle_refusals,
-    json_option,
-    json_text,
-    schemas_option,
-)
-from romtool.errors import Problem, InputError, refuse
+from romtool.commands.call import DONE, Call, declare
+from romtool.commands.options import FORCE, JSON
+from romtool.commands.printing import echo, echo_json, echo_lines, json_text
+from romtool.errors import InputError, Problem, refuse
 from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog
@@ -48,16 +40,13 @@ def command() -> None:
     """Show what the schemas say, and check schema files of your own."""
 
 
-@command.command("list", epilog="Example: romtool schema list")
-@schemas_option
-@json_option
-@handle_refusals
-def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
+@declare("list", JSON, example="romtool schema list", group=command)
+def list_(call: Call) -> int:
     """List the layouts, parts, expectations, records and rules that are known."""
-    catalog = catalog_of(schemas)
-    if not as_json:
+    catalog = call.catalog
+    if not call.as_json:
         echo_lines(list_lines(catalog))
-        return
+        return DONE
     echo_json(
         {
             "layouts": [{"name": f.name, "title": f.title} for f in catalog.layouts.values()],
@@ -71,19 +60,17 @@ def list_(schemas: tuple[Path, ...], as_json: bool) -> None:
             "rules": [{"name": r.name, "severity": r.severity} for r in catalog.rules.values()],
         }
     )
+    return DONE
 
 
-@command.command("show", epilog="Example: romtool schema show counted-19")
+@declare("show", JSON, example="romtool schema show counted-19", group=command)
 @click.argument("name", shell_complete=completing.names)
-@schemas_option
-@json_option
-@handle_refusals
-def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
+def show(call: Call, name: str) -> int:
     """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
 
     The name `profile` stands for all keys of a card profile.
     """
-    catalog = catalog_of(schemas)
+    catalog = call.catalog
     answer: dict[str, Any]
     if name == "profile":
         answer = profile_schema(catalog)
@@ -126,10 +113,11 @@ def show(name: str, schemas: tuple[Path, ...], as_json: bool) -> None:
         lines = rule_lines(rule)
     else:
         raise _unknown(catalog, name)
-    if as_json:
+    if call.as_json:
         echo_json(answer)
     else:
         echo_lines(lines)
+    return DONE
 
 
 def _fields(layout: FieldLayout) -> list[dict[str, Any]]:
@@ -178,22 +166,22 @@ def _unknown(catalog: Catalog, name: str) -> InputError:
     return InputError([Problem(f"nothing here is called {name}", hint)])
 
 
-@command.command(
+@declare(
     "lint",
-    epilog="Example: romtool schema lint my-chip.toml",
+    example="romtool schema lint my-chip.toml",
     short_help="Check schema files of your own.",
+    group=command,
 )
 @click.argument(
     "files", nargs=-1, required=True, metavar="FILE...", shell_complete=completing.files
 )
-@schemas_option
-@handle_refusals
-def lint(files: tuple[str, ...], schemas: tuple[Path, ...]) -> None:
+def lint(call: Call, files: tuple[str, ...]) -> int:
     """Check schema files of your own: unknown keys, gaps, overlaps, with line and column."""
     paths = [found for name in files for found in _files(Path(name))]
-    load_catalog(schemas, paths)
+    load_catalog(call.schemas, paths)
     for name in files:
         echo(f"{visible(name)}: no faults")
+    return DONE
 
 
 def _files(path: Path) -> list[Path]:
@@ -206,7 +194,7 @@ def _files(path: Path) -> list[Path]:
     return found
 
 
-@command.command("json", epilog="Example: romtool schema json -o profile.schema.json")
+@declare("json", FORCE, example="romtool schema json -o profile.schema.json", group=command)
 @click.option(
     "-o",
     "--output",
@@ -214,18 +202,16 @@ def _files(path: Path) -> list[Path]:
     type=click.Path(path_type=Path),
     help="The file to write; left out: standard output.",
 )
-@schemas_option
-@force_option
-@handle_refusals
-def json_(output: Path | None, schemas: tuple[Path, ...], force: bool) -> None:
+def json_(call: Call, output: Path | None) -> int:
     """Print the JSON Schema of a card profile, for editors that complete and underline TOML.
 
     `new` and `profile` write profiles whose first line names the file profile.schema.json beside
     them: -o puts it there. With frames and parts of your own, give --schemas here too.
     """
-    schema = profile_schema(catalog_of(schemas))
+    schema = profile_schema(call.catalog)
     if output is None:
         echo_json(schema)
-        return
-    write_files([(output, json_text(schema).encode() + b"\n")], force=force)
+        return DONE
+    write_files([(output, json_text(schema).encode() + b"\n")], force=call.force)
     echo(f"wrote {output}")
+    return DONE

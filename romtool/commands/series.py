@@ -15,10 +15,10 @@ from typing import Any, NamedTuple
 import click
 
 from romtool import __version__
-from romtool.commands.common import warn
+from romtool.commands.printing import warn
 from romtool.commands.progress import Progress
 from romtool.commands.stopping import Stopped, Stops
-from romtool.errors import Problem, InputError
+from romtool.errors import InputError, Problem
 from romtool.files.draft import clear_drafts
 from romtool.files.output import already_there, existing, put_files, refuse_unfit, write_files
 from romtool.files.reading import name_text

@@ -3,60 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import click
 
 from romtool.commands import completing
-from romtool.commands.common import (
-    DONE,
-    NO,
-    catalog_of,
-    echo,
-    handle_refusals,
-    image_options,
-    json_option,
-    exit_with,
-    load_image,
-)
-from romtool.commands.many import Answer, is_single, summary, answer_each
+from romtool.commands.call import DONE, NO, Call, declare
+from romtool.commands.many import Answer, answer_each, is_single, summary
+from romtool.commands.options import IMAGE, JSON
+from romtool.commands.printing import echo
 from romtool.errors import refuse
-from romtool.files.intake import read_input
 from romtool.files.reading import shown
 from romtool.image.model import Image
 from romtool.image.spoiling import swapped_pairs
 from romtool.recover.likeness import likeness
-from romtool.text.problems import visible
 from romtool.text.page import title
+from romtool.text.problems import visible
 from romtool.text.verify import verify_lines
 from romtool.verify import Difference, differences
 
 MATCHING, DIFFERENT = "as expected", "different"
 
 
-@click.command(
-    "verify",
-    epilog="Example: romtool verify readback.bin hollow-lane.toml",
-)
+@declare("verify", *IMAGE, JSON, example="romtool verify readback.bin hollow-lane.toml")
 @click.argument(
     "readbacks", nargs=-1, required=True, metavar="READBACK...", shell_complete=completing.files
 )
 @click.argument("expected", shell_complete=completing.files)
 @click.option("--swap-pairs", is_flag=True, help="The readback has its byte pairs swapped.")
-@image_options
-@json_option
-@handle_refusals
-def command(
-    readbacks: tuple[str, ...],
-    expected: str,
-    swap_pairs: bool,
-    layout: str | None,
-    part: str | None,
-    forced: str | None,
-    schemas: tuple[Path, ...],
-    as_json: bool,
-) -> None:
+def command(call: Call, readbacks: tuple[str, ...], expected: str, swap_pairs: bool) -> int:
     """Tell whether READBACK is what EXPECTED (an image or a profile) should have put there.
 
     Names the field of each byte that differs, and the mishap where one explains them all: byte
@@ -65,19 +40,18 @@ def command(
     """
     if [*readbacks, expected].count("-") > 1:
         raise refuse("standard input can be read only once", "name a file for one of the two")
-    catalog = catalog_of(schemas)
     single = is_single(readbacks)
 
-    want = load_image(catalog, expected, layout=layout, part=part).image
+    want = call.load(expected, by_content=True).image
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
-        input_file = read_input(catalog, name, forced)
+        input_file = call.read(name)
         for words in input_file.notes:
             note(words)
         read = swapped_pairs(input_file.data) if swap_pairs else input_file.data
         found = differences(read, want)
         kind = DIFFERENT if found else MATCHING
-        if as_json:
+        if call.as_json:
             data = _data(read, want, found)
             return Answer(kind, data=data if single else {"file": input_file.name, **data})
         if found:
@@ -90,10 +64,10 @@ def command(
         )
         return Answer(kind, [visible(words)])
 
-    counts = answer_each(readbacks, work, as_json=as_json, doing="comparing")
-    if not as_json and counts.total() > 1:
+    counts = answer_each(call, readbacks, work, doing="comparing")
+    if not call.as_json and counts.total() > 1:
         echo(summary(counts, (MATCHING, DIFFERENT)))
-    exit_with(NO if counts[DIFFERENT] else DONE)
+    return NO if counts[DIFFERENT] else DONE
 
 
 def _data(read: bytes, want: Image, found: list[Difference]) -> dict[str, Any]:

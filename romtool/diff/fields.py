@@ -11,9 +11,9 @@ from romtool.diff.items import apart
 from romtool.diff.ledger import Ledger
 from romtool.image.explain import stated
 from romtool.image.model import Compared, Image
+from romtool.schema.field_types import Pins, Stored
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.field_types import Pins, Stored
 
 FRAME, CARD, END = Where((("frame", ""),)), Where((("card", ""),)), Where((("end", ""),))
 

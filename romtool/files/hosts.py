@@ -15,7 +15,7 @@ LIMITS = "1 MiB is the limit of a host file"
 
 
 def load_host(catalog: Catalog, name: str) -> Host:
-    """Return the PC that a file describes; raises InputError with line and column of every fault."""
+    """Return the PC that a file describes; raises InputError with the place of every fault."""
     data = read_bytes(name, MAX_TOML, LIMITS)
     try:
         text = text_of(data, "a host file is a plain text (.toml)")

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from romtool.errors import Problem, InputError, refuse
+from romtool.errors import InputError, Problem, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
 from romtool.files.texts import faults_in, text_of

@@ -8,7 +8,7 @@ import os
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from romtool.errors import Problem, InputError, refuse
+from romtool.errors import InputError, Problem, refuse
 from romtool.files.draft import Draft, clear_drafts
 from romtool.files.reading import DESCRIPTORS, name_text
 

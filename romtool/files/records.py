@@ -10,7 +10,7 @@ import io
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from romtool.errors import Problem, InputError
+from romtool.errors import InputError, Problem
 from romtool.limits import MAX_IMAGE
 
 TOP = MAX_IMAGE - 1

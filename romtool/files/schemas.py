@@ -14,7 +14,7 @@ from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
 
 if TYPE_CHECKING:
-    from romtool.schema.gathering import SchemaFile
+    from romtool.schema.loading import SchemaFile
 
 
 def shipped_folder() -> Path:
@@ -25,22 +25,28 @@ def shipped_folder() -> Path:
 
 
 def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
-    """Return every .toml file below `folder`, by name; `own`: the user's, shown with its path."""
+    """Return every .toml file below `folder`, by name.
+
+    `own`: the user's, named by their paths; those that come with romtool by their places in its
+    folder, wherever that is.
+    """
     if not os.path.isdir(folder):
         hint = "give the folder that holds the .toml files"
         raise refuse("is no folder", hint).in_file(name_text(folder))
-    return [_schema_file(path, own=own) for path in sorted(folder.rglob("*.toml"))]
+    found = sorted(folder.rglob("*.toml"))
+    named = {path: str(path) if own else path.relative_to(folder).as_posix() for path in found}
+    return [_schema_file(path, name, own=own) for path, name in named.items()]
 
 
-def _schema_file(path: Path, *, own: bool) -> SchemaFile:
-    from romtool.schema.gathering import SchemaFile
+def _schema_file(path: Path, name: str, *, own: bool) -> SchemaFile:
+    from romtool.schema.loading import SchemaFile
 
     data = read_bytes(str(path), MAX_TOML, "1 MiB is the limit of a schema file")
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise refuse("is no UTF-8 text", "save it as plain text").in_file(name_text(path)) from None
-    return SchemaFile(str(path), text, own)
+    return SchemaFile(name, text, own)
 
 
 def load_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Catalog:
@@ -61,7 +67,11 @@ def read_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Ca
     for folder in folders:
         found += schema_files(folder, own=True)
     known = {os.path.realpath(file.name) for file in found if file.own}
-    found += [_schema_file(path, own=True) for path in files if os.path.realpath(path) not in known]
+    found += [
+        _schema_file(path, str(path), own=True)
+        for path in files
+        if os.path.realpath(path) not in known
+    ]
     texts = {file.name: file.text for file in found}
     try:
         return load(found)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 
-from romtool.errors import Problem, InputError
+from romtool.errors import InputError, Problem
 
 
 def text_of(data: bytes, hint: str) -> str:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from romtool.errors import refuse
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import CompressedAscii, Constant, Count
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.field_types import Constant, Count, CompressedAscii
 from romtool.schema.numbers import clip
 
 LEAST_EVIDENCE = 12

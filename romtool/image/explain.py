@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from romtool.image.model import Compared, Image
 from romtool.image.tree import Node
-from romtool.schema.field_types import FieldType, Reserved, Stored, NotRepresentable
+from romtool.schema.field_types import AnyKind, NotRepresentable, Reserved, Stored
 from romtool.schema.numbers import hex_text, sizes
 
 NO_LAYOUT = "bytes that no layout explains"
@@ -145,7 +145,7 @@ def _meaning(node: Node) -> str:
     return f"{field.title}{bits}: {stated(field.kind, node.stored, node.compared)}"
 
 
-def stated(kind: FieldType, raw: Stored, found: Compared | None) -> str:
+def stated(kind: AnyKind, raw: Stored, found: Compared | None) -> str:
     """Return a stored value in words; with `found`, also whether it is what it should be."""
     try:
         words = kind.show(kind.to_value(raw))
@@ -154,7 +154,7 @@ def stated(kind: FieldType, raw: Stored, found: Compared | None) -> str:
     return words if found is None else f"{words}, {judged(kind, found)}"
 
 
-def judged(kind: FieldType, found: Compared) -> str:
+def judged(kind: AnyKind, found: Compared) -> str:
     """Return in words whether a stored value is right, and if not, what it should be."""
     if found.verdict == "right":
         return "right"

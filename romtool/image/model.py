@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from romtool.image.walk import Descriptor, peek_tag, walk
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Check, Constant, Count, Stored
 from romtool.schema.fields import Field, Unit
 from romtool.schema.image_layouts import ImageLayout, count_of
-from romtool.schema.field_types import Check, Constant, Count, Stored
 from romtool.schema.records import DescriptorType
 
 if TYPE_CHECKING:

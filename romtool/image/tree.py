@@ -12,8 +12,8 @@ from typing import Literal, NamedTuple
 from romtool.image.card import Section, card_of
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Descriptor
+from romtool.schema.field_types import NotRepresentable, Pins, Stored, Value
 from romtool.schema.fields import Field, FieldLayout
-from romtool.schema.field_types import Pins, Stored, NotRepresentable, Value
 
 NodeKind = Literal[
     "image",

@@ -5,11 +5,11 @@ from __future__ import annotations
 import bisect
 from typing import NamedTuple
 
-from romtool.errors import Problem, Path, InputError
+from romtool.errors import InputError, Path, Problem
 from romtool.profile.plan import Plan
+from romtool.schema.field_types import Check, Constant, Count, Stored
 from romtool.schema.fields import Field, FieldLayout
 from romtool.schema.image_layouts import count_of
-from romtool.schema.field_types import Check, Constant, Count, Stored
 
 
 class Assembly(NamedTuple):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from romtool.errors import Problem, Path, InputError, InvalidValue
+from romtool.errors import InputError, InvalidValue, Path, Problem
 from romtool.image.walk import whole_items
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip, did_you_mean, parse_hex

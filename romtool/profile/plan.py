@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 from romtool.errors import Path
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import ImageLayout, Part
 from romtool.schema.field_types import Stored
+from romtool.schema.image_layouts import ImageLayout, Part
 
 
 class Piece(NamedTuple):

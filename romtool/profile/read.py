@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Problem, InputError
+from romtool.errors import InputError, Problem
 from romtool.profile.plan import Plan
 from romtool.profile.read_card import CardReader
 from romtool.profile.read_image import ImageReader

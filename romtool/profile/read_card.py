@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Path, InputError, InvalidValue
+from romtool.errors import InputError, InvalidValue, Path
 from romtool.profile.entries import item_bytes, written
 from romtool.profile.plan import Piece
 from romtool.profile.reader import Reader
-from romtool.schema.image_layouts import is_computed
 from romtool.schema.field_types import whole_number
 from romtool.schema.records import DescriptorType
 from romtool.schema.tables import describe, unknown_keys
@@ -38,7 +37,7 @@ class CardReader(Reader):
         self._entries(card.get("resources", []), (*path, "resources"), path)
 
     def _identifier(self, card: Mapping[str, Any], path: Path) -> None:
-        fields = [f for f in self.catalog.identifier.field_layout.fields if not is_computed(f)]
+        fields = [f for f in self.catalog.identifier.field_layout.fields if not f.kind.is_computed]
         if self.result.whole_identifier is not None:
             for field_ in fields:
                 if field_.key in card:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Path, InputError, InvalidValue
+from romtool.errors import InputError, InvalidValue, Path
 from romtool.image.decode import layout_named
 from romtool.limits import MAX_IMAGE
 from romtool.profile.reader import Reader
-from romtool.schema.fields import Field
 from romtool.schema.field_types import Constant, Count, Hex, whole_number
+from romtool.schema.fields import Field
 from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, spells_number
 from romtool.schema.tables import check_table, describe
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from romtool.errors import Problem, Path, InvalidValue
+from romtool.errors import InvalidValue, Path, Problem
 from romtool.profile.plan import Plan
-from romtool.schema.fields import Field
 from romtool.schema.field_types import Stored
+from romtool.schema.fields import Field
 
 
 class Reader:

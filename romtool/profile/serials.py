@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from romtool.errors import Problem, InputError, InvalidValue, refuse
+from romtool.errors import InputError, InvalidValue, Problem, refuse
 from romtool.profile.assemble import assemble
 from romtool.profile.plan import Plan
 from romtool.profile.read import read_profile

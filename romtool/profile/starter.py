@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from romtool.schema.expect import RESOURCES, Starter, StarterTable
+from romtool.schema.field_types import Pins
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.field_types import Pins
-from romtool.schema.starter import RESOURCES, Starter, StarterTable
 
 Wiring = dict[str, list[int]]
 """The line on each pin, by the key of the field that says so."""

@@ -12,19 +12,19 @@ from romtool.profile.read import read_profile
 from romtool.profile.starter import Wiring, fitted
 from romtool.profile.toml_text import EDITOR_LINE, WIDTH, comment, entry_text, scalar
 from romtool.schema.catalog import Catalog
+from romtool.schema.expect import RESOURCES, Starter, StarterTable
+from romtool.schema.field_types import AnyKind, Number
 from romtool.schema.fields import MISSING, Field
 from romtool.schema.image_layouts import ImageLayout, Part
-from romtool.schema.field_types import FieldType, Number
 from romtool.schema.numbers import one_of
 from romtool.schema.records import DescriptorType
-from romtool.schema.starter import RESOURCES, Starter, StarterTable
 from romtool.schema.tables import KeySpec
 from romtool.toml.parse import parse_toml
 
 HINTS = (
     "Change it to what your board has, then `romtool build` it, and `romtool check` it with "
-    "--expect {expect}. A setting with # before it is left out: the value shown then holds. Numbers are "
-    'written 544, 0x220 or "220h". All keys: `romtool schema show profile`.',
+    "--expect {expect}. A setting with # before it is left out: the value shown then holds. "
+    'Numbers are written 544, 0x220 or "220h". All keys: `romtool schema show profile`.',
     "Editors that know TOML complete and underline by the file that the first line names: "
     "`romtool schema json -o profile.schema.json` makes it, in the folder of this one.",
 )
@@ -37,8 +37,8 @@ _QUOTES = re.compile('"')
 def starter_text(catalog: Catalog, layout: ImageLayout, part: Part | None) -> str:
     """Return a profile of the starter's card for a chip of this layout, with comments.
 
-    Raises InputError where it doesn't fit the part; without one, the smallest that holds it is named
-    in a comment.
+    Raises InputError where it doesn't fit the part; without one, a comment names the smallest
+    that holds it.
     """
     writer = _Writer(catalog, layout, *fitted(catalog.starter, layout))
     if part is not None:
@@ -91,7 +91,7 @@ class _Writer:
         yield from _remark(keys["part"].text, one_of(list(catalog.parts)))
         yield _setting("part", part.name, stated=stated)
         yield ""
-        byte = Number(bits=8, form="hex")
+        byte = Number(bits=8, unit=1, form="hex", none=None, zero_means=None)
         yield from _remark(keys["fill"].text, byte.takes())
         yield _setting("fill", layout.fill, byte, stated=False)
 
@@ -197,5 +197,5 @@ def _remark(words: str, takes: str, indent: str = "# ") -> Iterator[str]:
     )
 
 
-def _setting(key: str, value: Any, kind: FieldType | None = None, *, stated: bool = True) -> str:
+def _setting(key: str, value: Any, kind: AnyKind | None = None, *, stated: bool = True) -> str:
     return f"{'' if stated else '#'}{key} = {scalar(value, kind)}"

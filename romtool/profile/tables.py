@@ -7,8 +7,8 @@ from typing import Any
 from romtool.image.card import Choice, Device, Group, card_of, entry_of
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import Part
 from romtool.schema.field_types import Check
+from romtool.schema.image_layouts import Part
 from romtool.schema.numbers import hex_text
 
 Table = dict[str, Any]

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import AnyKind
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.field_types import FieldType
 from romtool.schema.numbers import parse_hex
 from romtool.schema.records import DescriptorType
 
@@ -37,7 +37,7 @@ def string(text: str) -> str:
     return '"' + "".join(_ESCAPES.get(char, char) for char in text) + '"'
 
 
-def scalar(value: Any, kind: FieldType | None = None) -> str:
+def scalar(value: Any, kind: AnyKind | None = None) -> str:
     """Return a TOML value; numbers are written the way the field's kind is shown."""
     if isinstance(value, bool):
         return "true" if value else "false"

@@ -9,8 +9,8 @@ from romtool.image.decode import evidence as bits_of
 from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
-from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.field_types import Check, Constant, Count, Stored
+from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address
 
 PROVEN, LIKELY, GUESS, NONE = "proven", "likely", "guess", "none"

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from romtool.image.model import Image
 from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.field_types import Check, Constant, Count
+from romtool.schema.image_layouts import ImageLayout
 
 ENOUGH = 26
 """Bits of evidence for an image in the middle of a read: chance gives less in 64 KiB of noise."""

@@ -6,8 +6,8 @@ from romtool.image.walk import walk
 from romtool.recover.places import identifiers, signature_bits
 from romtool.recover.reading import Reading
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.field_types import Check
+from romtool.schema.image_layouts import ImageLayout
 
 LEAST = 12
 """Bits that an image shows at a glance: more than one right checksum."""

@@ -10,9 +10,9 @@ from romtool.image.walk import peek_tag
 from romtool.recover.reading import Reading
 from romtool.recover.typical import completed, computed_mask
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Check
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.field_types import Check
 
 MOST_BITS = 14
 """So many unknown bits are tried in all their values, at most."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from romtool.recover.reading import Reading
+from romtool.schema.field_types import Check, Constant, Count, Stored
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout, count_of
-from romtool.schema.field_types import Check, Constant, Count, Stored
 
 
 def mask_of(layout: ImageLayout, field: Field) -> bytes:

@@ -78,4 +78,4 @@ class Access:
 
 def candidates(catalog: Catalog) -> Iterator[int]:
     """Yield the ports that software tries for READ_DATA, in its order."""
-    yield from (port for port in catalog.consumer.read_scan if port in catalog.bus.read_ports)
+    yield from (port for port in catalog.consumer.read_scan.ports if port in catalog.bus.read_ports)

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
-from romtool.schema import bus as facts
 from romtool.requirements.collide import Placed, answers_at
+from romtool.schema import bus as facts
 
 SILENCE = 0xFF
 """What a read carries where nothing answers."""

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from romtool.image.model import Image
 from romtool.rehearse.remarks import Said, say
-from romtool.schema.image_layouts import count_of
 from romtool.schema.field_types import Count, Stored
+from romtool.schema.image_layouts import count_of
 from romtool.schema.numbers import address, hex_text
 
 

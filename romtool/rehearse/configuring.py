@@ -10,8 +10,8 @@ from romtool.assign.answer import Given
 from romtool.rehearse.access import Access
 from romtool.rehearse.registers import filled
 from romtool.rehearse.remarks import Said, say
-from romtool.schema.numbers import address
 from romtool.requirements.model import Alternative, DeviceRequirements
+from romtool.schema.numbers import address
 
 
 def choose(access: Access, csn: int, device: DeviceRequirements) -> None:

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 from romtool.assign.host import Host
 from romtool.rehearse.access import Access, candidates
+from romtool.requirements.collide import answers_at
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Check
-from romtool.requirements.collide import answers_at
 
 
 @dataclass(frozen=True)

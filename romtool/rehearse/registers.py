@@ -6,11 +6,11 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
 from romtool.assign.answer import Given
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import Alternative, RangeRequirement, Requirement
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
-from romtool.schema.protocol import RegisterField, RegisterBlock, Protocol, Setting
-from romtool.requirements.collide import Placed
-from romtool.requirements.model import Alternative, Requirement, RangeRequirement
+from romtool.schema.protocol import Protocol, RegisterBlock, RegisterField, Setting
 
 Registers = Mapping[int, int]
 """The byte in each register, by its number."""

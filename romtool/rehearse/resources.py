@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from romtool.image.card import card_of
 from romtool.image.decode import read_as
 from romtool.image.model import Image
-from romtool.schema.catalog import Catalog
-from romtool.schema.protocol import Register
 from romtool.requirements.model import CardRequirements
 from romtool.requirements.read import requirements_of
+from romtool.schema.catalog import Catalog
+from romtool.schema.protocol import Register
 
 NOTHING = CardRequirements(None, None, ())
 """What a card asks for of whose data too little is known."""

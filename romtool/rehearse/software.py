@@ -20,8 +20,8 @@ from romtool.rehearse.reading import Read, read_card
 from romtool.rehearse.remarks import Said
 from romtool.rehearse.resources import having, image_of, requirements_in
 from romtool.rehearse.steps import Note, unheard
-from romtool.schema.catalog import Catalog
 from romtool.requirements.model import CardRequirements, DeviceRequirements
+from romtool.schema.catalog import Catalog
 
 Solver = Callable[[Catalog, Sequence[CardRequirements], Host], Assignment]
 """Finds out what each device is given."""

@@ -9,9 +9,9 @@ from romtool.rehearse.losses import Slot
 from romtool.rehearse.registers import held
 from romtool.rehearse.remarks import Said, say
 from romtool.rehearse.software import FoundCard
-from romtool.schema.catalog import Catalog
 from romtool.requirements.model import DeviceRequirements
 from romtool.requirements.wired import wired
+from romtool.schema.catalog import Catalog
 
 
 @dataclass(frozen=True)

@@ -9,15 +9,15 @@ from romtool.assign.host import Host
 from romtool.image.card import priority_words
 from romtool.image.model import Image
 from romtool.report.given import GivenTo
-from romtool.schema.bus import Resource
-from romtool.schema.field_types import Lines as LinesKind
-from romtool.schema.field_types import Pins
 from romtool.requirements.model import (
     CardRequirements,
     DeviceRequirements,
     LineRequirement,
     Requirement,
 )
+from romtool.schema.bus import Resource
+from romtool.schema.field_types import Lines as LinesKind
+from romtool.schema.field_types import Pins
 
 MOST_ROWS = 200
 """So many rows of a grid are shown."""

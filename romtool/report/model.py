@@ -19,11 +19,11 @@ from romtool.report.ports import PortMap, port_map
 from romtool.report.stretches import Marks, Stretch, stretches
 from romtool.report.sums import Sum, sums
 from romtool.report.verdict import Verdict, verdict_of
+from romtool.requirements.read import requirements_of
 from romtool.rules.check import SEVERITIES
 from romtool.rules.findings import Finding
 from romtool.schema.numbers import clip, one_of, sizes
 from romtool.text.findings import place
-from romtool.requirements.read import requirements_of
 
 MOST_FINDINGS = 200
 LONGEST_PROFILE = 256 << 10

@@ -13,11 +13,11 @@ from romtool.image.model import Image
 from romtool.report.given import InThatPC
 from romtool.report.origin import Subject
 from romtool.report.verdict import BAD, DOUBTFUL, GOOD, Verdict
+from romtool.requirements.collide import Placed
+from romtool.requirements.model import CardRequirements, DeviceRequirements
 from romtool.schema.bus import Resource
 from romtool.schema.numbers import clip
 from romtool.text.assignment import Card, advice, clash_words, free_words, undriven
-from romtool.requirements.collide import Placed
-from romtool.requirements.model import CardRequirements, DeviceRequirements
 
 MOST_ROWS = 64
 """So many devices are shown, and so many sides of a conflict."""

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from romtool.image.model import Compared, Image
-from romtool.schema.fields import Field
 from romtool.schema.field_types import Stored
+from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 
 UNCHECKED = "not checked"

@@ -6,10 +6,10 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from romtool.requirements.model import LineRequirement, RangeRequirement, Requirement
 from romtool.schema.bus import Bus
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address
-from romtool.requirements.model import LineRequirement, Requirement, RangeRequirement
 
 
 class Placed(NamedTuple):

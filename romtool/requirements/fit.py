@@ -11,14 +11,14 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 
-from romtool.schema.catalog import Catalog
 from romtool.requirements.collide import Placed, memory_collides, ports_collide
 from romtool.requirements.model import (
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
+from romtool.schema.catalog import Catalog
 
 PATIENCE = 20_000
 """So many values are tried before a try is given up (some hundredths of a second)."""

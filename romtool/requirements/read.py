@@ -7,16 +7,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from romtool.image.card import Device, card_of
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
-from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Range, Value
 from romtool.requirements.model import (
     Alternative,
     CardRequirements,
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
+from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Range, Value
 
 
 def requirements_of(image: Image) -> CardRequirements:

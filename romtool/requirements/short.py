@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from romtool.schema.catalog import Catalog
 from romtool.requirements.model import DeviceRequirements, LineRequirement
+from romtool.schema.catalog import Catalog
 
 Slot = tuple[DeviceRequirements, frozenset[int]]
 """A device, and the lines of which it needs one in any case."""

@@ -7,17 +7,17 @@ from collections.abc import Iterator
 
 from romtool.image.card import Device
 from romtool.image.walk import Descriptor
-from romtool.rules.findings import Finding
-from romtool.rules.view import Trouble, View, trouble
-from romtool.schema.field_types import Value
-from romtool.schema.numbers import one_of
 from romtool.requirements.model import (
     Alternative,
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
+from romtool.rules.findings import Finding
+from romtool.rules.view import Trouble, View, trouble
+from romtool.schema.field_types import Value
+from romtool.schema.numbers import one_of
 
 MOST_COMPARED = 40
 """So many choices of a device are compared with each other; real ones have a handful."""

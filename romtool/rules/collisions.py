@@ -6,12 +6,12 @@ import itertools
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from romtool.requirements.collide import never_together
+from romtool.requirements.model import Alternative, DeviceRequirements, Requirement
 from romtool.rules.findings import Finding, finding
 from romtool.rules.together import together_findings
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.catalog import Catalog
-from romtool.requirements.collide import never_together
-from romtool.requirements.model import Alternative, DeviceRequirements, Requirement
 
 MOST_PAIRS = 5_000
 """So many pairs of choices of two devices are looked at; real cards have some dozens."""

@@ -7,20 +7,17 @@ from typing import NamedTuple
 
 from romtool.image.card import Device, card_of, id_in
 from romtool.image.model import Image
-from romtool.rules.findings import Finding, finding
-from romtool.schema.expect import Expectation, ExpectedLines, Function
-from romtool.schema.numbers import address, one_of
 from romtool.requirements.model import (
     Alternative,
     DeviceRequirements,
     LineRequirement,
-    Requirement,
     RangeRequirement,
+    Requirement,
 )
 from romtool.requirements.read import requirements_of
-
-PORTS = "io"
-"""The resource whose bases an expectation tells."""
+from romtool.rules.findings import Finding, finding
+from romtool.schema.expect import Expectation, ExpectedLines, Function
+from romtool.schema.numbers import address, one_of
 
 
 def expect_findings(image: Image, expectation: Expectation) -> Iterator[Finding]:
@@ -76,7 +73,7 @@ def _spans(alternative: Alternative, function: Function) -> list[RangeRequiremen
     fewest, most = function.length
     return [
         need
-        for need in alternative.of_kind(PORTS)
+        for need in alternative.of_kind(function.resource)
         if isinstance(need, RangeRequirement)
         and fewest <= need.length <= most
         and any(_is_near(base, function) for base in need.bases)
@@ -152,12 +149,16 @@ class _Judge:
         wanted = one_of([address(base) for base in sorted(bases)])
         offering = [span for span in spans if any(base in span.bases for base in bases)]
         # A device that is known to have the function may have more ports than it needs.
-        enough = (need for need in first.of_kind(PORTS) if isinstance(need, RangeRequirement))
+        enough = (
+            need
+            for need in first.of_kind(self.function.resource)
+            if isinstance(need, RangeRequirement)
+        )
         settled = any(
             span.length >= self.function.length[0] and _settled(span, self.function)
             for span in enough
         )
-        return _Look(self._said(PORTS, wanted), spans, offering, settled)
+        return _Look(self._said(self.function.resource, wanted), spans, offering, settled)
 
     def _taken(self, first: Alternative, wanted: ExpectedLines) -> _Look:
         resource = self.image.catalog.resources[wanted.resource]

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from romtool.image.model import Compared, Image
 from romtool.rules.findings import Finding, finding
+from romtool.schema.field_types import Constant, Count, Flag, Pins
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.field_types import Constant, Count, Flag, Pins
 from romtool.schema.numbers import address, hex_text
 
 

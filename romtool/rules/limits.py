@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from romtool.requirements.model import RangeRequirement
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
-from romtool.requirements.model import RangeRequirement
 
 
 def limit_findings(view: View) -> Iterator[Finding]:

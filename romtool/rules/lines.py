@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romtool.image.walk import Descriptor
+from romtool.requirements.model import LineRequirement
+from romtool.requirements.wired import wired
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.bus import Resource
-from romtool.schema.fields import Field
 from romtool.schema.field_types import Pins
+from romtool.schema.fields import Field
 from romtool.schema.numbers import one_of
-from romtool.requirements.model import LineRequirement
-from romtool.requirements.wired import wired
 
 
 def line_findings(view: View) -> Iterator[Finding]:

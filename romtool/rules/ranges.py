@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romtool.image.walk import Descriptor
+from romtool.requirements.collide import Placed, answers_at
+from romtool.requirements.model import DeviceRequirements, RangeRequirement, Requirement
 from romtool.rules.findings import Finding
 from romtool.rules.view import Trouble, View, joined, trouble
 from romtool.schema.bus import Bus
 from romtool.schema.numbers import address
-from romtool.requirements.collide import Placed, answers_at
-from romtool.requirements.model import DeviceRequirements, Requirement, RangeRequirement
 
 ALIASES_SHOWN = 3
 
@@ -63,7 +63,7 @@ def _ports(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Tro
     # PnP software tries the lowest base first.
     first = Placed(need.low, need.length, need.bits)
     there = f"{item.record.title} {_stretch(first)}"
-    watched = (("pnp-port", bus.pnp_ports), ("read-scan", view.catalog.consumer.read_scan))
+    watched = (("pnp-port", bus.pnp_ports), ("read-scan", view.catalog.consumer.read_scan.ports))
     for rule, ports in watched:
         over = [address(port) for port in ports if answers_at(bus, first, port)]
         if over:
@@ -84,11 +84,11 @@ def _decode(bus: Bus, item: Descriptor, need: RangeRequirement, record: str) -> 
 
 def _block(bus: Bus, item: Descriptor, need: RangeRequirement) -> Iterator[Trouble]:
     """Wide ranges begin at certain multiples; the first base that doesn't is named."""
-    if need.length < bus.block_least:
+    if need.length < bus.block.least:
         return
     for base in need.bases[:2]:
-        if base % bus.block_step:
-            words = {"base": address(base), "length": need.length, "step": address(bus.block_step)}
+        if base % bus.block.step:
+            words = {"base": address(base), "length": need.length, "step": address(bus.block.step)}
             yield trouble("block", item, record=item.record.title, **words)
             return
 

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from romtool.rules.findings import Finding, finding
-from romtool.rules.view import View, joined
-from romtool.schema.catalog import Catalog
 from romtool.requirements.fit import fits
 from romtool.requirements.model import (
     CardRequirements,
@@ -15,6 +12,9 @@ from romtool.requirements.model import (
     RangeRequirement,
 )
 from romtool.requirements.short import short_of_lines
+from romtool.rules.findings import Finding, finding
+from romtool.rules.view import View, joined
+from romtool.schema.catalog import Catalog
 
 MOST_VALUES = 256
 """So many lines and bases, over all items, are put before the exact solver."""

@@ -9,10 +9,10 @@ from typing import NamedTuple
 from romtool.image.card import Card, Device, Place, card_of
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
-from romtool.rules.findings import Finding, finding
-from romtool.schema.catalog import Catalog
 from romtool.requirements.model import CardRequirements, DeviceRequirements, Requirement
 from romtool.requirements.read import requirement_of, requirements_in
+from romtool.rules.findings import Finding, finding
+from romtool.schema.catalog import Catalog
 
 MOST_NUMBERS = 4
 """So many choices or devices are named in a message; the rest is counted."""

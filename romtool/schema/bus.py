@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 
 from romtool.schema.described import Described
@@ -15,9 +16,9 @@ class RequirementSpec(Described):
     """
 
     kind: str
-    bits: int = 0
-    decode: str | None = None
-    width: str | None = None
+    bits: int
+    decode: str | None
+    width: str | None
 
 
 class Resource(Described):
@@ -33,21 +34,29 @@ class Resource(Described):
     short: str
     source: str
     max_per_device: int
-    not_on_slot: frozenset[int] = frozenset()
+    not_on_slot: frozenset[int]
     renamed: Mapping[int, int]
     widths: Mapping[str, frozenset[int]]
-    is_io: bool = False
-    single_width: bool = False
+    is_io: bool
+    single_width: bool
 
     def on_bus(self, line: int) -> int:
         """Return the number by which a line goes on the bus."""
         return self.renamed.get(line, line)
 
 
-class Bus(Described):
+class PortBlock(Described):
+    """By convention, ranges of `least` ports or more begin at a multiple of `step`."""
+
+    least: int
+    step: int
+
+
+class Bus(Described, read_ports="read_port"):
     """Ports of the bus that matter to PnP software and to every card.
 
-    By convention, ranges of `block_least` ports or more begin at a multiple of `block_step`.
+    `read_ports`: where READ_DATA may be; `alias_step`: what a device answers to that decodes too
+    few address bits; `block`: where wide ranges begin.
     """
 
     title: str
@@ -57,8 +66,7 @@ class Bus(Described):
     read_ports: range
     system_ports_below: int
     alias_step: int
-    block_least: int
-    block_step: int
+    block: PortBlock
 
     @property
     def pnp_ports(self) -> tuple[int, int]:
@@ -70,12 +78,28 @@ class Bus(Described):
         return 1 << bits <= self.alias_step
 
 
+class ReadScan(Described):
+    """Addresses from `lowest` to `highest`, but for those from first to last of `leaves_out`."""
+
+    lowest: int
+    highest: int
+    step: int
+    leaves_out: tuple[int, ...]
+
+    @functools.cached_property
+    def ports(self) -> tuple[int, ...]:
+        """All of them, in the order in which software tries them."""
+        first, last = self.leaves_out
+        every = range(self.lowest, self.highest + 1, self.step)
+        return tuple(port for port in every if not first <= port <= last)
+
+
 class PnpSoftware(Described):
     """What PnP software of the field makes of PnP data: how much it keeps, where it looks.
 
     `name_length`: characters of a name; `compatible_ids`: of a device; `devices`: of a card that
-    it activates; `refused_checksum`: of an identifier that it takes for no card; `read_scan`: the
-    addresses at which it looks for a free READ_DATA port.
+    it activates; `refused_checksum`: of an identifier that it takes for no card; `read_scan`:
+    where it looks for a free READ_DATA port.
     """
 
     title: str
@@ -84,4 +108,4 @@ class PnpSoftware(Described):
     compatible_ids: int
     devices: int
     refused_checksum: int
-    read_scan: tuple[int, ...]
+    read_scan: ReadScan

@@ -77,9 +77,9 @@ class Checksum(Described):
     name: str
     algorithm: str
     seed: int
-    taps: tuple[int, ...] = ()
-    source: str = ""
-    text: str = ""
+    taps: tuple[int, ...]
+    source: str
+    text: str
 
     def of(self, data: bytes) -> int:
         """Return the checksum (one byte) over `data`."""

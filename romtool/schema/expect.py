@@ -1,13 +1,13 @@
-"""What software expects of a card: functions, how they are known, where they first have to be."""
+"""What software expects of a card, and the card that a new profile begins with to meet it."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
-from romtool.errors import Problem, Path, InvalidValue
+from romtool.errors import InvalidValue, Path, Problem
 from romtool.schema.described import Described
-from romtool.schema.field_types import FieldType, whole_number
+from romtool.schema.field_types import AnyKind
 from romtool.schema.numbers import one_of
 
 
@@ -26,8 +26,8 @@ class ExpectedLines(Described):
 class Function(Described):
     """One thing that software looks for in a card.
 
-    `length`: fewest and most ports; `near`: bases where they usually stand; `bases`: the
-    conventional ones. `required`: the software can't do without it.
+    `resource`: the kind of its ports; `length`: fewest and most of them; `near`: bases where they
+    usually stand; `bases`: the conventional ones. `required`: the software can't do without it.
     """
 
     name: str
@@ -35,14 +35,15 @@ class Function(Described):
     source: str
     required: bool
     compatible: frozenset[str]
-    length: tuple[int, int]
+    resource: str
+    length: tuple[int, ...]
     near: tuple[range, ...]
     bases: frozenset[int]
     lines: tuple[ExpectedLines, ...]
 
 
-class Expectation(Described):
-    """The conventions of some software; `file` is the schema file that tells them."""
+class Expectation(Described, functions="function"):
+    """The conventions of some software; `file` tells them, one of a user if `own`."""
 
     name: str
     title: str
@@ -50,51 +51,49 @@ class Expectation(Described):
     source: str
     functions: tuple[Function, ...]
     file: str
+    own: bool
 
 
-def expectation_of(raw: Mapping[str, Any], source: str, file: str) -> Expectation:
-    """Return the expectation of a table of a schema file in which `function_faults` finds none."""
-    functions = tuple(_function(one, one.get("source", source)) for one in raw["function"])
-    return Expectation(
-        name=raw["name"],
-        title=raw["title"],
-        text=raw.get("text", ""),
-        source=source,
-        functions=functions,
-        file=file,
-    )
+Table = Mapping[str, Any]
+
+TEXT = "text"
+CHOICE = "choice"
+RESOURCES = "resources"
 
 
-def _function(raw: Mapping[str, Any], source: str) -> Function:
-    fewest, most = raw["length"][0], raw["length"][-1]
-    lines = (
-        ExpectedLines(
-            resource=one["resource"],
-            first=frozenset(one["first"]),
-            widths=frozenset(one.get("widths", ())),
-        )
-        for one in raw.get("lines", ())
-    )
-    return Function(
-        name=raw["name"],
-        text=raw["text"],
-        source=source,
-        required=raw.get("required", False),
-        compatible=frozenset(known.upper() for known in raw.get("compatible", ())),
-        length=(fewest, most),
-        near=tuple(_bases(one) for one in raw.get("near", ())),
-        bases=frozenset(whole_number(base) for base in raw["bases"]),
-        lines=tuple(lines),
-    )
+class StarterTable(Described, choices="choice"):
+    """A device or a choice: the comment above it, its keys, and the choices below it."""
+
+    text: str
+    keys: Table
+    choices: tuple[StarterTable, ...]
 
 
-def _bases(raw: Mapping[str, Any]) -> range:
-    lowest, highest = whole_number(raw["lowest"]), whole_number(raw["highest"])
-    return range(lowest, highest + 1, whole_number(raw["step"]))
+class Starter(Described, devices="device"):
+    """The card that a new profile describes.
+
+    `expect`: the expectation that it meets. `wiring`: for each bus the lines to wire, the most
+    wanted first, where a layout's typical wiring won't do.
+    """
+
+    title: str
+    text: str
+    source: str
+    expect: str
+    wiring: Mapping[str, tuple[int, ...]]
+    card: Table
+    devices: tuple[StarterTable, ...]
+
+
+def with_ids(raw: Mapping[str, Any], ids: AnyKind) -> dict[str, Any]:
+    """Return a function's table with its IDs as they are spelt in images."""
+    if "compatible" not in raw:
+        return {**raw}
+    return {**raw, "compatible": [ids.to_value(ids.to_stored(one)) for one in raw["compatible"]]}
 
 
 def function_faults(
-    raw: Mapping[str, Any], path: Path, ids: FieldType, lines: Mapping[str, Collection[str]]
+    raw: Mapping[str, Any], path: Path, ids: AnyKind, lines: Mapping[str, Collection[str]]
 ) -> Iterator[Problem]:
     """Yield what is wrong in the table of a function at `path`.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from romtool.errors import Problem, Path, InputError
+from romtool.errors import InputError, Path, Problem
 from romtool.schema.fields import Field, FieldLayout, Unit
 
 

@@ -7,15 +7,12 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from romtool.errors import Path, InvalidValue
+from romtool.errors import InvalidValue, Path
+from romtool.schema.codec import Reader, Structure, raw_value
 from romtool.schema.described import Described
-from romtool.schema.field_types import FieldType, Stored, NotRepresentable, Value
-from romtool.schema.reading import Reader, raw_value
-
-if TYPE_CHECKING:
-    from romtool.schema.structures import Structure
+from romtool.schema.field_types import AnyKind, NotRepresentable, Stored, Value
 
 
 class _Missing:
@@ -28,45 +25,53 @@ class _Missing:
 MISSING: Any = _Missing()
 
 
-class Field(Described):
+class Field(Described, min_size="min_bytes"):
     """One field of a layout; `size` is None for one that runs to the end of the item."""
 
     key: str
     title: str
     text: str
     source: str
-    kind: FieldType
+    kind: AnyKind
     at: int
     size: int | None
-    min_size: int | None = None
-    low: int = 0
-    endian: str = "little"
-    default: Value = MISSING
-    optional: bool = False
-    absent: str | None = None
-    absent_value: Value = None
-    at_least: int = 0
-    phrase: str | None = None
-    phrase_always: bool = False
-    stated_with_range: bool = False
-    length: str | None = None
-    align: str | None = None
-    unit_noun: str | None = None
-    disables: str | None = None
-    off_value: int | None = None
-    path: Path = ()
+    min_size: int | None
+    low: int
+    endian: str
+    default: Value
+    optional: bool
+    absent: str | None
+    absent_value: Value
+    at_least: int
+    phrase: str | None
+    phrase_always: bool
+    stated_with_range: bool
+    length: str | None
+    align: str | None
+    unit_noun: str | None
+    disables: str | None
+    off_value: int | None
+    path: Path
 
     @property
     def may_be_left_out(self) -> bool:
         """Whether a profile need not name it."""
         return self.optional or self.default is not MISSING
 
+    def expected(self, data: bytes, regions: Mapping[str, int]) -> Stored:
+        """Return what should be stored, where something settles it: what is constant or computed.
+
+        `data`: the bytes of the layout, those before the field at least; `regions`: the sizes of
+        the image's regions, in bytes.
+        """
+        return self.kind.expected(self.at, data, regions)
+
     def value_of(self, stored: Stored) -> Value:
         """Return the value for people; raises NotRepresentable."""
         return None if stored is None else self.kind.to_value(stored)
 
     def stored_of(self, value: Value) -> Stored:
-        """Return the bits to store; raises InvalidValue with the field's own hint where it has none."""
+        """Return the bits to store; raises InvalidValue with the field's hint if it has none."""
         try:
             return self.kind.to_stored(value)
         except InvalidValue as wrong:
@@ -181,8 +186,6 @@ class FieldLayout(Described):
     def structure(self, length: int) -> Structure:
         """Return the structure that builds content of this length, made once."""
         if length not in self._structures:
-            from romtool.schema.structures import Structure
-
             self._structures[length] = Structure(self.units, length)
         return self._structures[length]
 

@@ -1,4 +1,4 @@
-"""Frames: the bytes before the PnP data, as the schema describes them; and EEPROM parts."""
+"""What an image is made of: frames (the bytes before the PnP data), identifier, EEPROM parts."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import functools
 from collections.abc import Mapping
 
 from romtool.schema.described import Described
+from romtool.schema.field_types import Check, CompressedAscii, Count, Pins, Stored
 from romtool.schema.fields import Field, FieldLayout
-from romtool.schema.field_types import Check, Constant, Count, Pins, Stored
 
 
 class ImageLayout(Described):
@@ -27,12 +27,12 @@ class ImageLayout(Described):
     @functools.cached_property
     def config_fields(self) -> tuple[Field, ...]:
         """The fields that a profile's [config] may set."""
-        return tuple(f for f in self.field_layout.fields if not is_computed(f))
+        return tuple(f for f in self.field_layout.fields if not f.kind.is_computed)
 
     @functools.cached_property
     def computed_fields(self) -> tuple[Field, ...]:
         """The fields that are computed or constant; [override] may set them."""
-        return tuple(f for f in self.field_layout.fields if is_computed(f))
+        return tuple(f for f in self.field_layout.fields if f.kind.is_computed)
 
     @property
     def count_field(self) -> Field | None:
@@ -52,13 +52,33 @@ class ImageLayout(Described):
         return {f.key: f.stored_of(f.default) for f in self.config_fields}
 
 
+class Identifier(Described):
+    """The serial identifier: its size in bytes and its fields."""
+
+    name: str
+    title: str
+    source: str
+    size: int
+    field_layout: FieldLayout
+
+    @functools.cached_property
+    def id_field(self) -> Field:
+        """The field with the card's ID."""
+        return next(f for f in self.field_layout.fields if isinstance(f.kind, CompressedAscii))
+
+    @functools.cached_property
+    def check_field(self) -> Field:
+        """The field with the checksum."""
+        return next(f for f in self.field_layout.fields if isinstance(f.kind, Check))
+
+    @functools.cached_property
+    def serial_field(self) -> Field:
+        """The field that tells cards of one ID apart: the one that may be none."""
+        return next(f for f in self.field_layout.fields if f.default is None)
+
+
 REGIONS = ("identifier", "items")
 """What a count can count: regions of an image, see `Image.regions`."""
-
-
-def is_computed(field: Field) -> bool:
-    """Whether a frame's field is constant or computed, not chosen."""
-    return isinstance(field.kind, Constant | Count | Check)
 
 
 def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
@@ -66,12 +86,17 @@ def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
     return sum(regions[name] for name in names)
 
 
-class Part(Described):
-    """An EEPROM part: generic number, size in bytes, page in bytes where it has pages."""
+class Part(Described, size="bytes"):
+    """An EEPROM part: generic number, size in bytes, page in bytes where it has pages.
+
+    `organisation`: bits of a word, where a pin chooses; `address_bits`: how many address bits a
+    command has in each of these.
+    """
 
     name: str
     bus: str
     size: int
     page: int | None
     organisation: tuple[int, ...]
+    address_bits: tuple[int, ...]
     source: str

@@ -1,43 +1,65 @@
-"""Schema files to the catalogue: each file compared with the schema for the schemas, then made."""
+"""Schema files to the catalogue: each file compared with the schema for the schemas, then made.
+
+What a table may say, and what stands for a key that is left out, says `schemas/schema.toml`;
+`make` turns a table into its value. Here is what one table can't know: names, references between
+tables, what must add up over all files.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple, TypeVar, get_args
 
-from romtool.errors import Problem, Path, InputError
-from romtool.schema.bus import RequirementSpec, Bus, PnpSoftware, Resource
-from romtool.schema.catalog import Catalog, Identifier, Mishap, Rule
+from romtool.errors import InputError, Path, Problem
+from romtool.schema.bus import Resource
+from romtool.schema.catalog import Catalog
 from romtool.schema.checksums import Checksum
-from romtool.schema.expect import Expectation, expectation_of, function_faults
-from romtool.schema.fields import FieldLayout
-from romtool.schema.image_layouts import ImageLayout, Part, is_computed
-from romtool.schema.gathering import SchemaFile
-from romtool.schema.field_types import Group, Lines, CompressedAsciiCode, whole_number
+from romtool.schema.described import Described, make, shapes
+from romtool.schema.expect import Expectation, Starter, StarterTable, function_faults, with_ids
 from romtool.schema.field_layouts import layout_of
+from romtool.schema.field_types import AnyKind, CompressedAsciiCode, Lines
+from romtool.schema.fields import FieldLayout
+from romtool.schema.image_layouts import Identifier, ImageLayout
 from romtool.schema.making import Block, FieldMaker
-from romtool.schema.numbers import parse_hex, parse_number
-from romtool.schema.protocol_loading import ProtocolTables
-from romtool.schema.records import Tag, DescriptorType
-from romtool.schema.starter import Starter, starter_of
+from romtool.schema.numbers import one_of, parse_number
+from romtool.schema.protocol import Protocol, Register, RegisterBlock, Remark
+from romtool.schema.records import DescriptorType, Tag
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
+
+T = TypeVar("T", bound=Described)
+
+
+class SchemaFile(NamedTuple):
+    """One schema file: its name for messages, and its text; `own`: a user's."""
+
+    name: str
+    text: str
+    own: bool = True
+
+
+Parsed = Sequence[tuple[SchemaFile, dict[str, Any]]]
+"""Schema files, each with the tables of its text."""
 
 
 def load(files: Sequence[SchemaFile]) -> Catalog:
     """Return the catalogue of these files; raises InputError with file and place of each fault."""
-    parsed = [(file, _parse(file)) for file in files]
-    meta = _meta(parsed)
+    return catalog_of([(file, _parse(file)) for file in files])
+
+
+def catalog_of(parsed: Parsed) -> Catalog:
+    """Return the catalogue of parsed files; raises InputError with file and place of each fault."""
+    specs = _specs(parsed)
     problems = [
         problem
         for file, data in parsed
         for problem in _in(
-            file.name, check_table(data, meta["own-file" if file.own else "file"], meta)
+            file.name, check_table(data, specs["own-file" if file.own else "file"], specs)
         )
     ]
     if problems:
         raise InputError(problems)
-    return _Loader(parsed, meta).catalog()
+    return _Loader(parsed, specs).catalog()
 
 
 def _parse(file: SchemaFile) -> dict[str, Any]:
@@ -47,248 +69,175 @@ def _parse(file: SchemaFile) -> dict[str, Any]:
         raise refused.in_file(file.name) from None
 
 
-def _meta(parsed: list[tuple[SchemaFile, dict[str, Any]]]) -> dict[str, TableSpec]:
+def _specs(parsed: Parsed) -> dict[str, TableSpec]:
+    """Return what the schema for the schemas says: the file that describes a schema file."""
     for _, data in parsed:
         specs = data.get("table", [])
         if isinstance(specs, list) and any(spec.get("name") == "file" for spec in specs):
             return table_specs(specs)
-    raise InputError(
-        [Problem("no schema for the schemas was found", "the installation is damaged")]
-    )
+    raise InputError([Problem("no schema for the schemas was found", DAMAGED)])
 
 
 def _in(file: str, problems: Iterable[Problem]) -> Iterator[Problem]:
     yield from InputError(problems).in_file(file).problems
 
 
-class _Loader(ProtocolTables):
-    """Builds the catalogue; each step refuses what doesn't add up, with its place."""
+DAMAGED = "the installation is damaged"
 
-    def __init__(
-        self, parsed: list[tuple[SchemaFile, dict[str, Any]]], meta: Mapping[str, TableSpec]
-    ) -> None:
-        super().__init__(parsed)
-        self.blocks: dict[str, Block] = {}
-        self.checksums: dict[str, Checksum] = {}
-        self.spellings: dict[str, CompressedAsciiCode] = {}
-        tables = [t for _, data in parsed for t in data.get("table", [])]
-        self.overrides = set(table_specs(tables)["override"].keys)
-        keys = meta["field"].keys
-        self.make = FieldMaker(self.blocks, self.checksums, self.spellings, keys)
+
+class Table(NamedTuple):
+    """A table of a schema file: which one, where it stands, what it says, where that comes from."""
+
+    table: str
+    file: SchemaFile
+    path: Path
+    raw: dict[str, Any]
+    source: str
+
+    def problem(self, message: str, hint: str = "", *inside: str | int) -> Problem:
+        """Return a fault of the table, or of what stands `inside` it."""
+        return Problem(message, hint, (*self.path, *inside), file=self.file.name)
+
+
+class _Loader:
+    """Makes the catalogue; faults are collected, and what comes after them is looked at too."""
+
+    def __init__(self, parsed: Parsed, specs: Mapping[str, TableSpec]) -> None:
+        self.parsed = parsed
+        self.specs = specs
+        self.problems: list[Problem] = []
 
     def catalog(self) -> Catalog:
-        for _file, path, raw, source in self._all("checksum"):
-            self._new(self.checksums, raw["name"], path)
-            self.checksums[raw["name"]] = Checksum(
-                name=raw["name"],
-                algorithm=raw["algorithm"],
-                seed=raw["seed"],
-                taps=tuple(raw.get("taps", ())),
-                source=source,
-                text=raw.get("text", ""),
-            )
-        for _file, path, raw, _ in self._all("spelling"):
-            self._new(self.spellings, raw["name"], path)
-            groups = tuple(Group(**group) for group in raw["group"])
-            self.spellings[raw["name"]] = CompressedAsciiCode(
-                name=raw["name"],
-                title=raw["title"],
-                bits=raw["bits"],
-                unused=raw["unused"],
-                usual=raw["usual"],
-                endian=raw["endian"],
-                groups=groups,
-                generic=raw.get("generic"),
-            )
-        for file, path, raw, source in self._all("block"):
-            self._new(self.blocks, raw["name"], path)
-            self.blocks[raw["name"]] = Block(file.name, path, {**raw, "source": source})
-        headers: dict[str, Tag] = {}
-        for file, path, raw, source in self._all("header"):
-            layout = self._layout(file, path, raw, source, raw["size"])
-            headers[raw["name"]] = Tag(
-                name=raw["name"],
-                title=raw["title"],
-                source=source,
-                size=raw["size"],
-                field_layout=layout,
-                ends_reading=raw.get("ends_reading"),
-            )
-        layouts = self._frames()
-        identifier = self._identifier()
-        resources = self._resources()
+        """Return everything that the files say; raises InputError.
+
+        A table that needs no other is made for its attribute of the catalogue as it stands.
+        """
+        tables = {
+            name: spec
+            for _, data in self.parsed
+            for name, spec in table_specs(data.get("table", []), self.specs).items()
+        }
+        checksums = self.named("checksum", Checksum)
+        self.make_fields = FieldMaker(
+            self.specs, self._blocks(), checksums, self.named("spelling", CompressedAsciiCode)
+        )
+        resources = self.named("resource", Resource)
+        identifier = self.one("identifier", Identifier)
+        layouts = self._frames(set(tables["override"].keys))
+        headers = self.named("header", Tag)
+        self._refuse()
         records = self._records(headers, resources)
-        parts = self._parts()
-        rules: dict[str, Rule] = {}
-        for _file, path, raw, _ in self._all("rule"):
-            self._new(rules, raw["name"], path)
-            rules[raw["name"]] = Rule(**raw)
-        mishaps: dict[str, Mishap] = {}
-        for _file, path, raw, source in self._all("mishap"):
-            self._new(mishaps, raw["name"], path)
-            pattern = parse_hex(raw.get("pattern", ""))
-            mishaps[raw["name"]] = Mishap(**{**raw, "source": source, "pattern": pattern})
-        expectations = self._expectations(identifier, records, resources)
-        starter = self._starter()
-        tables: dict[str, TableSpec] = {}
-        for _, data in self.parsed:
-            tables |= table_specs(data.get("table", []))
-        protocol = self._protocol(resources, self.checksums)
+        given: dict[str, Any] = {
+            "tables": tables,
+            "checksums": checksums,
+            "headers": headers,
+            "records": records,
+            "identifier": identifier,
+            "frames": layouts,
+            "resources": resources,
+            "expectations": self._expectations(identifier.id_field.kind, records, resources),
+            "starter": self._starter(),
+            "protocol": self._protocol(resources, checksums),
+        }
+        for name, shape in shapes(Catalog).items():
+            if name not in given:
+                table, inner = Catalog.key_names.get(name, name), get_args(shape)
+                given[name] = self.named(table, inner[1]) if inner else self.one(table, shape)
+        self._refuse()
+        return Catalog(**given)
+
+    def _refuse(self) -> None:
+        """Stop where something was found: what comes now would stumble over it."""
         if self.problems:
             raise InputError(self.problems)
-        return Catalog(
-            headers=headers,
-            records=records,
-            identifier=identifier,
-            layouts=layouts,
-            parts=parts,
-            rules=rules,
-            mishaps=mishaps,
-            expectations=expectations,
-            starter=starter,
-            resources=resources,
-            bus=self._bus(),
-            protocol=protocol,
-            consumer=self._consumer(),
-            tables=tables,
-            checksums=self.checksums,
-        )
 
-    def _frames(self) -> dict[str, ImageLayout]:
+    def tables(self, table: str) -> Iterator[Table]:
+        """Yield every table of this name."""
+        for file, data in self.parsed:
+            found = data.get(table, [])
+            single = isinstance(found, dict)
+            for index, raw in enumerate([found] if single else found):
+                path: Path = (table,) if single else (table, index)
+                yield Table(table, file, path, raw, raw.get("source", data["source"]))
+
+    def made(self, cls: type[T], table: Table, **given: Any) -> T:
+        """Return the value of a table, with its layout where it has fields."""
+        given |= {
+            n: self._layout(table) for n, shape in shapes(cls).items() if shape is FieldLayout
+        }
+        return make(cls, self.specs, table.table, table.raw, table.source, **given)
+
+    def named(self, table: str, cls: type[T]) -> dict[str, T]:
+        """Return the values of all tables of one kind, by their names."""
+        found: dict[str, T] = {}
+        for one in self.tables(table):
+            self._new(found, one)
+            found[one.raw["name"]] = self.made(cls, one)
+        return found
+
+    def one(self, table: str, cls: type[T], **given: Any) -> T:
+        """Return the value of the one table of its kind."""
+        for one in self.tables(table):
+            return self.made(cls, one, **given)
+        raise InputError([Problem(f"no schema describes {self.specs[table].text}", DAMAGED)])
+
+    def _new(self, known: Mapping[str, object], one: Table) -> None:
+        if one.raw["name"] in known:
+            message = f"{one.table} {one.raw['name']} is described twice"
+            self.problems.append(one.problem(message, "give it a name of its own", "name"))
+
+    def _layout(self, table: Table) -> FieldLayout:
+        """Return the layout of a table's fields; they fill its `size`, where it has one."""
+        try:
+            path = (*table.path, "field")
+            fields = list(self.make_fields.fields(table.raw["field"], path, table.source))
+            return layout_of(fields, table.raw.get("size"), table.path)
+        except InputError as refused:
+            self.problems += refused.in_file(table.file.name).problems
+            return FieldLayout(fields=(), units=())
+
+    def _blocks(self) -> dict[str, Block]:
+        blocks: dict[str, Block] = {}
+        for one in self.tables("block"):
+            self._new(blocks, one)
+            blocks[one.raw["name"]] = self.made(Block, one, file=one.file.name, path=one.path)
+        return blocks
+
+    def _frames(self, overrides: set[str]) -> dict[str, ImageLayout]:
         layouts: dict[str, ImageLayout] = {}
-        for file, path, raw, source in self._all("frame"):
-            self._new(layouts, raw["name"], path)
-            layout = self._layout(file, path, raw, source, raw["size"])
-            self._check_frame(raw, path, layout, layouts)
-            for field in layout.fields:
-                if not is_computed(field) and not field.may_be_left_out:
-                    self._fault(
-                        f"{field.key} has no default",
-                        field.path,
-                        "a profile may leave it out: give its typical value",
-                    )
-            layouts[raw["name"]] = ImageLayout(
-                name=raw["name"],
-                title=raw["title"],
-                text=raw.get("text", ""),
-                source=source,
-                size=raw["size"],
-                fill=whole_number(raw.get("fill", 0xFF)),
-                patch=raw.get("patch", False),
-                max_pnp_bytes=raw.get("max_pnp_bytes"),
-                default=raw.get("default", False),
-                field_layout=layout,
-            )
+        for one in self.tables("frame"):
+            self._new(layouts, one)
+            layout = self.made(ImageLayout, one)
+            self.problems += _frame_faults(one, layout, layouts.values(), overrides)
+            layouts[layout.name] = layout
         return layouts
-
-    def _check_frame(
-        self,
-        raw: Mapping[str, Any],
-        path: Path,
-        layout: FieldLayout,
-        others: Mapping[str, ImageLayout],
-    ) -> None:
-        """Refuse what would be two things at once in a profile."""
-        if raw.get("default") and any(frame.default for frame in others.values()):
-            message = "another layout is the default already"
-            self._fault(message, (*path, "default"), "leave it out: a profile names the layout")
-        for field in layout.fields:
-            if is_computed(field) and field.key in self.overrides:
-                hint = "give it a key of its own: [override] has this one already"
-                self._fault(f"{field.key} is taken", field.path, hint)
-
-    def _identifier(self) -> Identifier:
-        for file, path, raw, source in self._all("identifier"):
-            layout = self._layout(file, path, raw, source, raw["size"])
-            return Identifier(
-                name=raw["name"],
-                title=raw["title"],
-                source=source,
-                size=raw["size"],
-                field_layout=layout,
-            )
-        raise InputError([Problem("no schema describes the serial identifier")])
 
     def _records(
         self, headers: Mapping[str, Tag], resources: Mapping[str, Resource]
     ) -> dict[str, DescriptorType]:
         records: dict[str, DescriptorType] = {}
         owners: dict[tuple[str, int], str] = {}
-        for file, path, raw, source in self._all("record"):
-            self._new(records, raw["name"], path)
-            header = headers.get(raw["header"])
+        for one in self.tables("record"):
+            self._new(records, one)
+            header = headers.get(one.raw["header"])
             if header is None:
-                self._fault(f"no header is called {raw['header']}", (*path, "header"))
+                message = f"no header is called {one.raw['header']}"
+                self.problems.append(one.problem(message, "", "header"))
                 continue
-            codes = frozenset(_codes(raw))
-            for code in codes:
-                if code > header.top_code:
-                    self._fault(f"item name {code:X}h is too large", path)
-                elif (header.name, code) in owners:
-                    self._fault(
-                        f"item name {code:X}h belongs to {owners[header.name, code]} too", path
-                    )
-                owners[header.name, code] = raw["name"]
-            records[raw["name"]] = DescriptorType(
-                name=raw["name"],
-                title=raw["title"],
-                source=source,
-                header=header,
-                codes=codes,
-                role=raw["role"],
-                entry=raw.get("entry", False),
-                form=raw.get("form"),
-                length_key=raw.get("length_key"),
-                refuses=tuple(raw.get("refuses", ())),
-                phrase=raw["phrase"],
-                requires=self._asks(raw, path, resources),
-                field_layout=self._layout(file, path, raw, source, None),
-            )
+            codes = frozenset(_codes(one.raw))
+            record = self.made(DescriptorType, one, header=header, codes=codes)
+            self.problems += _record_faults(one, record, owners, resources)
+            owners |= {(header.name, code): record.name for code in codes}
+            records[record.name] = record
         for header in headers.values():
             missing = set(range(header.top_code + 1)) - {c for n, c in owners if n == header.name}
             if missing:
                 words = ", ".join(f"{code:X}h" for code in sorted(missing))
-                self._fault(f"{header.title}: no record has the name {words}", ())
+                self.problems.append(Problem(f"{header.title}: no record has the name {words}"))
         return records
 
-    def _asks(
-        self, raw: Mapping[str, Any], path: Path, resources: Mapping[str, Resource]
-    ) -> RequirementSpec | None:
-        if "requires" not in raw:
-            return None
-        requires = RequirementSpec(**raw["requires"])
-        if requires.kind not in resources:
-            self._fault(f"no resource is called {requires.kind}", (*path, "requires", "kind"))
-        return requires
-
-    def _resources(self) -> dict[str, Resource]:
-        resources: dict[str, Resource] = {}
-        for _file, path, raw, source in self._all("resource"):
-            self._new(resources, raw["name"], path)
-            resources[raw["name"]] = Resource(
-                name=raw["name"],
-                title=raw["title"],
-                short=raw["short"],
-                source=source,
-                max_per_device=raw["max_per_device"],
-                not_on_slot=frozenset(raw.get("not_on_slot", ())),
-                renamed={int(line): other for line, other in raw.get("renamed", {}).items()},
-                widths={width: frozenset(lines) for width, lines in raw.get("widths", {}).items()},
-                is_io=raw.get("is_io", False),
-                single_width=raw.get("single_width", False),
-            )
-        return resources
-
-    def _starter(self) -> Starter:
-        for _file, _path, raw, source in self._all("starter"):
-            return starter_of(raw, source)
-        raise InputError([Problem("no schema describes a card to begin with")])
-
     def _expectations(
-        self,
-        identifier: Identifier,
-        records: Mapping[str, DescriptorType],
-        resources: Mapping[str, Resource],
+        self, ids: AnyKind, records: Mapping[str, DescriptorType], resources: Mapping[str, Resource]
     ) -> dict[str, Expectation]:
         """Return what software expects; a user's own replaces a shipped one of its name."""
         asked = {
@@ -299,78 +248,128 @@ class _Loader(ProtocolTables):
         lines = {kind: resources[kind].widths for kind in asked if kind in resources}
         shipped: dict[str, Expectation] = {}
         own: dict[str, Expectation] = {}
-        for file, path, raw, source in self._all("expectation"):
-            known = own if file.own else shipped
-            self._new(known, raw["name"], path)
-            for index, function in enumerate(raw["function"]):
-                place = (*path, "function", index)
-                found = function_faults(function, place, identifier.id_field.kind, lines)
-                self.problems += InputError(found).in_file(file.name).problems
-            if not self.problems:
-                known[raw["name"]] = expectation_of(raw, source, file.name)
+        for one in self.tables("expectation"):
+            known = own if one.file.own else shipped
+            self._new(known, one)
+            functions: list[dict[str, Any]] = one.raw["function"]
+            problems: list[Problem] = []
+            for index, function in enumerate(functions):
+                place = (*one.path, "function", index)
+                problems += _in(one.file.name, function_faults(function, place, ids, lines))
+                if "resource" in function and function["resource"] not in resources:
+                    message = f"no resource is called {function['resource']}"
+                    hint = f"known are {one_of(list(resources))}"
+                    problems.append(one.problem(message, hint, "function", index, "resource"))
+            self.problems += problems
+            if not problems:
+                spelt = [with_ids(function, ids) for function in functions]
+                table = one._replace(raw={**one.raw, "function": spelt})
+                expectation = self.made(Expectation, table, file=one.file.name, own=one.file.own)
+                known[expectation.name] = expectation
         return shipped | own
 
-    def _bus(self) -> Bus:
-        for _file, _path, raw, source in self._all("bus"):
-            read = raw["read_port"]
-            return Bus(
-                title=raw["title"],
-                source=source,
-                address_port=raw["address_port"],
-                write_port=raw["write_port"],
-                read_ports=range(read["lowest"], read["highest"] + 1, read["step"]),
-                system_ports_below=raw["system_ports_below"],
-                alias_step=raw["alias_step"],
-                block_least=raw["block"]["least"],
-                block_step=raw["block"]["step"],
-            )
-        raise InputError([Problem("no schema describes the bus")])
+    def _starter(self) -> Starter:
+        devices = [raw for one in self.tables("starter") for raw in one.raw["device"]]
+        tables = tuple(self._starter_table("starter-device", raw) for raw in devices)
+        return self.one("starter", Starter, devices=tables)
 
-    def _consumer(self) -> PnpSoftware:
-        for _file, _path, raw, source in self._all("consumer"):
-            scan = raw["read_scan"]
-            first, last = scan["leaves_out"]
-            found = range(scan["lowest"], scan["highest"] + 1, scan["step"])
-            return PnpSoftware(
-                title=raw["title"],
-                source=source,
-                name_length=raw["name_length"],
-                compatible_ids=raw["compatible_ids"],
-                devices=raw["devices"],
-                refused_checksum=raw["refused_checksum"],
-                read_scan=tuple(port for port in found if not first <= port <= last),
-            )
-        raise InputError([Problem("no schema describes what PnP software makes of PnP data")])
+    def _starter_table(self, table: str, raw: Mapping[str, Any]) -> StarterTable:
+        """Return a device or a choice: its own keys are the comment and the choices."""
+        own = set(StarterTable.key_names.values()) | {"text"}
+        keys = {key: value for key, value in raw.items() if key not in own}
+        choices = [self._starter_table("starter-choice", one) for one in raw.get("choice", ())]
+        return make(StarterTable, self.specs, table, raw, keys=keys, choices=tuple(choices))
 
-    def _parts(self) -> dict[str, Part]:
-        parts: dict[str, Part] = {}
-        for _file, path, raw, source in self._all("part"):
-            self._new(parts, raw["name"], path)
-            parts[raw["name"]] = Part(
-                name=raw["name"],
-                bus=raw["bus"],
-                size=raw["bytes"],
-                page=raw.get("page"),
-                organisation=tuple(raw.get("organisation", ())),
-                source=source,
+    def _protocol(
+        self, resources: Mapping[str, Resource], checksums: Mapping[str, Checksum]
+    ) -> Protocol:
+        for one in self.tables("protocol"):
+            if one.raw["key_register"] not in checksums:
+                message = f"no checksum is called {one.raw['key_register']}"
+                hint = "the key's register is that of a checksum"
+                raise InputError([one.problem(message, hint, "key_register")])
+            return self.made(
+                Protocol,
+                one,
+                key_register=checksums[one.raw["key_register"]],
+                registers=self.named("register", Register),
+                descriptors=self._descriptors(resources),
+                remarks=self.named("remark", Remark),
             )
-        return parts
+        return self.one("protocol", Protocol)
 
-    def _layout(
-        self, file: SchemaFile, path: Path, raw: Mapping[str, Any], source: str, size: int | None
-    ) -> FieldLayout:
-        try:
-            fields = list(self.make.fields(raw["field"], (*path, "field"), source))
-            return layout_of(fields, size, path)
-        except InputError as refused:
-            self.problems.extend(refused.in_file(file.name).problems)
-            return FieldLayout(fields=(), units=())
+    def _descriptors(self, resources: Mapping[str, Resource]) -> tuple[RegisterBlock, ...]:
+        found: list[RegisterBlock] = []
+        for one in self.tables("descriptor"):
+            descriptor = self.made(RegisterBlock, one)
+            self.problems += _descriptor_faults(one, descriptor, found, resources)
+            found.append(descriptor)
+        return tuple(found)
+
+
+# --- what must add up over several tables -----------------------------------------------------
+
+
+def _frame_faults(
+    one: Table, layout: ImageLayout, others: Iterable[ImageLayout], overrides: set[str]
+) -> Iterator[Problem]:
+    """Yield what would be two things at once in a profile, and what a profile can't leave out."""
+    if layout.default and any(other.default for other in others):
+        hint = "leave it out: a profile names the layout"
+        yield one.problem("another layout is the default already", hint, "default")
+    for field in layout.field_layout.fields:
+        message = hint = ""
+        if field.kind.is_computed and field.key in overrides:
+            message = f"{field.key} is taken"
+            hint = "give it a key of its own: [override] has this one already"
+        elif not field.kind.is_computed and not field.may_be_left_out:
+            message = f"{field.key} has no default"
+            hint = "a profile may leave it out: give its typical value"
+        if message:
+            yield Problem(message, hint, field.path, file=one.file.name)
+
+
+def _record_faults(
+    one: Table,
+    record: DescriptorType,
+    owners: Mapping[tuple[str, int], str],
+    resources: Mapping[str, Resource],
+) -> Iterator[Problem]:
+    """Yield item names that don't fit or have a record already, and resources that nothing is."""
+    for code in record.codes:
+        owner = owners.get((record.header.name, code))
+        if code > record.header.top_code:
+            yield one.problem(f"item name {code:X}h is too large")
+        elif owner is not None:
+            yield one.problem(f"item name {code:X}h belongs to {owner} too")
+    if record.requires is not None and record.requires.kind not in resources:
+        yield one.problem(f"no resource is called {record.requires.kind}", "", "requires", "kind")
 
 
 def _codes(raw: Mapping[str, Any]) -> Iterator[int]:
+    """Yield the item names that a record has: 5, or those of "0x07-0x7F"."""
     for code in raw.get("codes", [raw["code"]] if "code" in raw else []):
         if isinstance(code, str):
             first, _, last = code.partition("-")
             yield from range(parse_number(first), parse_number(last) + 1)
         else:
             yield code
+
+
+def _descriptor_faults(
+    one: Table,
+    descriptor: RegisterBlock,
+    others: Iterable[RegisterBlock],
+    resources: Mapping[str, Resource],
+) -> Iterator[Problem]:
+    """Yield what is not one descriptor for each item in effect at once, or shares a register."""
+    resource = resources.get(descriptor.resource)
+    if resource is None:
+        yield one.problem(f"no resource is called {descriptor.resource}", "", "resource")
+    elif len(descriptor.at) != resource.max_per_device:
+        message = f"{len(descriptor.at)} descriptors for {resource.max_per_device} items"
+        yield one.problem(message, "a device has one for each item in effect", "at")
+    used = {number for other in others for number in other.numbers()}
+    numbers = list(descriptor.numbers())
+    if len(set(numbers) - used) < len(numbers):
+        yield one.problem("a register belongs to two descriptors")

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
 
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
-from romtool.schema.numbers import parse_hex
 
 
 class Register(Described):
@@ -22,7 +20,7 @@ class Register(Described):
     number: int
     states: frozenset[str]
     bits: Mapping[str, int]
-    announced: str | None = None
+    announced: str | None
 
     def mask(self, *names: str) -> int:
         """Return the byte in which just these bits are set."""
@@ -36,7 +34,7 @@ class Setting(Described):
     values: Mapping[str, int]
 
 
-class RegisterField(Described):
+class RegisterField(Described, settings="setting"):
     """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
 
     `holds`: line, base, limit (the length, or the first address after it where the item's field
@@ -52,7 +50,7 @@ class RegisterField(Described):
     settings: tuple[Setting, ...]
 
 
-class RegisterBlock(Described):
+class RegisterBlock(Described, cells="cell"):
     """The registers for one kind of resource, `at` one after the other.
 
     `bits`: only for items with so many address bits; 0: for all.
@@ -117,59 +115,3 @@ class Protocol(Described):
         for descriptor in self.descriptors:
             if descriptor.resource == resource and descriptor.bits in (0, bits):
                 yield descriptor
-
-
-def register_of(raw: Mapping[str, Any], source: str) -> Register:
-    """Return the register that a table of the schema describes."""
-    states, bits = frozenset(raw["states"]), raw.get("bits", {})
-    return Register(**{**raw, "source": source, "states": states, "bits": bits})
-
-
-def register_block_of(raw: Mapping[str, Any], source: str) -> RegisterBlock:
-    """Return the descriptor that a table of the schema describes."""
-    return RegisterBlock(
-        resource=raw["resource"],
-        title=raw["title"],
-        source=source,
-        bits=raw.get("bits", 0),
-        at=tuple(raw["at"]),
-        cells=tuple(_cell(cell) for cell in raw["cell"]),
-    )
-
-
-def _cell(raw: Mapping[str, Any]) -> RegisterField:
-    return RegisterField(
-        at=raw["at"],
-        bytes=raw.get("bytes", 1),
-        holds=raw["holds"],
-        unit=raw.get("unit", 1),
-        none=raw.get("none", 0),
-        upper=raw.get("upper"),
-        settings=tuple(Setting(**one) for one in raw.get("setting", ())),
-    )
-
-
-def protocol_of(
-    raw: Mapping[str, Any],
-    source: str,
-    checksum: Checksum,
-    registers: Mapping[str, Register],
-    descriptors: tuple[RegisterBlock, ...],
-    remarks: Mapping[str, Remark],
-) -> Protocol:
-    """Return the protocol that a table of the schema describes, with what belongs to it."""
-    software = raw["software"]
-    return Protocol(
-        title=raw["title"],
-        source=source,
-        key_register=checksum,
-        key_length=raw["key_length"],
-        key_lead=parse_hex(raw["key_lead"]),
-        isolation_reply=parse_hex(raw["isolation_reply"]),
-        range_patterns=parse_hex(raw["range_patterns"]),
-        device_registers_from=raw["device_registers_from"],
-        software=Software(**{"source": source, **software}),
-        registers=registers,
-        descriptors=descriptors,
-        remarks=remarks,
-    )

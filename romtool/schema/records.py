@@ -8,10 +8,10 @@ from typing import Any
 
 from romtool.errors import InvalidValue
 from romtool.schema.bus import RequirementSpec
+from romtool.schema.codec import Reader
 from romtool.schema.described import Described
-from romtool.schema.fields import Field, FieldLayout
 from romtool.schema.field_types import Check, Constant, Number, Range, Reserved, Stored, Value
-from romtool.schema.reading import Reader
+from romtool.schema.fields import Field, FieldLayout
 
 
 class Tag(Described):
@@ -22,7 +22,7 @@ class Tag(Described):
     source: str
     size: int
     field_layout: FieldLayout
-    ends_reading: int | None = None
+    ends_reading: int | None
 
     @property
     def top_code(self) -> int:

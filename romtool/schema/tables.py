@@ -10,8 +10,8 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from romtool.errors import Problem, Path, InvalidValue
-from romtool.schema.described import Described
+from romtool.errors import InvalidValue, Path, Problem
+from romtool.schema.described import Described, make, shapes
 from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, parse_number, shorten
 
 TYPE_WORDS = {
@@ -33,18 +33,18 @@ class KeySpec(Described):
     """One key of a table: its type, its limits and what it means."""
 
     name: str
-    type: str = "any"
-    of: str | None = None
-    table: str | None = None
-    required: bool = False
-    choices: tuple[Any, ...] = ()
-    minimum: int | None = None
-    maximum: int | None = None
-    field: str | None = None
-    default: Any = None
-    absent: str | None = None
-    only: tuple[str, ...] = ()
-    text: str = ""
+    type: str
+    of: str | None
+    table: str | None
+    required: bool
+    choices: tuple[Any, ...]
+    minimum: int | None
+    maximum: int | None
+    field: str | None
+    default: Any
+    absent: str | None
+    only: tuple[str, ...]
+    text: str
 
 
 class TableSpec(Described):
@@ -55,23 +55,39 @@ class TableSpec(Described):
     keys: Mapping[str, KeySpec]
 
 
-def table_specs(raw: list[dict[str, Any]]) -> dict[str, TableSpec]:
-    """Return the table descriptions that stand in a parsed schema file."""
-    specs = {}
-    for table in raw:
-        keys = {
-            name: KeySpec(
-                name=name,
-                **{
-                    **key,
-                    "choices": tuple(key.get("choices", ())),
-                    "only": tuple(key.get("only", ())),
-                },
-            )
-            for name, key in table["keys"].items()
-        }
-        specs[table["name"]] = TableSpec(name=table["name"], text=table.get("text", ""), keys=keys)
-    return specs
+def table_specs(
+    raw: list[dict[str, Any]], known: Mapping[str, TableSpec] | None = None
+) -> dict[str, TableSpec]:
+    """Return the table descriptions that stand in a parsed schema file.
+
+    `known`: those of the schema for the schemas; None for that file itself, which says what a key
+    of a table is by the keys of its own table `key`.
+    """
+    if known is None:
+        known = {table["name"]: _bare(table) for table in raw if table["name"] in ("table", "key")}
+    return {
+        table["name"]: make(
+            TableSpec,
+            known,
+            "table",
+            table,
+            keys={
+                name: make(KeySpec, known, "key", key, name=name)
+                for name, key in table["keys"].items()
+            },
+        )
+        for table in raw
+    }
+
+
+def _bare(table: Mapping[str, Any]) -> TableSpec:
+    """Return a table's description with nothing but the defaults of its keys."""
+    nothing: dict[str, Any] = dict.fromkeys([*shapes(KeySpec), *shapes(TableSpec)])
+    keys = {
+        name: KeySpec(**{**nothing, "name": name, "default": key.get("default")})
+        for name, key in table["keys"].items()
+    }
+    return TableSpec(**{**nothing, "keys": keys})
 
 
 def check_table(
@@ -128,13 +144,7 @@ def check_value(
         if not isinstance(value, list):
             yield _mistyped(key, value, path)
             return
-        inner = KeySpec(
-            name=key.name,
-            type=key.of or "any",
-            minimum=key.minimum,
-            maximum=key.maximum,
-            text=key.text,
-        )
+        inner = key.altered(type=key.of or "any")
         for index, item in enumerate(value):
             yield from check_value(item, inner, specs, (*path, index))
     else:

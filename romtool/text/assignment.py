@@ -14,10 +14,6 @@ from romtool.assign.host import Entry, Host
 from romtool.assign.paired import chosen
 from romtool.image.card import priority_words
 from romtool.image.model import Image
-from romtool.schema.catalog import Catalog
-from romtool.schema.numbers import address, one_of
-from romtool.text.page import SEVERITY_STYLES, line, title
-from romtool.text.trace import card_words
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import (
     CardRequirements,
@@ -26,6 +22,10 @@ from romtool.requirements.model import (
     Requirement,
 )
 from romtool.requirements.wired import wired
+from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import address, one_of
+from romtool.text.page import SEVERITY_STYLES, line, title
+from romtool.text.trace import card_words
 
 GAP, BESIDE = 2, 14
 

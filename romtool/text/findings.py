@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.rules.findings import Finding
-from romtool.text.problems import one_line, visible
 from romtool.text.page import SEVERITY_STYLES, line
+from romtool.text.problems import one_line, visible
 
 
 def block(finding: Finding) -> Iterator[str]:

@@ -10,7 +10,7 @@ from romtool.image.explain import Row, explain, judged
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding
-from romtool.schema.field_types import Constant, Flag, FieldType, Pins
+from romtool.schema.field_types import AnyKind, Constant, Flag, Pins
 from romtool.schema.numbers import hex_text, one_of, sizes
 from romtool.text import findings as finding_text
 from romtool.text.page import SETTING, line, title
@@ -60,7 +60,7 @@ def _frame(image: Image) -> Iterator[str]:
         yield from line("the rest", f"{typical} settings, all typical", indent=2, column=SETTING)
 
 
-def compared(found: Compared, kind: FieldType) -> str:
+def compared(found: Compared, kind: AnyKind) -> str:
     """Return a stored value, and whether it is right."""
     words = kind.show(kind.to_value(found.stored))
     if found.verdict == "other way":
@@ -128,7 +128,7 @@ def _tail(image: Image) -> Iterator[str]:
     if image.layout is None:
         yield from line("Bytes", f"{sizes(len(image.data))} that no layout explains")
         return
-    label = "After"
+    label = "After the PnP data"
     for run in image.tail:
         if run.kind == "fill":
             continue

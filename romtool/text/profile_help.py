@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romtool.schema.catalog import Catalog
-from romtool.schema.fields import MISSING, Field
 from romtool.schema.field_types import Choice, Flags
+from romtool.schema.fields import MISSING, Field
 from romtool.schema.numbers import one_of
 from romtool.schema.records import DescriptorType
 from romtool.schema.tables import KeySpec

@@ -9,12 +9,12 @@ from romtool.rehearse.rehearsal import Rehearsal
 from romtool.rehearse.resources import identity, requirements_in
 from romtool.rehearse.software import FoundCard, FoundDevice
 from romtool.rehearse.warned import Seen
+from romtool.requirements.model import DeviceRequirements
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, sizes
 from romtool.text.assignment import Card, choice_words, clash_lines
 from romtool.text.page import SEVERITY_STYLES, line, title
 from romtool.text.trace import card_words, trace_lines
-from romtool.requirements.model import DeviceRequirements
 
 
 def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Iterator[str]:

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from romtool.schema.catalog import Catalog, Rule
 from romtool.schema.expect import Expectation
-from romtool.schema.fields import MISSING, Field, FieldLayout, Unit
-from romtool.schema.image_layouts import ImageLayout, Part, is_computed
 from romtool.schema.field_types import Check, Constant, Count, Reserved
+from romtool.schema.fields import MISSING, Field, FieldLayout, Unit
+from romtool.schema.image_layouts import ImageLayout, Part
 from romtool.schema.numbers import address, hex_text, one_of, sizes
 from romtool.schema.records import DescriptorType
 from romtool.text.page import line, title
@@ -82,7 +82,8 @@ def expectation_lines(expectation: Expectation) -> Iterator[str]:
     if expectation.text:
         yield from line("", expectation.text, indent=2)
     yield from line("source", expectation.source, indent=2)
-    yield from line("file", expectation.file, indent=2)
+    whose = "" if expectation.own else ", comes with romtool"
+    yield from line("file", expectation.file + whose, indent=2)
     for function in expectation.functions:
         yield ""
         yield from title(function.name, "required" if function.required else "")
@@ -143,5 +144,5 @@ def _holds(field: Field) -> str:
         words += " [computed]"
     elif field.default is not MISSING and not isinstance(kind, Reserved):
         shown = "none" if field.default is None else kind.show(field.default)
-        words += f" [{shown}]" if not is_computed(field) else ""
+        words += f" [{shown}]" if not kind.is_computed else ""
     return words

@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Iterator
 from typing import Any
 
-from romtool.errors import Problem, Path, InputError
+from romtool.errors import InputError, Path, Problem
 from romtool.toml.depth import MOST_PARTS, too_deep_at
 from romtool.toml.places import syntax_fault
 

@@ -16,6 +16,8 @@ from typing import Any, NoReturn
 
 import pytest
 
+from tests.support.in_process import call
+
 # Debian packages of the outside programs, for the reason of a skip.
 _PACKAGES = {
     "bash": "bash",
@@ -26,6 +28,7 @@ _PACKAGES = {
     "srec_info": "srecord",
     "chromium": "chromium",
     "chromedriver": "chromium-driver",
+    "sigrok-cli": "sigrok-cli",
     "zsh": "zsh",
 }
 
@@ -72,16 +75,26 @@ def romtool(
     cwd: Path | None = None,
     env: dict[str, str] | None = None,
 ) -> subprocess.CompletedProcess[bytes]:
-    """Run the `romtool` that is installed beside this Python; ROMTOOL_SCHEMAS is left out.
+    """Call the command line in this process; `env` is added to the environment.
 
-    `env` is added to the environment. The time limit only ends a run that hangs.
+    ROMTOOL_SCHEMAS is left out. The answer is that of the installed command (`started`), as far as
+    no process is needed to show it.
     """
-    folder = Path(sys.executable).parent
-    program = shutil.which("romtool", path=str(folder))
-    if program is None:
-        pytest.fail(f"romtool is not installed in {folder} (pip install -e .)")
+    return call(args, stdin=stdin or b"", cwd=cwd, env=env)
+
+
+def started(
+    *args: str | bytes,
+    stdin: bytes | None = None,
+    cwd: Path | None = None,
+    env: dict[str, str] | None = None,
+) -> subprocess.CompletedProcess[bytes]:
+    """Start the `romtool` that is installed beside this Python; else as `romtool`.
+
+    The time limit only ends a run that hangs.
+    """
     return subprocess.run(
-        [program, *args],
+        [program(), *args],
         input=b"" if stdin is None else stdin,
         capture_output=True,
         cwd=cwd,
@@ -90,6 +103,15 @@ def romtool(
         timeout=300,
         check=False,
     )
+
+
+def program() -> str:
+    """The installed command's path."""
+    folder = Path(sys.executable).parent
+    found = shutil.which("romtool", path=str(folder))
+    if found is None:
+        pytest.fail(f"romtool is not installed in {folder} (pip install -e .)")
+    return found
 
 
 def told(run: subprocess.CompletedProcess[bytes]) -> str:

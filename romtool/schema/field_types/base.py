@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, Generic, TypeVar
 
 from romtool.errors import InvalidValue
 from romtool.schema.described import Described
@@ -12,30 +12,65 @@ from romtool.schema.numbers import address, parse_number, sizes
 from romtool.schema.tables import describe
 
 Value = Any
+"""A value for people, where its field is not known: what TOML and JSON can hold."""
 Stored = Any
+"""Stored bits, where their field is not known: a number, bytes, or None for an absent field."""
+S = TypeVar("S")
+"""What is stored: `int`, or `bytes` for texts and hex digits."""
+V = TypeVar("V")
+"""What people read and write for it."""
+Regions = Mapping[str, int]
+"""The size in bytes of each region of an image that a count can count."""
 
 
 class NotRepresentable(ValueError):
     """Stored bits that no value stands for."""
 
 
-class FieldType(Described):
-    """The base of all kinds; `bits` is the field's width, 0 for one that runs to the end."""
+class FieldType(Described, Generic[S, V]):
+    """The base of all kinds; `bits` is the field's width, 0 for one that runs to the end.
+
+    `is_bytes`: bytes are stored, not a number. `is_constant`: always the same. `is_computed`:
+    constant, or worked out from other bytes: no profile chooses it. `is_reserved`: it has no value.
+    `usage`: how it is written, the hint of an error.
+    """
 
     bits: int
 
     is_bytes = False
+    is_constant = False
+    is_computed = False
+    is_reserved = False
     usage = ""
 
-    def to_value(self, stored: Stored) -> Value:
-        """Return the value that the stored bits stand for."""
+    def to_value(self, stored: S) -> V:
+        """Return the value that the stored bits stand for; raises NotRepresentable."""
         raise NotImplementedError
 
-    def to_stored(self, value: Value) -> Stored:
-        """Return the bits to store for a value that a person wrote."""
+    def to_stored(self, value: object) -> S:
+        """Return the bits to store for a value that a person wrote; raises InvalidValue."""
         raise NotImplementedError
 
-    def show(self, value: Value) -> str:
+    def expected(self, at: int, data: bytes, regions: Regions) -> S | None:
+        """Return what should be stored in byte `at` of `data`; None where a person chooses it.
+
+        `data`: the bytes of the layout up to the field, or more; `regions`: those of the image.
+        """
+        return None
+
+    def ways(self, regions: Regions) -> Mapping[str, S]:
+        """Return what else may be stored there and is not wrong, by the name of its way."""
+        return {}
+
+    def is_unchecked(self, stored: Stored) -> bool:
+        """Whether this stored value is never compared with what is expected."""
+        return False
+
+    def is_left_out(self, stored: Stored) -> bool:
+        """Whether this stands where the chip works the value out itself."""
+        return False
+
+    def show(self, value: V) -> str:
         """Return the value in words."""
         return str(value)
 
@@ -57,7 +92,11 @@ class FieldType(Described):
         return (1 << self.bits) - 1
 
 
-def whole_number(value: Value) -> int:
+AnyKind = FieldType[Any, Any]
+"""A kind of which only the schema knows what it stores."""
+
+
+def whole_number(value: object) -> int:
     """Return a number written as 544, 0x220 or "220h"; raises InvalidValue."""
     if isinstance(value, str):
         return parse_number(value)
@@ -68,7 +107,7 @@ def whole_number(value: Value) -> int:
     return value
 
 
-def a_list(value: Value) -> list[Value]:
+def a_list(value: object) -> list[object]:
     """Return a list; raises InvalidValue for anything else."""
     if not isinstance(value, list):
         raise InvalidValue(f"{describe(value)} is not a list", "put it in [ ]")

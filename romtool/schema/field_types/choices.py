@@ -10,9 +10,7 @@ from romtool.errors import InvalidValue
 from romtool.schema.field_types.base import (
     SHOWS,
     FieldType,
-    Stored,
     NotRepresentable,
-    Value,
     a_list,
     whole_number,
 )
@@ -21,20 +19,20 @@ from romtool.schema.spelt_numbers import number_schema
 from romtool.schema.tables import describe
 
 
-class Flag(FieldType):
+class Flag(FieldType[int, bool]):
     """One bit: true or false."""
 
     usage = "write true or false"
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> bool:
         return bool(stored)
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         if not isinstance(value, bool):
             raise InvalidValue(f"{describe(value)} is not true or false")
         return int(value)
 
-    def show(self, value: Value) -> str:
+    def show(self, value: bool) -> str:
         return "yes" if value else "no"
 
     def takes(self) -> str:
@@ -44,20 +42,20 @@ class Flag(FieldType):
         return {"type": "boolean"}
 
 
-class Choice(FieldType):
+class Choice(FieldType[int, int | str]):
     """One of several names (or numbers); with `numbers`, values without a name are numbers."""
 
     names: Mapping[int, str | int]
-    numbers: bool = False
+    numbers: bool
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> int | str:
         if stored in self.names:
             return self.names[stored]
         if self.numbers:
             return stored
         raise NotRepresentable(f"value {stored} has no meaning")
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         value = self._number(value)
         for stored, name in self.names.items():
             if value == name and type(value) is type(name):
@@ -71,7 +69,7 @@ class Choice(FieldType):
             f"{describe(value)} is not one of its values", f"write {self._choices()}"
         )
 
-    def _number(self, value: Value) -> Value:
+    def _number(self, value: object) -> object:
         """Return a number that is written as a text, such as "10h", where numbers are meant."""
         numeric = self.numbers or any(isinstance(name, int) for name in self.names.values())
         if not numeric or not isinstance(value, str) or value in self.names.values():
@@ -109,15 +107,15 @@ class Choice(FieldType):
             first = stop + 1
 
 
-class Flags(FieldType):
+class Flags(FieldType[int, list[str]]):
     """A list of the names of the bits that are set."""
 
     names: tuple[str, ...]
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> list[str]:
         return [name for bit, name in enumerate(self.names) if stored >> bit & 1]
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         stored = 0
         for index, name in enumerate(a_list(value)):
             if name not in self.names:
@@ -130,7 +128,7 @@ class Flags(FieldType):
             stored |= 1 << self.names.index(name)
         return stored
 
-    def show(self, value: Value) -> str:
+    def show(self, value: list[str]) -> str:
         return " and ".join(value) if value else "none"
 
     def takes(self) -> str:
@@ -140,13 +138,13 @@ class Flags(FieldType):
         return {"type": "array", "items": {"enum": list(self.names)}, "uniqueItems": True}
 
 
-class Lines(FieldType):
+class Lines(FieldType[int, list[int]], form="show"):
     """A list of numbers, a bit each; the lowest bit stands for `first`."""
 
     first: int
-    form: str = "decimal"
+    form: str
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> list[int]:
         return [line for line, bit in self._lines if stored & bit]
 
     @functools.cached_property
@@ -154,7 +152,7 @@ class Lines(FieldType):
         """Each number with its bit."""
         return [(self.first + bit, 1 << bit) for bit in range(self.bits)]
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         stored = 0
         for index, item in enumerate(a_list(value)):
             try:
@@ -172,7 +170,7 @@ class Lines(FieldType):
             stored |= 1 << (number - self.first)
         return stored
 
-    def show(self, value: Value) -> str:
+    def show(self, value: list[int]) -> str:
         return one_of([SHOWS[self.form](number) for number in value]) if value else "none"
 
     @property
@@ -191,23 +189,23 @@ class Lines(FieldType):
         return {"type": "array", "items": numbers, "uniqueItems": True}
 
 
-class Pins(FieldType):
+class Pins(FieldType[int, list[int]]):
     """A list of numbers, one a pin of the chip: the bus line that is connected to it."""
 
     bus: str
     unconnected: int
-    pin_bits: int = 4
+    pin_bits: int
 
     @property
     def pins(self) -> int:
         """How many pins the chip has."""
         return self.bits // self.pin_bits
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> list[int]:
         mask = (1 << self.pin_bits) - 1
         return [stored >> pin * self.pin_bits & mask for pin in range(self.pins)]
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         lines = a_list(value)
         if len(lines) != self.pins:
             raise InvalidValue(
@@ -230,11 +228,11 @@ class Pins(FieldType):
         """Return the letter of a pin, counted from 0."""
         return chr(ord("A") + pin)
 
-    def connected(self, value: Value) -> set[int]:
+    def connected(self, value: list[int]) -> set[int]:
         """Return the bus lines that have a pin."""
         return {line for line in value if line != self.unconnected}
 
-    def show(self, value: Value) -> str:
+    def show(self, value: list[int]) -> str:
         return ", ".join(self.show_pin(pin, line) for pin, line in enumerate(value))
 
     def show_pin(self, pin: int, line: int) -> str:

@@ -11,8 +11,9 @@ from romtool.schema.checksums import Checksum
 from romtool.schema.field_types.base import (
     SHOWS,
     FieldType,
+    Regions,
     Stored,
-    Value,
+    V,
     a_list,
     whole_number,
 )
@@ -20,22 +21,54 @@ from romtool.schema.numbers import address
 from romtool.schema.spelt_numbers import number_schema
 
 
-class Number(FieldType):
-    """A number, in steps of `unit`; `none` and `zero_means` are stored values of special sense."""
+class Stepped(FieldType[int, V], form="show"):
+    """What all numbers share: they are stored in steps of `unit`, and shown in one form."""
 
-    unit: int = 1
-    none: int | None = None
-    zero_means: int | None = None
-    form: str = "decimal"
+    unit: int
+    form: str
 
-    def to_value(self, stored: Stored) -> Value:
+    def stored_number(self, number: int) -> int:
+        """Return a number in stored units; raises InvalidValue where it doesn't fit."""
+        highest = self.top * self.unit
+        if not 0 <= number <= highest:
+            words = f"{self.show_number(0)} to {self.show_number(highest)}"
+            raise InvalidValue(f"{self.show_number(number)} is outside {words}")
+        if number % self.unit:
+            raise InvalidValue(
+                f"{self.show_number(number)} is not a multiple of {self.show_number(self.unit)}",
+                f"it is stored in steps of {self.unit} bytes",
+            )
+        return number // self.unit
+
+    def show_number(self, number: int) -> str:
+        """Return a number in the form of the field."""
+        if self.form == "hex":
+            return f"{number:0{(self.bits + 3) // 4}X}h"
+        return SHOWS[self.form](number)
+
+    def spelt(self, number: int) -> str:
+        """Return a number as a profile writes it."""
+        return str(number) if self.form == "decimal" else f"0x{number:X}"
+
+    def _limits(self, least: int, most: int) -> str:
+        step = "" if self.unit == 1 else f", in steps of {self.spelt(self.unit)}"
+        return f"{self.spelt(least)} to {self.spelt(most)}{step}"
+
+
+class Number(Stepped[int | None]):
+    """A number; `none` and `zero_means` are stored values of special sense."""
+
+    none: int | None
+    zero_means: int | None
+
+    def to_value(self, stored: int) -> int | None:
         if stored == self.none:
             return None
         if stored == 0 and self.zero_means is not None:
             return self.zero_means
         return stored * self.unit
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         if value is None and self.none is not None:
             return self.none
         number = whole_number(value)
@@ -46,36 +79,13 @@ class Number(FieldType):
                 raise InvalidValue(f"0 can't be stored: it would mean {address(self.zero_means)}")
         return self.stored_number(number)
 
-    def stored_number(self, number: int) -> int:
-        """Return a number in stored units; raises InvalidValue where it doesn't fit."""
-        if not 0 <= number <= self.top * self.unit:
-            raise InvalidValue(
-                f"{self.show(number)} is outside {self.show(0)} to "
-                f"{self.show(self.top * self.unit)}"
-            )
-        if number % self.unit:
-            raise InvalidValue(
-                f"{self.show(number)} is not a multiple of {self.show(self.unit)}",
-                f"it is stored in steps of {self.unit} bytes",
-            )
-        return number // self.unit
-
-    def show(self, value: Value) -> str:
-        if value is None:
-            return "none"
-        if self.form == "hex":
-            return f"{value:0{(self.bits + 3) // 4}X}h"
-        return SHOWS[self.form](value)
+    def show(self, value: int | None) -> str:
+        return "none" if value is None else self.show_number(value)
 
     def takes(self) -> str:
         """Say the least and the greatest number, and the steps between them."""
         least = self.unit if self.zero_means is not None else 0
-        most = max(self.top * self.unit, self.zero_means or 0)
-        step = "" if self.unit == 1 else f", in steps of {self._spelt(self.unit)}"
-        return f"{self._spelt(least)} to {self._spelt(most)}{step}"
-
-    def _spelt(self, number: int) -> str:
-        return str(number) if self.form == "decimal" else f"0x{number:X}"
+        return self._limits(least, max(self.top * self.unit, self.zero_means or 0))
 
     def json_schema(self) -> dict[str, Any]:
         highest = self.top * self.unit
@@ -85,21 +95,21 @@ class Number(FieldType):
         return number_schema((self.unit, highest), special, unit=self.unit)
 
 
-class Range(Number):
+class Range(Stepped[int | list[int]]):
     """Two numbers, lowest and highest, one after the other; one where they may be the same."""
 
-    single: bool = False
+    single: bool
 
     @functools.cached_property
     def top(self) -> int:
         return int((1 << self.bits // 2) - 1)
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> int | list[int]:
         low = (stored & self.top) * self.unit
         high = (stored >> self.bits // 2) * self.unit
         return low if self.single and low == high else [low, high]
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         if self.single and not isinstance(value, list):
             low = high = self.stored_number(whole_number(value))
         else:
@@ -117,41 +127,81 @@ class Range(Number):
             low, high = ends
         return low | high << self.bits // 2
 
-    def show(self, value: Value) -> str:
+    def show(self, value: int | list[int]) -> str:
         if isinstance(value, list):
             return f"{address(value[0])} to {address(value[1])}"
         return address(value)
 
+    def show_number(self, number: int) -> str:
+        return address(number)
+
     def takes(self) -> str:
-        pair = f"[lowest, highest], each {super().takes()}"
-        return f"{super().takes()}, or {pair}" if self.single else pair
+        number = self._limits(0, self.top * self.unit)
+        pair = f"[lowest, highest], each {number}"
+        return f"{number}, or {pair}" if self.single else pair
 
     def json_schema(self) -> dict[str, Any]:
-        number = super().json_schema()
+        number = number_schema((0, self.top * self.unit), unit=self.unit)
         pair = {"type": "array", "items": number, "minItems": 2, "maxItems": 2}
         return {"anyOf": [*number["anyOf"], pair]} if self.single else pair
 
 
-class Count(Number):
-    """A number of bytes that is computed; `accepts` names other ways of counting."""
+class Computed(Stepped[int]):
+    """A number that is worked out from other bytes."""
+
+    is_computed = True
+
+    def to_value(self, stored: int) -> int:
+        return stored * self.unit
+
+    def to_stored(self, value: object) -> int:
+        return self.stored_number(whole_number(value))
+
+    def show(self, value: int) -> str:
+        return self.show_number(value)
+
+    def takes(self) -> str:
+        return self._limits(0, self.top * self.unit)
+
+    def json_schema(self) -> dict[str, Any]:
+        return number_schema((0, self.top * self.unit), unit=self.unit)
+
+
+class Count(Computed):
+    """The sum of the sizes (bytes) of some regions; `accepts` names other ways of counting."""
 
     counts: tuple[str, ...]
     accepts: Mapping[str, tuple[str, ...]]
 
+    def expected(self, at: int, data: bytes, regions: Regions) -> int:
+        return sum(regions[name] for name in self.counts)
 
-class Check(Number):
-    """A checksum that is computed; `covers` is the first and the last byte, None for all.
+    def ways(self, regions: Regions) -> dict[str, int]:
+        return {way: sum(regions[name] for name in counts) for way, counts in self.accepts.items()}
+
+
+class Check(Computed):
+    """A checksum; `covers` is the first and the last byte of those that it covers, None for all.
 
     `unchecked` is a stored value that is not checked, `left_out` one that stands where the chip
     computes the checksum itself.
     """
 
     checksum: Checksum
-    covers: tuple[int, int] | None = None
-    unchecked: int | None = None
-    left_out: int | None = None
+    covers: tuple[int, int] | None
+    unchecked: int | None
+    left_out: int | None
 
     def region(self, at: int) -> slice:
         """Return which bytes it covers, where it stands in byte `at` of their layout."""
         first, last = self.covers or (0, at - 1)
         return slice(first, last + 1)
+
+    def expected(self, at: int, data: bytes, regions: Regions) -> int:
+        return self.checksum.of(data[self.region(at)])
+
+    def is_unchecked(self, stored: Stored) -> bool:
+        return stored is not None and stored == self.unchecked
+
+    def is_left_out(self, stored: Stored) -> bool:
+        return stored is not None and stored == self.left_out

@@ -8,7 +8,7 @@ from typing import Any
 
 from romtool.errors import InvalidValue
 from romtool.schema.described import Described
-from romtool.schema.field_types.base import FieldType, Stored, NotRepresentable, Value
+from romtool.schema.field_types.base import FieldType, NotRepresentable, Regions
 from romtool.schema.numbers import hex_text, parse_hex, shorten
 from romtool.schema.tables import describe
 
@@ -19,10 +19,10 @@ class Group(Described):
     count: int
     bits: int
     alphabet: str
-    before: str = ""
+    before: str
 
 
-class CompressedAsciiCode(Described):
+class CompressedAsciiCode(Described, groups="group"):
     """A text packed into bits, highest bits first; `unused` highest bits are 0."""
 
     name: str
@@ -32,7 +32,7 @@ class CompressedAsciiCode(Described):
     usual: str
     endian: str
     groups: tuple[Group, ...]
-    generic: str | None = None
+    generic: str | None
 
     def is_usual(self, text: str) -> bool:
         """Whether a text is spelt as it usually is."""
@@ -60,12 +60,12 @@ class CompressedAsciiCode(Described):
         return found
 
 
-class CompressedAscii(FieldType):
+class CompressedAscii(FieldType[int, str]):
     """A short text packed into bits, such as a vendor's letters and a product's digits."""
 
     spelling: CompressedAsciiCode
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: int) -> str:
         if stored >> self.bits - self.spelling.unused:
             raise NotRepresentable("a bit is set that no character uses")
         text = ""
@@ -76,7 +76,7 @@ class CompressedAscii(FieldType):
             text += characters[code]
         return text
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         problem = InvalidValue(f"{describe(value)} is not {self.spelling.title}")
         if not isinstance(value, str) or not value.isascii():
             raise problem
@@ -107,13 +107,13 @@ class CompressedAscii(FieldType):
         return {"type": "string", "pattern": f"^{pattern}$", "maxLength": length}
 
 
-class Text(FieldType):
+class Text(FieldType[bytes, str]):
     """Characters to the end of the item."""
 
     encoding: str
     is_bytes = True
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: bytes) -> str:
         try:
             text = bytes(stored).decode(self.encoding)
         except UnicodeDecodeError:
@@ -125,7 +125,7 @@ class Text(FieldType):
     def _plain(self, text: str) -> bool:
         return text.isprintable() and (text.isascii() or self.encoding != "ascii")
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> bytes:
         if not isinstance(value, str):
             raise InvalidValue(f"{describe(value)} is not a text", "put it in quotes")
         for place, char in enumerate(value, 1):
@@ -161,21 +161,26 @@ def hex_schema(least: int = 0, most: int | None = None) -> dict[str, Any]:
     return {"type": "string", "pattern": rf"^\s*({byte}){{{least},{end}}}$"}
 
 
-class Hex(FieldType):
+def bytes_of(value: object, bits: int) -> bytes:
+    """Return bytes written as hex digits, of a field so wide (0: any); raises InvalidValue."""
+    if not isinstance(value, str):
+        raise InvalidValue(f"{describe(value)} is not bytes in hex digits", 'write "55 BB 00"')
+    data = parse_hex(value)
+    if bits and len(data) * 8 != bits:
+        raise InvalidValue(f"{bits // 8} bytes belong here, {len(data)} given")
+    return data
+
+
+class Hex(FieldType[bytes, str]):
     """Bytes as they are."""
 
     is_bytes = True
 
-    def to_value(self, stored: Stored) -> Value:
+    def to_value(self, stored: bytes) -> str:
         return hex_text(stored)
 
-    def to_stored(self, value: Value) -> Stored:
-        if not isinstance(value, str):
-            raise InvalidValue(f"{describe(value)} is not bytes in hex digits", 'write "55 BB 00"')
-        data = parse_hex(value)
-        if self.bits and len(data) * 8 != self.bits:
-            raise InvalidValue(f"{self.bits // 8} bytes belong here, {len(data)} given")
-        return data
+    def to_stored(self, value: object) -> bytes:
+        return bytes_of(value, self.bits)
 
     def takes(self) -> str:
         return (f"{self.bits // 8} bytes" if self.bits else "bytes") + " in hex digits"
@@ -187,27 +192,43 @@ class Hex(FieldType):
         return hex_schema(least, most)
 
 
-class Constant(Hex):
-    """Bytes (or bits) that are always the same."""
+class Constant(FieldType[bytes | int, str | int]):
+    """Bytes, or bits of one, that are always the same."""
 
     value: bytes | int
+    is_constant = True
+    is_computed = True
 
     @property
     def is_bytes(self) -> bool:  # type: ignore[override]
         """Whether whole bytes are fixed, not bits of one."""
         return isinstance(self.value, bytes)
 
-    def to_value(self, stored: Stored) -> Value:
-        return super().to_value(stored) if self.is_bytes else stored
+    def expected(self, at: int, data: bytes, regions: Regions) -> bytes | int:
+        return self.value
+
+    def to_value(self, stored: bytes | int) -> str | int:
+        return hex_text(stored) if isinstance(stored, bytes) else stored
+
+    def to_stored(self, value: object) -> bytes:
+        return bytes_of(value, self.bits)
+
+    def takes(self) -> str:
+        return f"{self.bits // 8} bytes in hex digits"
+
+    def json_schema(self) -> dict[str, Any]:
+        return hex_schema(self.bits // 8, self.bits // 8)
 
 
-class Reserved(FieldType):
+class Reserved(FieldType[int, int]):
     """Bits that are 0; an item in which they are not stays raw."""
 
-    def to_value(self, stored: Stored) -> Value:
+    is_reserved = True
+
+    def to_value(self, stored: int) -> int:
         if stored:
             raise NotRepresentable("a reserved bit is set")
         return 0
 
-    def to_stored(self, value: Value) -> Stored:
+    def to_stored(self, value: object) -> int:
         return 0

@@ -1,0 +1,67 @@
+"""Inputs decoded for a command: the image, where it came from, and what the rules find in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+from romtool.errors import InputError
+from romtool.files.intake import InputFile, read_input
+from romtool.image.decode import decode
+from romtool.image.model import Image
+from romtool.rules.check import check
+from romtool.rules.findings import Finding
+from romtool.schema.catalog import Catalog
+from romtool.schema.expect import Expectation
+
+
+class LoadedImage(NamedTuple):
+    """An input, decoded: where it came from, the image, and the part if that is settled."""
+
+    input: InputFile
+    image: Image
+    part: str | None
+
+    @property
+    def name(self) -> str:
+        """The input's name, for messages and answers."""
+        return self.input.name
+
+    def findings(self, expectations: Sequence[Expectation] = ()) -> list[Finding]:
+        """Return what the rules find, with lines for what came from a profile.
+
+        `expectations`: software whose conventions are checked too.
+        """
+        return [with_line(finding, self.input) for finding in check(self.image, expectations)]
+
+
+def with_line(finding: Finding, source: InputFile) -> Finding:
+    """Return a finding with its line in the profile, where the image was built from one."""
+    place = source.place(finding.offset, finding.path)
+    return finding if place is None else finding._replace(line=place[0], column=place[1])
+
+
+def load_image(
+    catalog: Catalog,
+    name: str,
+    *,
+    layout: str | None,
+    part: str | None,
+    input_format: str | None,
+    note: Callable[[str], None],
+) -> LoadedImage:
+    """Return an input, decoded; raises InputError where it can't be used.
+
+    `note` takes what a user should know of it, a line each.
+    """
+    source = read_input(catalog, name, input_format)
+    for words in source.notes:
+        note(words)
+    try:
+        stated = source.assembly
+        layout = layout or (stated.layout if stated else None)
+        image = decode(catalog, source.data, layout)
+        settled = catalog.part(part, len(source.data)).name if part else None
+    except InputError as refused:
+        raise refused.in_file(source.name) from None
+    return LoadedImage(source, image, settled or (stated.part if stated else None))

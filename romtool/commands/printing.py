@@ -1,0 +1,67 @@
+"""What commands print: lines, JSON and messages, in colour only where that is wanted."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import click
+
+from romtool.errors import InputError
+from romtool.text.problems import one_line, problem_line
+
+MOST_TOLD = 50
+"""At most this many faults are told: more than anyone fixes in one go."""
+
+
+def echo(text: str = "", *, err: bool = False) -> None:
+    """Write a line; colour only on a terminal, none with NO_COLOR."""
+    click.echo(text, err=err, color=False if os.environ.get("NO_COLOR") else None)
+
+
+def echo_lines(lines: Iterable[str]) -> None:
+    """Write lines to standard output."""
+    for text in lines:
+        echo(text)
+
+
+def echo_utf8(text: str) -> None:
+    """Write a text as it is, and as UTF-8 whatever the locale: for other programs."""
+    click.echo(text.encode(), nl=False)
+
+
+def json_text(answer: Any) -> str:
+    """Return JSON; of a file's name that is no UTF-8 each odd byte is an escaped surrogate."""
+    import json
+
+    text = json.dumps(answer, indent=2, ensure_ascii=False)
+    return _SURROGATE.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+_SURROGATE = re.compile("[\ud800-\udfff]")
+
+
+def echo_json(answer: Any) -> None:
+    """Write the one JSON document of a command."""
+    echo_utf8(json_text(answer) + "\n")
+
+
+def warn(text: str) -> None:
+    """Write one message line to standard error."""
+    echo(one_line(f"romtool: {text}"), err=True)
+
+
+def warn_of_faults(refused: InputError) -> None:
+    """Write the faults of a refusal to standard error, a line each."""
+    for text in problem_lines(refused):
+        warn(text)
+
+
+def problem_lines(refused: InputError) -> Iterator[str]:
+    """Yield a line for each fault of a refusal; of very many for the first."""
+    yield from map(problem_line, refused.problems[:MOST_TOLD])
+    more = len(refused.problems) - MOST_TOLD
+    if more > 0:
+        yield f"{more} more fault{'s' if more > 1 else ''}; fix these first"
