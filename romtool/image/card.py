@@ -113,11 +113,6 @@ class Section:
         """All its items, as they stand in the image."""
         return [*self.before, *(item for group in self.groups for item in group.all_items)]
 
-    def named(self) -> Descriptor | None:
-        """Return the first name that says something, which is the one that software takes."""
-        names = (item for item in self.all_items if item.role == "name" and item.representable)
-        return next((item for item in names if item.key_value.strip()), None)
-
 
 class Device(Section):
     """One function of the card, from its ID item on."""
@@ -138,8 +133,8 @@ class Device(Section):
 
     @property
     def name(self) -> Descriptor | None:
-        """The item with its name."""
-        return self.named()
+        """The item with its name, before what it asks for."""
+        return _named(self.before, "compatible")
 
     @property
     def compatible(self) -> list[Descriptor]:
@@ -212,8 +207,8 @@ class Card:
 
     @property
     def name(self) -> Descriptor | None:
-        """The item with the card's name."""
-        return self.outside.named()
+        """The item with the card's name, before all but the version."""
+        return _named(self.outside.before, "version")
 
     @property
     def items(self) -> list[Descriptor]:
@@ -235,6 +230,19 @@ class Card:
 def card_of(image: Image) -> Card:
     """Return the card that the items of an image describe; nothing is left out or moved."""
     return Card(image.items)
+
+
+def _named(items: Iterable[Descriptor], other: str) -> Descriptor | None:
+    """Return the first item with a name, where only items of `other` role stand before it.
+
+    Software of the field takes the next one where a name is empty.
+    """
+    for item in items:
+        if item.has_role("name") and item.key_value.strip():
+            return item
+        if item.role not in ("name", other):
+            break
+    return None
 
 
 def id_in(item: Descriptor) -> str:
