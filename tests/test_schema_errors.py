@@ -130,13 +130,13 @@ def test_the_shipped_files_load() -> None:
     catalog = load(files)
     names = {
         kind: {row["name"] for path in SHIPPED for row in rows(parsed(path), kind)}
-        for kind in ("frame", "part", "record", "rule", "mishap")
+        for kind in ("frame", "part", "record", "rule", "read_fault")
     }
     assert set(catalog.layouts) == names["frame"]
     assert set(catalog.parts) == names["part"]
     assert set(catalog.records) == names["record"]
     assert set(catalog.rules) == names["rule"]
-    assert set(catalog.mishaps) == names["mishap"]
+    assert set(catalog.read_faults) == names["read_fault"]
 
 
 def test_the_order_of_the_files_settles_nothing() -> None:

@@ -15,9 +15,9 @@ from romtool.commands.printing import echo, echo_json, warn
 from romtool.commands.progress import Progress
 from romtool.commands.series import Series, Written, serials_option
 from romtool.errors import InputError
-from romtool.files.intake import InputFile, read_input
+from romtool.files.inputs import InputFile, read_input
 from romtool.files.reading import name_text, shown
-from romtool.files.records import hex_text, srec_text
+from romtool.formats import WRITTEN
 from romtool.image.decode import decode
 from romtool.image.spoiling import swapped_pairs
 from romtool.profile.serials import with_serials
@@ -29,7 +29,6 @@ from romtool.text.findings import message
 from romtool.text.problems import visible
 from romtool.toml.located import located
 
-FORMATS = ("bin", "hex", "srec")
 LONGEST_LIST = 200
 """Characters of a list of serial numbers that have a fault."""
 
@@ -38,8 +37,8 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
     """Return the formats of a list with commas between."""
     words = tuple(dict.fromkeys(word.strip().lower() for word in value.split(",")))
     for word in words:
-        if word not in FORMATS:
-            raise click.BadParameter(f"{word!r} is none of {', '.join(FORMATS)}", ctx, param)
+        if word not in WRITTEN:
+            raise click.BadParameter(f"{word!r} is none of {', '.join(WRITTEN)}", ctx, param)
     return words
 
 
@@ -61,7 +60,7 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
 @click.option(
     "--format",
     "formats",
-    metavar="bin,hex,srec",
+    metavar=",".join(WRITTEN),
     callback=_formats,
     default="bin,hex",
     show_default=True,
@@ -174,10 +173,4 @@ def _judge(
 def _as_files(data: bytes, formats: Sequence[str], swap_pairs: bool) -> list[bytes]:
     """Return the content of an image's files, one a format."""
     burnt = swapped_pairs(data) if swap_pairs else data
-    return [_as_file(burnt, kind) for kind in formats]
-
-
-def _as_file(data: bytes, kind: str) -> bytes:
-    if kind == "bin":
-        return data
-    return (hex_text(data) if kind == "hex" else srec_text(data)).encode()
+    return [WRITTEN[kind].write(burnt) for kind in formats]

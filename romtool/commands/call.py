@@ -13,7 +13,7 @@ from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
 from romtool.commands.printing import warn, warn_of_faults
 from romtool.errors import InputError, refuse
-from romtool.files.intake import InputFile, expand, read_input
+from romtool.files.inputs import InputFile, expand, read_input
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from romtool.errors import InputError
-from romtool.files.intake import InputFile, read_input
+from romtool.files.inputs import InputFile, read_input
 from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.rules.check import check

@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from romtool.commands import completing
-from romtool.files.intake import FORMATS
+from romtool.formats import FORMATS
 
 SCHEMAS = click.Option(
     ["--schemas"],
@@ -35,7 +35,7 @@ PART = click.Option(
 )
 INPUT = click.Option(
     ["--input", "input_format"],
-    type=click.Choice(FORMATS),
+    type=click.Choice(list(FORMATS)),
     help="What the input is, where its content doesn't tell.",
 )
 IMAGE = (LAYOUT, PART, INPUT)
