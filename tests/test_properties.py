@@ -29,6 +29,7 @@ from romtool.text.image import byte_lines, image_lines
 from romtool.verify import differences
 from tests.support import independent as witness
 from tests.support import spoil
+from tests.support.amount import randoms
 from tests.support.profiles import LAYOUTS, Table, generate, profiles, to_toml
 
 CATALOG = load_catalog()
@@ -91,7 +92,7 @@ def items_only(rng: Random) -> bytes:
 
 def images() -> st.SearchStrategy[bytes]:
     """Arbitrary bytes: random ones, spoilt images of all layouts, items in any order."""
-    drawn = st.randoms(use_true_random=False)
+    drawn = randoms()
     return st.one_of(
         st.binary(min_size=1, max_size=300),
         drawn.map(lambda rng: mutate(rng, witness.encode(generate(rng)))),
