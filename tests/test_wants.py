@@ -256,7 +256,6 @@ def test_each_kind_of_item(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("names", "taken"),
     [
-        (["Late"], "Late"),
         (["", "   ", "Next"], "Next"),
         (["Blanks  "], "Blanks"),
         (["x" * 60], "x" * 49),
@@ -272,7 +271,8 @@ def test_a_name_as_software_of_the_field_takes_it(
     entries = ", ".join(f'{{ name = "{name}" }}' for name in names)
     file.write_text(
         '[card]\nid = "QRL0301"\n[[device]]\nid = "QRL0001"\n'
-        f'resources = [ {{ irq = [5] }}, {entries} ]\n[[device]]\nid = "QRL0002"\n'
+        f'resources = [ {entries}, {{ irq = [5] }}, {{ name = "Late" }} ]\n'
+        '[[device]]\nid = "QRL0002"\n'
     )
     devices = requirements_of(decode(CATALOG, read_input(CATALOG, str(file)).data, "plain")).devices
     assert [device.name for device in devices] == [taken, None]

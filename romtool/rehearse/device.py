@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from romtool.image.card import card_of
 from romtool.image.model import Image
 from romtool.rehearse.bus import UNKNOWN
 from romtool.rehearse.registers import (
@@ -18,7 +19,6 @@ from romtool.rehearse.registers import (
 )
 from romtool.requirements.collide import Placed, answers_at
 from romtool.requirements.model import DeviceRequirements, RangeRequirement
-from romtool.requirements.parts import device_parts
 from romtool.requirements.read import requirements_in
 from romtool.schema.catalog import Catalog
 
@@ -39,12 +39,12 @@ def devices_in(image: Image | None) -> list[DeviceData]:
     if image is None:
         return []
     check = image.catalog.protocol.registers["range-check"]
-    parts = device_parts(image.items)
+    parts = card_of(image).devices
     found = []
     for one, requirements in zip(parts, requirements_in(image, parts).devices, strict=True):
         values = one.start.values
-        peek_tag = values.get(check.announced or "", ())
-        found.append(DeviceData(requirements, bool(values.get("boot")), check.number in peek_tag))
+        stated = values.get(check.announced or "", ())
+        found.append(DeviceData(requirements, bool(values.get("boot")), check.number in stated))
     return found
 
 

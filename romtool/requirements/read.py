@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from romtool.image.card import Device, card_of
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
 from romtool.requirements.model import (
@@ -14,17 +15,16 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.requirements.parts import DeviceParts, device_parts
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Range, Value
 
 
 def requirements_of(image: Image) -> CardRequirements:
     """Return what the card of an image asks for; an item that can't be read asks for nothing."""
-    return requirements_in(image, device_parts(image.items))
+    return requirements_in(image, card_of(image).devices)
 
 
-def requirements_in(image: Image, devices: Sequence[DeviceParts]) -> CardRequirements:
+def requirements_in(image: Image, devices: Sequence[Device]) -> CardRequirements:
     """Return what the devices of an image ask for, taken apart already."""
     if image.layout is None:
         return CardRequirements(None, None, ())
@@ -36,7 +36,7 @@ def requirements_in(image: Image, devices: Sequence[DeviceParts]) -> CardRequire
     )
 
 
-def _device(catalog: Catalog, device: DeviceParts, number: int) -> DeviceRequirements:
+def _device(catalog: Catalog, device: Device, number: int) -> DeviceRequirements:
     before = tuple(_needs(catalog, device.before))
     after = tuple(_needs(catalog, device.after))
     alternatives = []
@@ -52,18 +52,16 @@ def _device(catalog: Catalog, device: DeviceParts, number: int) -> DeviceRequire
     return DeviceRequirements(device.id, number, name, before, tuple(alternatives), after)
 
 
-def _name(catalog: Catalog, device: DeviceParts) -> str | None:
+def _name(catalog: Catalog, device: Device) -> str | None:
     """Return the name that PnP software gives a device; None for none.
 
-    It takes the first one that is not empty, wherever it stands, cuts it, and strips blanks at its
-    end (the PnP code of an operating system kernel, read and run).
+    It cuts it, and strips blanks at its end (the PnP code of an operating system kernel, read and
+    run).
     """
-    for item in sorted(device.items, key=lambda item: item.offset):
-        if item.has_role("name") and (
-            name := item.key_value[: catalog.consumer.name_length].rstrip(" ")
-        ):
-            return str(name)
-    return None
+    if device.name is None:
+        return None
+    name: str = device.name.key_value
+    return name[: catalog.consumer.name_length].rstrip(" ")
 
 
 def rank_of(catalog: Catalog, priority: Value) -> int:
