@@ -43,7 +43,7 @@ def devices_in(image: Image | None) -> list[DeviceData]:
     found = []
     for one, requirements in zip(parts, requirements_in(image, parts).devices, strict=True):
         values = one.start.values
-        stated = values.get(check.announced or "", ())
+        stated = values.get(check.announced or "") or ()
         found.append(DeviceData(requirements, bool(values.get("boot")), check.number in stated))
     return found
 
