@@ -366,7 +366,7 @@ def judged(image: bytes, folder: Path) -> tuple[int, list[tuple[str, str, str]]]
 
 
 @pytest.mark.requirement("R-7.1-1", "R-7.2-1", "R-7.3-1", "R-7.4-1", "R-7.4-2")
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EXAMPLES)
 def test_what_is_found_in_the_worked_examples(name: str, tmp_path: Path) -> None:
     """No error in what the standard shows as right; the illegal card is an error."""
     image = bytes.fromhex(CARD_BYTES + EXAMPLES[name].by_hand)
