@@ -521,6 +521,19 @@ def test_colour(words: tuple[str, ...], desk: Path) -> None:
     assert "\x1b" not in plain
     assert re.sub(r"\x1b\[[0-9;]*m", "", shown) == plain
     assert on_terminal(words, desk, NO_COLOR="1") == plain
+    assert on_terminal(words, desk, TERM="dumb") == plain
+
+
+@pytest.mark.parametrize("columns", [20, 60, 97, 300])
+def test_width(columns: int, desk: Path) -> None:
+    """As wide as the terminal, from 60 to 120; no word is broken, a number stays with its name."""
+    wide = min(max(columns, 60), 120)
+    for words in (["inspect", "spoilt.bin"], ["check", "spoilt.bin"], ["--help"]):
+        shown = on_terminal(words, desk, NO_COLOR="1", COLUMNS=str(columns))
+        lengths = [len(line) for line in shown.splitlines()]
+        assert wide - 25 < max(lengths) <= wide
+        assert shown.split() == romtool(*words, cwd=desk).stdout.decode().split()
+        assert not re.search(r"\b(IRQ|DMA|I/O|choice)$", shown, re.MULTILINE)
 
 
 def test_no_colour_in_json(desk: Path) -> None:

@@ -13,8 +13,8 @@ from romtool.commands.loading import with_line
 from romtool.commands.options import FORCE, JSON
 from romtool.commands.printing import echo, echo_json, warn
 from romtool.commands.progress import Progress
-from romtool.commands.series import Series, Written, serials_option
-from romtool.errors import InputError
+from romtool.commands.series import MANY, Series, Written, serials_option
+from romtool.errors import InputError, refuse
 from romtool.files.inputs import InputFile, read_input
 from romtool.files.reading import name_text, shown
 from romtool.formats import WRITTEN
@@ -89,6 +89,9 @@ def command(
     """
     catalog = call.catalog
     _check_serials(catalog, serials)
+    if serials is not None and len(serials) > MANY and not call.force:
+        message = f"--serials: {len(serials)} numbers are more than {MANY} at once"
+        raise refuse(message, "give --force if so many are meant")
     input_file = read_input(catalog, profile, "toml")
     stem = "image" if profile == "-" else Path(profile).stem
     series = Series(serials, output, stem, formats)
@@ -98,9 +101,13 @@ def command(
             catalog, input_file, serials or range(1), _images(catalog, input_file, serials)
         )
         if not failed or allow_faults:
-            images = _images(catalog, input_file, serials)
-            contents = (_as_files(data, formats, swap_pairs) for data in images)
-            written = series.write(contents, force=call.force)
+            written = series.write(
+                lambda: (
+                    _as_files(data, formats, swap_pairs)
+                    for data in _images(catalog, input_file, serials)
+                ),
+                force=call.force,
+            )
     if call.as_json:
         rows = [one.as_json() for one in written or ()]
         echo_json({"layout": _layout(input_file), "part": _part(input_file), "files": rows})

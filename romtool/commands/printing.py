@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
+import sys
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from romtool.errors import InputError
 from romtool.text.problems import one_line, problem_line
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
 MOST_TOLD = 50
 """At most this many faults are told: more than anyone fixes in one go."""
 
 
 def echo(text: str = "", *, err: bool = False) -> None:
-    """Write a line; colour only on a terminal, none with NO_COLOR."""
-    click.echo(text, err=err, color=False if os.environ.get("NO_COLOR") else None)
+    """Write a line; colour only on a terminal, none with NO_COLOR or on one that has none."""
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    click.echo(text, err=err, color=False if plain else None)
 
 
 def echo_lines(lines: Iterable[str]) -> None:
@@ -46,6 +52,21 @@ _SURROGATE = re.compile("[\ud800-\udfff]")
 def echo_json(answer: Any) -> None:
     """Write the one JSON document of a command."""
     echo_utf8(json_text(answer) + "\n")
+
+
+def is_standard_output(path: Path | None) -> bool:
+    """Whether the name of an output stands for standard output."""
+    return path is not None and str(path) == "-"
+
+
+@contextlib.contextmanager
+def answer_beside(path: Path | None) -> Iterator[None]:
+    """What is told in this context goes to standard error, where a file goes to standard output."""
+    if not is_standard_output(path):
+        yield
+        return
+    with contextlib.redirect_stdout(sys.stderr):
+        yield
 
 
 def warn(text: str) -> None:

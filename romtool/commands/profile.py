@@ -9,9 +9,7 @@ import click
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, IMAGE
-from romtool.commands.printing import echo, echo_utf8, warn
-from romtool.files.output import write_files
-from romtool.files.reading import name_text
+from romtool.commands.printing import warn
 from romtool.profile.write import profile_text
 from romtool.text.findings import counted
 from romtool.text.problems import visible
@@ -24,9 +22,10 @@ from romtool.text.problems import visible
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="The profile to write; left out: standard output.",
+    default="-",
+    help="The profile to write; left out, or -: standard output.",
 )
-def command(call: Call, dump: str, output: Path | None) -> int:
+def command(call: Call, dump: str, output: Path) -> int:
     """Write DUMP as a card profile that builds back to the same bytes, whatever it holds."""
     taken = call.load(dump)
     if taken.image.layout is None:
@@ -38,9 +37,5 @@ def command(call: Call, dump: str, output: Path | None) -> int:
     name = visible(Path(taken.name).name)
     decoded = taken.image.layout.name if taken.image.layout else None
     text = profile_text(call.catalog, taken.input.data, decoded, taken.part, name)
-    if output is None:
-        echo_utf8(text)
-        return DONE
-    write_files([(output, text.encode())], force=call.force)
-    echo(f"wrote {visible(name_text(output))}")
+    call.write(output, text.encode())
     return DONE

@@ -12,9 +12,15 @@ import click
 from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import FORCE, IMAGE, JSON
-from romtool.commands.printing import echo, echo_json, echo_lines, warn
-from romtool.errors import InputError, Problem
-from romtool.files.output import write_files
+from romtool.commands.printing import (
+    answer_beside,
+    echo,
+    echo_json,
+    echo_lines,
+    is_standard_output,
+    warn,
+)
+from romtool.errors import InputError, Problem, refuse
 from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
@@ -42,7 +48,7 @@ MOST_PLACES = 8
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Where to write the image, as raw binary; left out: nothing is written.",
+    help="Where to write the image, as raw binary (-: standard output); left out: nowhere.",
 )
 @click.option("--pick", type=click.IntRange(min=1), metavar="N", help="Take answer N of several.")
 def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int | None) -> int:
@@ -52,6 +58,8 @@ def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int |
     Several DUMPs are reads of the same part, and are voted over bit by bit. It says what it did,
     what speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
     """
+    if call.as_json and is_standard_output(output):
+        raise refuse("--json and -o - both want standard output", "give -o the name of a file")
     catalog, layout, part = call.catalog, call.layout, call.part
     readings, names = [], []
     for name in dumps:
@@ -64,13 +72,14 @@ def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int |
     if part is not None and not found.answers and found.named is None:
         _other_size(catalog, readings, layout, part)
     chosen = _chosen(found, pick)
-    if chosen is not None and output is not None:
-        write_files([(output, chosen.data)], force=call.force)
     written = output if chosen is not None else None
+    if chosen is not None and output is not None:
+        call.put(output, chosen.data)
     if call.as_json:
         echo_json(_answer(names, found, chosen, written))
     else:
-        _show(catalog, names, found, chosen, written)
+        with answer_beside(output):
+            _show(catalog, names, found, chosen, written)
     if chosen is None:
         warn(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
         return NO
@@ -170,7 +179,8 @@ def _show(
     elif written is None:
         echo("nothing written: give -o FILE")
     else:
-        echo(f"wrote {visible(name_text(written))}  {len(chosen.data)} bytes")
+        name = "standard output" if is_standard_output(written) else name_text(written)
+        echo(f"wrote {visible(name)}  {len(chosen.data)} bytes")
     if chosen is not None:
         echo(f"  SHA-256 {hashlib.sha256(chosen.data).hexdigest()}")
         others = len(found.answers) - 1

@@ -8,12 +8,12 @@ from typing import Any
 
 import click
 
+from romtool.cli import Group
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, json_text
 from romtool.errors import InputError, Problem, refuse
-from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
@@ -34,6 +34,7 @@ from romtool.text.schema import (
 
 @click.group(
     "schema",
+    cls=Group,
     epilog="Example: romtool schema show counted-19",
 )
 def command() -> None:
@@ -200,18 +201,15 @@ def _files(path: Path) -> list[Path]:
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="The file to write; left out: standard output.",
+    default="-",
+    help="The file to write; left out, or -: standard output.",
 )
-def json_(call: Call, output: Path | None) -> int:
+def json_(call: Call, output: Path) -> int:
     """Print the JSON Schema of a card profile, for editors that complete and underline TOML.
 
     `new` and `profile` write profiles whose first line names the file profile.schema.json beside
     them: -o puts it there. With frames and parts of your own, give --schemas here too.
     """
     schema = profile_schema(call.catalog)
-    if output is None:
-        echo_json(schema)
-        return DONE
-    write_files([(output, json_text(schema).encode() + b"\n")], force=call.force)
-    echo(f"wrote {output}")
+    call.write(output, json_text(schema).encode() + b"\n")
     return DONE
