@@ -35,6 +35,7 @@ STAGES = {
     },
     "At the bench": {
         "verify": "Compare a readback with what should be there.",
+        "capture": "Tell what happened on an EEPROM's bus.",
     },
 }
 """The commands, by stage of the job, in a few words each: help loads none of them."""

@@ -1331,3 +1331,21 @@ def test_one_document(words: tuple[str, ...], desk: Path) -> None:
     assert isinstance(document(run), dict)
     assert run.stdout.endswith(b"}\n")
     assert told(run) == ""
+
+
+# --- an output that is standard output
+
+
+def test_output_to_standard_output(desk: Path, image: bytes) -> None:
+    """`-o -` gives the file and nothing else there; what is told goes to standard error."""
+    run = romtool("recover", "card.bin", "-o", "-", cwd=desk)
+    assert (run.returncode, run.stdout) == (0, image)
+    assert "wrote standard output  512 bytes" in told(run)
+    refused(romtool("recover", "card.bin", "-o", "-", "--json", cwd=desk), "standard output")
+    for words in (("profile", "card.bin"), ("schema", "json")):
+        run = romtool(*words, "-o", "-", cwd=desk)
+        assert (run.returncode, told(run)) == (0, "")
+        assert run.stdout == romtool(*words, cwd=desk).stdout
+    run = romtool("report", "card.bin", "-o", "-", cwd=desk)
+    assert run.stdout.startswith(b"<!doctype html>") or run.stdout.startswith(b"<!DOCTYPE html>")
+    assert names_in(desk) == ["card.bin", "spoilt.bin", "twin.bin"]

@@ -11,13 +11,11 @@ import click
 
 from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
-from romtool.commands.printing import echo, is_standard_output, warn, warn_of_faults
+from romtool.commands.printing import echo, is_standard_output, output_name, warn, warn_of_faults
 from romtool.errors import InputError, refuse
 from romtool.files.inputs import InputFile, expand, read_input
 from romtool.files.output import write_files
-from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
-from romtool.text.problems import visible
 
 if TYPE_CHECKING:
     from romtool.assign.host import Host
@@ -79,7 +77,7 @@ class Call:
             return [known[wanted]]
         found = [one for one in known.values() if one.own and Path(one.file).samefile(wanted)]
         if not found:
-            hint = "copy one: `romtool schema show` names its file"
+            hint = "copy one: `romtool schema export dos-games`"
             raise refuse("no [[expectation]] in this file", hint).in_file(wanted)
         return found
 
@@ -101,11 +99,17 @@ class Call:
         """Write the one file that a command makes, and say so; `-` is standard output."""
         self.put(path, data)
         if not is_standard_output(path):
-            echo(f"wrote {visible(name_text(path))}")
+            echo(f"wrote {output_name(path)}")
 
     def put(self, path: Path, data: bytes) -> None:
-        """Write the one file that a command makes; `-` is standard output."""
+        """Write the one file that a command makes; `-` is standard output.
+
+        What is told beside it goes to standard error then: `printing.answer_beside`.
+        """
         if is_standard_output(path):
+            if self.as_json:
+                hint = "give -o the name of a file"
+                raise refuse("--json and -o - both want standard output", hint)
             click.echo(data, nl=False)
         else:
             write_files([(path, data)], force=self.force)

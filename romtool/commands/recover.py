@@ -17,17 +17,16 @@ from romtool.commands.printing import (
     echo,
     echo_json,
     echo_lines,
-    is_standard_output,
+    output_name,
     warn,
 )
-from romtool.errors import InputError, Problem, refuse
+from romtool.errors import InputError, Problem
 from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
 from romtool.text.page import line, title
-from romtool.text.problems import visible
 
 MOST_PLACES = 8
 """So many differing bytes of an answer are shown."""
@@ -58,8 +57,6 @@ def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int |
     Several DUMPs are reads of the same part, and are voted over bit by bit. It says what it did,
     what speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
     """
-    if call.as_json and is_standard_output(output):
-        raise refuse("--json and -o - both want standard output", "give -o the name of a file")
     catalog, layout, part = call.catalog, call.layout, call.part
     readings, names = [], []
     for name in dumps:
@@ -131,7 +128,7 @@ def _answer(
         ],
         "named": None
         if named is None
-        else {"name": named.mishap.name, "title": named.title, "check": named.mishap.check},
+        else {"name": named.fault.name, "title": named.title, "check": named.fault.check},
         "size": len(chosen.data) if chosen else None,
         "sha256": hashlib.sha256(chosen.data).hexdigest() if chosen else None,
         "written": None if written is None else name_text(written),
@@ -164,7 +161,7 @@ def _show(
         echo_lines(line("reads", note, indent=2))
     if found.named is not None:
         echo_lines(line("read", found.named.title, indent=2))
-        echo_lines(line("check", found.named.mishap.check, indent=2))
+        echo_lines(line("check", found.named.fault.check, indent=2))
     if chosen is not None:
         echo_lines(_lines(catalog, chosen))
     else:
@@ -179,8 +176,7 @@ def _show(
     elif written is None:
         echo("nothing written: give -o FILE")
     else:
-        name = "standard output" if is_standard_output(written) else name_text(written)
-        echo(f"wrote {visible(name)}  {len(chosen.data)} bytes")
+        echo(f"wrote {output_name(written)}  {len(chosen.data)} bytes")
     if chosen is not None:
         echo(f"  SHA-256 {hashlib.sha256(chosen.data).hexdigest()}")
         others = len(found.answers) - 1
@@ -204,8 +200,8 @@ def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
     if not answer.steps:
         yield from line("steps", "none: it stays as it is", indent=2)
     for name, words in answer.steps:
-        mishap = catalog.mishaps[name]
-        yield from line("step", f"{mishap.title}: {words}", indent=2, style="cyan")
+        title_of = catalog.read_faults[name].title
+        yield from line("step", f"{title_of}: {words}", indent=2, style="cyan")
     yield from line("layout", answer.evidence.layout, indent=2)
     yield from line("evidence", answer.evidence.in_words(), indent=2)
     for problem in answer.problems:
@@ -213,4 +209,4 @@ def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
     for note in answer.notes:
         yield from line("note", note, indent=2, style="yellow")
     for name, _ in answer.steps:
-        yield from line("bench", catalog.mishaps[name].check, indent=2)
+        yield from line("bench", catalog.read_faults[name].check, indent=2)

@@ -8,13 +8,25 @@ from typing import Any
 
 import click
 
+from romtool.assign.host import Host
 from romtool.cli import Group
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
-from romtool.commands.options import FORCE, JSON
-from romtool.commands.printing import echo, echo_json, echo_lines, json_text
+from romtool.commands.options import FORCE, INPUT, JSON
+from romtool.commands.printing import (
+    echo,
+    echo_json,
+    echo_lines,
+    is_standard_output,
+    json_text,
+    warn,
+)
 from romtool.errors import InputError, Problem, refuse
+from romtool.files.hosts import load_host, load_hosts
+from romtool.files.inputs import expand
 from romtool.files.schemas import load_catalog
+from romtool.files.shipped import shipped_file, shipped_hosts
+from romtool.infer.draft import draft_schema
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, FieldLayout
@@ -25,10 +37,12 @@ from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
     expectation_lines,
     frame_lines,
+    host_lines,
     list_lines,
     part_lines,
     record_lines,
     rule_lines,
+    standard_lines,
 )
 
 
@@ -38,15 +52,15 @@ from romtool.text.schema import (
     epilog="Example: romtool schema show counted-19",
 )
 def command() -> None:
-    """Show what the schemas say, and check schema files of your own."""
+    """Show what the schemas say, check schema files of your own, draft one from dumps."""
 
 
 @declare("list", JSON, example="romtool schema list", group=command)
 def list_(call: Call) -> int:
-    """List the layouts, parts, expectations, records and rules that are known."""
-    catalog = call.catalog
+    """List the layouts, parts, hosts, expectations, records and rules that are known."""
+    catalog, hosts = call.catalog, load_hosts(call.catalog)
     if not call.as_json:
-        echo_lines(list_lines(catalog))
+        echo_lines(list_lines(catalog, hosts))
         return DONE
     echo_json(
         {
@@ -57,6 +71,7 @@ def list_(call: Call) -> int:
             "expectations": [
                 {"name": e.name, "title": e.title} for e in catalog.expectations.values()
             ],
+            "hosts": [{"name": name, "title": h.name} for name, h in hosts.items()],
             "records": [{"name": r.name, "title": r.title} for r in catalog.records.values()],
             "rules": [{"name": r.name, "severity": r.severity} for r in catalog.rules.values()],
         }
@@ -67,15 +82,19 @@ def list_(call: Call) -> int:
 @declare("show", JSON, example="romtool schema show counted-19", group=command)
 @click.argument("name", shell_complete=completing.names)
 def show(call: Call, name: str) -> int:
-    """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
+    """Show a layout as a map of its bytes; or a record, a part, a host, an expectation, a rule.
 
-    The name `profile` stands for all keys of a card profile.
+    The name `profile` stands for all keys of a card profile, `standard` for every requirement of
+    the PnP ISA standard with what checks it.
     """
     catalog = call.catalog
     answer: dict[str, Any]
     if name == "profile":
         answer = profile_schema(catalog)
         lines = profile_lines(catalog)
+    elif name == "standard":
+        answer = _standard(catalog)
+        lines = standard_lines(catalog)
     elif name in catalog.layouts:
         frame = catalog.layouts[name]
         answer = {
@@ -107,6 +126,10 @@ def show(call: Call, name: str) -> int:
         answer |= {"text": expectation.text, "source": expectation.source}
         answer |= {"file": expectation.file, "functions": _functions(expectation)}
         lines = expectation_lines(expectation)
+    elif name in shipped_hosts():
+        host = load_host(catalog, name)
+        answer = {"name": name, "title": host.name, **_taken(host)}
+        lines = host_lines(catalog, name, host)
     elif name in catalog.rules:
         rule = catalog.rules[name]
         answer = {"name": rule.name, "severity": rule.severity, "message": rule.message}
@@ -137,6 +160,17 @@ def _fields(layout: FieldLayout) -> list[dict[str, Any]]:
     ]
 
 
+def _taken(host: Host) -> dict[str, list[Any]]:
+    """Return what a PC has taken, as in a host file."""
+    found: dict[str, list[Any]] = {}
+    for one in host.entries():
+        value: Any = one.value
+        if not isinstance(value, int):
+            value = {"base": value.base, "length": value.length, "decode": value.bits}
+        found.setdefault(one.kind, []).append(value)
+    return found
+
+
 def _functions(expectation: Expectation) -> list[dict[str, Any]]:
     return [
         {
@@ -160,9 +194,32 @@ def _functions(expectation: Expectation) -> list[dict[str, Any]]:
     ]
 
 
+def _standard(catalog: Catalog) -> dict[str, Any]:
+    found = catalog.checked()
+    return {
+        "checked": sum(one.is_checked for one in found),
+        "requirements": [
+            {
+                "id": one.requirement.name,
+                "section": one.requirement.section,
+                "on": one.requirement.on,
+                "level": one.requirement.level,
+                "text": one.requirement.text,
+                "check": one.requirement.check,
+                "reason": one.requirement.reason,
+                "rules": one.rules,
+                "remarks": one.remarks,
+                "build": one.requirement.build,
+                "tests": list(one.requirement.shown_by),
+            }
+            for one in found
+        ],
+    }
+
+
 def _unknown(catalog: Catalog, name: str) -> InputError:
     known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
-    known += catalog.rules
+    known += [*shipped_hosts(), *catalog.rules, "profile", "standard"]
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return InputError([Problem(f"nothing here is called {name}", hint)])
 
@@ -195,8 +252,7 @@ def _files(path: Path) -> list[Path]:
     return found
 
 
-@declare("json", FORCE, example="romtool schema json -o profile.schema.json", group=command)
-@click.option(
+OUTPUT = click.option(
     "-o",
     "--output",
     metavar="FILE",
@@ -204,12 +260,60 @@ def _files(path: Path) -> list[Path]:
     default="-",
     help="The file to write; left out, or -: standard output.",
 )
+
+
+@declare("json", FORCE, example="romtool schema json -o profile.schema.json", group=command)
+@OUTPUT
 def json_(call: Call, output: Path) -> int:
     """Print the JSON Schema of a card profile, for editors that complete and underline TOML.
 
     `new` and `profile` write profiles whose first line names the file profile.schema.json beside
     them: -o puts it there. With frames and parts of your own, give --schemas here too.
     """
-    schema = profile_schema(call.catalog)
-    call.write(output, json_text(schema).encode() + b"\n")
+    call.write(output, f"{json_text(profile_schema(call.catalog))}\n".encode())
+    return DONE
+
+
+@declare(
+    "draft",
+    INPUT,
+    FORCE,
+    example="romtool schema draft donor1.bin donor2.bin -o my-chip.toml",
+    short_help="Work a layout out from dumps of an unknown chip.",
+    group=command,
+)
+@click.argument(
+    "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
+)
+@OUTPUT
+def draft(call: Call, dumps: tuple[str, ...], output: Path) -> int:
+    """Work out what stands before the PnP data of an unknown chip, as a schema file.
+
+    A count of the PnP bytes, a checksum over the front, the wiring of IRQ and DMA pins, what is
+    always the same; the rest as bytes to keep. Each has its evidence in a comment. Dumps of
+    several cards with that chip make it surer. With --schemas, the draft builds every dump.
+    """
+    files, refusals = expand(dumps)
+    for refused in refusals:
+        raise refused
+    read = [call.read(name) for name in files]
+    for one in read:
+        for note in one.notes:
+            warn(note)
+    wanted = "my-chip" if is_standard_output(output) else output.stem
+    text = draft_schema(call.catalog, [(one.name, one.data) for one in read], wanted)
+    call.write(output, text.encode())
+    return DONE
+
+
+@declare("export", FORCE, example="romtool schema export workshop -o my-pc.toml", group=command)
+@click.argument("name", shell_complete=completing.exported)
+@OUTPUT
+def export(call: Call, name: str, output: Path) -> int:
+    """Write a file that comes with romtool, to copy and change.
+
+    NAME is that of a layout, a part, a host, an expectation or a sample. What is yours then needs a
+    name of its own; an expectation of the same name replaces the one that comes with romtool.
+    """
+    call.write(output, shipped_file(name))
     return DONE
