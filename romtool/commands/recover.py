@@ -21,8 +21,8 @@ from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
 from romtool.text.page import line, title
-from romtool.text.schema import BEFORE_BURNING
 from romtool.text.problems import visible
+from romtool.text.schema import BEFORE_BURNING
 
 MOST_PLACES = 8
 """So many differing bytes of an answer are shown."""
