@@ -11,7 +11,7 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.loading import with_line
 from romtool.commands.options import FORCE, JSON
-from romtool.commands.printing import echo, echo_json, warn
+from romtool.commands.printing import echo, echo_json, echo_lines, warn
 from romtool.commands.progress import Progress
 from romtool.commands.series import MANY, Series, Written, serials_option
 from romtool.errors import InputError, refuse
@@ -26,7 +26,9 @@ from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip
 from romtool.text.findings import message
+from romtool.text.page import line
 from romtool.text.problems import visible
+from romtool.text.schema import BEFORE_BURNING
 from romtool.toml.located import located
 
 LONGEST_LIST = 200
@@ -108,9 +110,11 @@ def command(
                 ),
                 force=call.force,
             )
+    layout = catalog.layouts.get(_layout(input_file) or "")
     if call.as_json:
         rows = [one.as_json() for one in written or ()]
-        echo_json({"layout": _layout(input_file), "part": _part(input_file), "files": rows})
+        about = {"layout": _layout(input_file), "source": layout.source if layout else None}
+        echo_json({**about, "part": _part(input_file), "files": rows})
     if written is None:
         warn(f"{shown(profile)}: nothing written; fix the errors, or give --allow-faults")
         return NO
@@ -124,6 +128,9 @@ def command(
     elif _part(input_file) is None:
         parts = [part.name for part in catalog.parts_of(len(input_file.data))]
         echo(f"part: {' or '.join(parts)}" if parts else "part: none has this size")
+    if layout is not None:
+        echo_lines(line("layout", f"{layout.name}, {layout.source}", column=0))
+    echo(BEFORE_BURNING)
     return DONE
 
 
