@@ -36,8 +36,10 @@ def key_schema(catalog: Catalog, key: KeySpec) -> Json:
         return _field_key(catalog, key, key.field)
     if key.table is not None:
         target: Json = {"$ref": f"#/$defs/{key.table}"}
-        if key.type != "table":
+        if key.type == "tables":
             target = {"type": "array", "items": target}
+        elif key.type == "named":
+            target = {"type": "object", "additionalProperties": target}
         return {**target, "description": key.text}
     return {**_plain(catalog, key), "description": key.text}
 
