@@ -24,7 +24,7 @@ from romtool.rules.check import check
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Constant, Pins
 from romtool.schema.image_layouts import ImageLayout, Part
-from romtool.schema.numbers import did_you_mean, one_of
+from romtool.schema.numbers import did_you_mean, hex_text, one_of
 from romtool.text.findings import message
 from romtool.toml.parse import parse_toml
 
