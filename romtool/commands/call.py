@@ -74,7 +74,7 @@ class Call:
                 hint = f"known are {', '.join(known)}; your own: --schemas DIR, or --expect FILE"
                 raise refuse(f"--expect: nothing called {wanted}", f"{hint}{SUFFIX}")
             return [known[wanted]]
-        found = [one for one in known.values() if Path(one.file).samefile(wanted)]
+        found = [one for one in known.values() if one.own and Path(one.file).samefile(wanted)]
         if not found:
             hint = "copy one: `romtool schema show` names its file"
             raise refuse("no [[expectation]] in this file", hint).in_file(wanted)

@@ -14,8 +14,8 @@ from romtool.profile.fitting import (
     with_lines,
 )
 from romtool.schema.catalog import Catalog
+from romtool.schema.expect import FUNCTION, NAME, RESOURCES, Starter, StarterTable
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.starter import FUNCTION, NAME, RESOURCES, Starter, StarterTable
 
 
 def functions_of(starter: Starter) -> list[str]:

@@ -14,12 +14,12 @@ from romtool.profile.read import read_profile
 from romtool.profile.starter import fitted, without_functions
 from romtool.profile.toml_text import EDITOR_LINE, WIDTH, comment, entry_text, scalar
 from romtool.schema.catalog import Catalog
+from romtool.schema.expect import RESOURCES, Starter, StarterTable
 from romtool.schema.field_types import AnyKind, Number
 from romtool.schema.fields import MISSING, Field
 from romtool.schema.image_layouts import ImageLayout, Part
 from romtool.schema.numbers import one_of
 from romtool.schema.records import DescriptorType
-from romtool.schema.starter import RESOURCES, Starter, StarterTable
 from romtool.schema.tables import KeySpec
 from romtool.toml.parse import parse_toml
 

@@ -72,7 +72,8 @@ class LogicalDevice:
         How many, and how far it decodes, is built into it: what its own data says of the choice
         that has such a base.
         """
-        for place, base in enumerate(held(self.catalog.protocol, "io", "base", self.registers)):
+        ports = self.catalog.port_resource.name
+        for place, base in enumerate(held(self.catalog.protocol, ports, "base", self.registers)):
             if base is not None:
                 spans = [span for span in self._spans(place) if base in span.bases]
                 for span in spans[:1]:
@@ -80,7 +81,7 @@ class LogicalDevice:
 
     def _spans(self, place: int) -> Iterator[RangeRequirement]:
         for alternative in self.requirements.alternatives:
-            needs = alternative.of_kind("io")
+            needs = alternative.of_kind(self.catalog.port_resource.name)
             if place < len(needs):
                 need = needs[place]
                 if isinstance(need, RangeRequirement):

@@ -16,7 +16,6 @@ from romtool.report.given import GivenTo
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import CardRequirements, DeviceRequirements, RangeRequirement
 from romtool.schema.bus import Bus
-from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address
 
 MOST_LANES = 96
@@ -92,7 +91,7 @@ def port_map(
 ) -> PortMap:
     """Return the strips of a card's devices, beneath those of the PC."""
     bus = image.catalog.bus
-    kind = ports_kind(image.catalog)
+    kind = image.catalog.port_resource.name
     owners = [Owner("the PC itself", tuple(_bus_lanes(bus)))]
     if host is not None and host.io:
         owners.append(Owner(host.name, tuple(_host_lanes(bus, host.io))))
@@ -105,15 +104,6 @@ def port_map(
             owners.append(Owner(device.id, tuple(lanes), device.name or "", device.number))
         room -= len(lanes)
     return PortMap(bus.alias_step, tuple(owners), left_out, bus.source)
-
-
-def ports_kind(catalog: Catalog) -> str:
-    """Return the name of the resource whose items say how many address bits they decode."""
-    return next(
-        record.requires.kind
-        for record in catalog.records.values()
-        if record.requires is not None and record.requires.decode is not None
-    )
 
 
 def _bus_lanes(bus: Bus) -> Iterator[Lane]:

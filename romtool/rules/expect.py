@@ -19,9 +19,6 @@ from romtool.rules.findings import Finding, finding
 from romtool.schema.expect import Expectation, ExpectedLines, Function
 from romtool.schema.numbers import address, one_of
 
-PORTS = "io"
-"""The resource whose bases an expectation tells."""
-
 
 def expect_findings(image: Image, expectation: Expectation) -> Iterator[Finding]:
     """Yield what of the card's functions is elsewhere than this software looks for it.
@@ -78,7 +75,7 @@ def _spans(alternative: Alternative, function: Function) -> list[RangeRequiremen
     fewest, most = function.length
     return [
         need
-        for need in alternative.of_kind(PORTS)
+        for need in alternative.of_kind(function.resource)
         if isinstance(need, RangeRequirement)
         and fewest <= need.length <= most
         and any(_is_near(base, function) for base in need.bases)
@@ -154,12 +151,16 @@ class _Judge:
         wanted = one_of([address(base) for base in sorted(bases)])
         offering = [span for span in spans if any(base in span.bases for base in bases)]
         # A device that is known to have the function may have more ports than it needs.
-        enough = (need for need in first.of_kind(PORTS) if isinstance(need, RangeRequirement))
+        enough = (
+            need
+            for need in first.of_kind(self.function.resource)
+            if isinstance(need, RangeRequirement)
+        )
         settled = any(
             span.length >= self.function.length[0] and _settled(span, self.function)
             for span in enough
         )
-        return _Look(self._said(PORTS, wanted), spans, offering, settled)
+        return _Look(self._said(self.function.resource, wanted), spans, offering, settled)
 
     def _taken(self, first: Alternative, wanted: ExpectedLines) -> _Look:
         resource = self.image.catalog.resources[wanted.resource]

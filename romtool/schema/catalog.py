@@ -7,16 +7,17 @@ from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import InvalidValue, refuse
+from romtool.schema.bench import Cause, Observation, SerialBus, Symptom
 from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
-from romtool.schema.expect import Expectation
+from romtool.schema.expect import Expectation, Starter
+from romtool.schema.field_types import Lines
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Identifier, ImageLayout, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import DescriptorType, Tag, TagInfo
-from romtool.schema.starter import Starter
 from romtool.schema.tables import TableSpec
 
 
@@ -61,6 +62,10 @@ class Catalog(
     expectations="expectation",
     resources="resource",
     checksums="checksum",
+    serial_buses="serial_bus",
+    observations="observation",
+    symptoms="symptom",
+    causes="cause",
     tables="table",
 ):
     """Everything that the schemas say: the tables of a schema file, each by its name."""
@@ -80,6 +85,10 @@ class Catalog(
     consumer: PnpSoftware
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
+    serial_buses: Mapping[str, SerialBus]
+    observations: Mapping[str, Observation]
+    symptoms: Mapping[str, Symptom]
+    causes: Mapping[str, Cause]
 
     @functools.cached_property
     def by_code(self) -> dict[tuple[str, int], DescriptorType]:
@@ -117,6 +126,20 @@ class Catalog(
             if record.entry:
                 found.setdefault(record.key_field.key, []).append(record)
         return found
+
+    @functools.cached_property
+    def port_resource(self) -> Resource:
+        """The resource that is ports: what `bus` says is about it."""
+        return next(resource for resource in self.resources.values() if resource.is_io)
+
+    @functools.cached_property
+    def line_kinds(self) -> Mapping[str, DescriptorType]:
+        """The record of each resource of which an item lists lines or channels, by its name."""
+        return {
+            record.requires.kind: record
+            for record in self.records.values()
+            if record.requires is not None and isinstance(record.key_field.kind, Lines)
+        }
 
     def field(self, name: str) -> Field:
         """Return the field that a profile's key names, as RECORD.KEY or identifier.KEY."""

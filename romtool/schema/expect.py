@@ -1,4 +1,4 @@
-"""What software expects of a card: functions, how they are known, where they first have to be."""
+"""What software expects of a card, and the card that a new profile begins with to meet it."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ class ExpectedLines(Described):
 class Function(Described):
     """One thing that software looks for in a card.
 
-    `length`: fewest and most ports; `near`: bases where they usually stand; `bases`: the
-    conventional ones. `required`: the software can't do without it.
+    `resource`: the kind of its ports; `length`: fewest and most of them; `near`: bases where they
+    usually stand; `bases`: the conventional ones. `required`: the software can't do without it.
     """
 
     name: str
@@ -35,6 +35,7 @@ class Function(Described):
     source: str
     required: bool
     compatible: frozenset[str]
+    resource: str
     length: tuple[int, ...]
     near: tuple[range, ...]
     bases: frozenset[int]
@@ -42,7 +43,7 @@ class Function(Described):
 
 
 class Expectation(Described, functions="function"):
-    """The conventions of some software; `file` is the schema file that tells them."""
+    """The conventions of some software; `file` tells them, one of a user if `own`."""
 
     name: str
     title: str
@@ -50,6 +51,43 @@ class Expectation(Described, functions="function"):
     source: str
     functions: tuple[Function, ...]
     file: str
+    own: bool
+
+
+Table = Mapping[str, Any]
+
+TEXT = "text"
+CHOICE = "choice"
+RESOURCES = "resources"
+NAME = "name"
+FUNCTION = "function"
+"""What of the card a device, or an item of one, belongs to: `new --without` leaves it out."""
+
+
+class StarterTable(Described, choices="choice"):
+    """A device or a choice: the comment above it, its keys, and the choices below it."""
+
+    text: str
+    keys: Table
+    choices: tuple[StarterTable, ...]
+
+
+class Starter(Described, devices="device"):
+    """The card that a new profile describes.
+
+    `expect`: the expectation that it meets. `wiring`: for each bus the lines to wire, the most
+    wanted first, where a layout's typical wiring won't do. `names_without`: for a function that is
+    left out, the devices that are then named otherwise, and how.
+    """
+
+    title: str
+    text: str
+    source: str
+    expect: str
+    wiring: Mapping[str, tuple[int, ...]]
+    names_without: Mapping[str, Table]
+    card: Table
+    devices: tuple[StarterTable, ...]
 
 
 def with_ids(raw: Mapping[str, Any], ids: AnyKind) -> dict[str, Any]:

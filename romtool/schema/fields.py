@@ -7,15 +7,12 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from romtool.errors import InvalidValue, Path
+from romtool.schema.codec import Reader, Structure, raw_value
 from romtool.schema.described import Described
 from romtool.schema.field_types import AnyKind, NotRepresentable, Stored, Value
-from romtool.schema.reading import Reader, raw_value
-
-if TYPE_CHECKING:
-    from romtool.schema.structures import Structure
 
 
 class _Missing:
@@ -189,8 +186,6 @@ class FieldLayout(Described):
     def structure(self, length: int) -> Structure:
         """Return the structure that builds content of this length, made once."""
         if length not in self._structures:
-            from romtool.schema.structures import Structure
-
             self._structures[length] = Structure(self.units, length)
         return self._structures[length]
 

@@ -87,11 +87,16 @@ def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
 
 
 class Part(Described, size="bytes"):
-    """An EEPROM part: generic number, size in bytes, page in bytes where it has pages."""
+    """An EEPROM part: generic number, size in bytes, page in bytes where it has pages.
+
+    `organisation`: bits of a word, where a pin chooses; `address_bits`: how many address bits a
+    command has in each of these.
+    """
 
     name: str
     bus: str
     size: int
     page: int | None
     organisation: tuple[int, ...]
+    address_bits: tuple[int, ...]
     source: str

@@ -15,33 +15,38 @@ reach, and so for `build` to tell, is:
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Constant, Count
 from romtool.schema.field_types.texts import hex_schema
-from romtool.schema.fields import Field
+from romtool.schema.fields import MISSING, Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.json_keys import (
-    Json,
-    described,
-    either,
-    entries_schema,
-    part_names,
-    table_schema,
-)
+from romtool.schema.records import DescriptorType
+from romtool.schema.spelt_numbers import number_schema
+from romtool.schema.tables import KeySpec, TableSpec
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
+
+Json = dict[str, Any]
+
+TOP = (1 << 64) - 1
+"""The greatest number that a profile can hold at all."""
 
 
 def profile_schema(catalog: Catalog) -> Json:
     """Return the JSON Schema (draft 2020-12) of a profile."""
-    tables = {name: table_schema(catalog, catalog.tables[name]) for name in _reached(catalog)}
+    tables = {name: _table_schema(catalog, catalog.tables[name]) for name in _reached(catalog)}
     root = tables.pop("profile")
     config = catalog.tables["profile"].keys["config"]
     root["properties"]["config"] = {"$ref": "#/$defs/config", "description": config.text}
     needed = tables["card"].pop("required")
     _image(catalog, tables["image"])
+    variant = tables["variant"]["properties"]
+    variant["config"] |= {"$ref": "#/$defs/config"}
+    variant["card"] |= {"properties": tables["card"]["properties"], "additionalProperties": False}
     override = tables["override"]["properties"]
     whole = catalog.identifier.name
     override[whole] |= hex_schema(catalog.identifier.size, catalog.identifier.size)
@@ -64,7 +69,7 @@ def profile_schema(catalog: Catalog) -> Json:
                 "properties": _together([_config(layout) for layout in layouts]),
                 "additionalProperties": False,
             },
-            "entry": entries_schema(catalog),
+            "entry": _entries_schema(catalog),
         },
     }
 
@@ -83,7 +88,7 @@ def _image(catalog: Catalog, image: Json) -> None:
     """Add what the catalogue knows of [image]: layouts, parts, what can't stand together."""
     keys = image["properties"]
     keys["layout"] |= {"enum": list(catalog.layouts), "default": catalog.default_layout.name}
-    keys["part"] |= part_names(catalog.parts)
+    keys["part"] |= _part_names(catalog.parts)
     keys["raw"] |= hex_schema(1)
     image["not"] = {"required": ["part", "size"]}
 
@@ -91,11 +96,11 @@ def _image(catalog: Catalog, image: Json) -> None:
 def _together(found: list[Json]) -> Json:
     """Return the keys of all layouts, each with what any of them takes."""
     keys = dict.fromkeys(key for one in found for key in one)
-    return {key: either([one[key] for one in found if key in one]) for key in keys}
+    return {key: _either([one[key] for one in found if key in one]) for key in keys}
 
 
 def _config(layout: ImageLayout) -> Json:
-    return {field.key: described(field) for field in layout.config_fields}
+    return {field.key: _described(field) for field in layout.config_fields}
 
 
 def _overrides(layout: ImageLayout) -> Json:
@@ -162,3 +167,136 @@ def _layout(layout: ImageLayout, own: Json) -> Json:
         name: {"properties": keys, "additionalProperties": False} for name, keys in tables.items()
     }
     return {"if": condition, "then": {"properties": closed}}
+
+
+# --- keys and entries
+
+
+def _table_schema(catalog: Catalog, spec: TableSpec) -> Json:
+    """Return the schema of a table: its keys, which of them must be there, and no others."""
+    return {
+        "type": "object",
+        "description": spec.text,
+        "properties": {key.name: _key_schema(catalog, key) for key in spec.keys.values()},
+        "required": [key.name for key in spec.keys.values() if key.required],
+        "additionalProperties": False,
+    }
+
+
+def _key_schema(catalog: Catalog, key: KeySpec) -> Json:
+    """Return the schema of one key, with its meaning."""
+    if key.field is not None:
+        return _field_key(catalog, key, key.field)
+    if key.table is not None:
+        target: Json = {"$ref": f"#/$defs/{key.table}"}
+        if key.type == "tables":
+            target = {"type": "array", "items": target}
+        elif key.type == "named":
+            target = {"type": "object", "additionalProperties": target}
+        return {**target, "description": key.text}
+    return {**_plain(catalog, key), "description": key.text}
+
+
+def _field_key(catalog: Catalog, key: KeySpec, name: str) -> Json:
+    field, owner = catalog.field(name), catalog.records.get(name.partition(".")[0])
+    value = _field_value(field, owner)
+    if key.absent is not None:
+        value = {"anyOf": [value, {"const": key.absent}]}
+    if key.type == "list":
+        value = {"type": "array", "items": value}
+    return {**value, **_default(field), "description": key.text or field.text}
+
+
+def _plain(catalog: Catalog, key: KeySpec) -> Json:
+    """Return the schema of a key that names no field: by its type."""
+    for record in catalog.records.values():
+        if record.length_key == key.name:
+            return number_schema(*((length, length) for length in record.field_layout.lengths()))
+    if key.type == "number":
+        highest = TOP if key.maximum is None else key.maximum
+        return number_schema((key.minimum or 0, highest))
+    if key.type == "entries":
+        return {"type": "array", "items": {"$ref": "#/$defs/entry"}}
+    if key.type == "hex":
+        return hex_schema()
+    if key.type == "list":
+        return {"type": "array", "items": {"type": "string"}}
+    if key.type == "names":
+        return {"type": "object"}
+    return {"type": "string"} if key.type in ("word", "text") else {}
+
+
+def _field_value(field: Field, record: DescriptorType | None = None) -> Json:
+    """Return the schema of a field's value; `record`: the item in which it stands."""
+    value = field.kind.json_schema()
+    if record is not None and field.size is None:
+        room = record.header.top_length - field.at
+        value |= field.kind.json_limits(field.at_least, room)
+    return value
+
+
+def _described(field: Field, record: DescriptorType | None = None) -> Json:
+    """Return the schema of a field, with its name, its meaning and its default."""
+    words = f"{field.title}: {field.text}" if field.text else field.title
+    return {**_field_value(field, record), **_default(field), "description": words}
+
+
+def _default(field: Field) -> Json:
+    stated = field.default is not MISSING and field.default is not None
+    return {"default": field.default} if stated else {}
+
+
+def _either(found: list[Json]) -> Json:
+    """Return the schema of what several layouts call by one name."""
+    distinct = [one for index, one in enumerate(found) if one not in found[:index]]
+    return distinct[0] if len(distinct) == 1 else {"anyOf": distinct}
+
+
+def _part_names(names: Iterable[str]) -> Json:
+    """Return the schema of a part's name, in capitals or small letters; editors list capitals."""
+    known = list(names)
+    signs = (
+        "".join(
+            f"[{char.upper()}{char.lower()}]" if char.isalpha() else re.escape(char)
+            for char in name
+        )
+        for name in known
+    )
+    # A line end at the end would pass `$`.
+    any_case = {"pattern": f"^({'|'.join(signs)})$", "not": {"pattern": r"\n"}}
+    return {"type": "string", "anyOf": [{"enum": known}, any_case]}
+
+
+def _entries_schema(catalog: Catalog) -> Json:
+    """Return the schema of an entry of a list of resources."""
+    return {"anyOf": [*_entries(catalog), _raw_entry(catalog)]}
+
+
+def _entries(catalog: Catalog) -> Iterator[Json]:
+    for rivals in catalog.entries.values():
+        for record in rivals:
+            yield _entry(record, catalog.tables["entry"].keys["form"])
+
+
+def _entry(record: DescriptorType, form: KeySpec) -> Json:
+    properties = {field.key: _described(field, record) for field in record.profile_fields}
+    if record.form:
+        properties[form.name] = {"const": record.form, "description": form.text}
+    return {
+        "type": "object",
+        "title": record.title,
+        "properties": properties,
+        "required": [f.key for f in record.profile_fields if not f.may_be_left_out],
+        "additionalProperties": False,
+    }
+
+
+def _raw_entry(catalog: Catalog) -> Json:
+    raw = catalog.tables["entry"].keys["raw"]
+    return {
+        "type": "object",
+        "title": raw.text,
+        "properties": {raw.name: {**hex_schema(), "description": raw.text}},
+        "required": [raw.name],
+        "additionalProperties": False,
+    }

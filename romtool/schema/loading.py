@@ -15,16 +15,15 @@ from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described, make, shapes
-from romtool.schema.expect import Expectation, function_faults, with_ids
+from romtool.schema.expect import Expectation, Starter, StarterTable, function_faults, with_ids
 from romtool.schema.field_layouts import layout_of
 from romtool.schema.field_types import AnyKind, CompressedAsciiCode, Lines
 from romtool.schema.fields import FieldLayout
 from romtool.schema.image_layouts import Identifier, ImageLayout
 from romtool.schema.making import Block, FieldMaker
-from romtool.schema.numbers import parse_number
+from romtool.schema.numbers import one_of, parse_number
 from romtool.schema.protocol import Protocol, Register, RegisterBlock, Remark
 from romtool.schema.records import DescriptorType, Tag
-from romtool.schema.starter import Starter, StarterTable
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
 
@@ -257,11 +256,15 @@ class _Loader:
             for index, function in enumerate(functions):
                 place = (*one.path, "function", index)
                 problems += _in(one.file.name, function_faults(function, place, ids, lines))
+                if "resource" in function and function["resource"] not in resources:
+                    message = f"no resource is called {function['resource']}"
+                    hint = f"known are {one_of(list(resources))}"
+                    problems.append(one.problem(message, hint, "function", index, "resource"))
             self.problems += problems
             if not problems:
                 spelt = [with_ids(function, ids) for function in functions]
                 table = one._replace(raw={**one.raw, "function": spelt})
-                expectation = self.made(Expectation, table, file=one.file.name)
+                expectation = self.made(Expectation, table, file=one.file.name, own=one.file.own)
                 known[expectation.name] = expectation
         return shipped | own
 

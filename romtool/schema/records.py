@@ -8,10 +8,10 @@ from typing import Any
 
 from romtool.errors import InvalidValue
 from romtool.schema.bus import RequirementSpec
+from romtool.schema.codec import Reader
 from romtool.schema.described import Described
 from romtool.schema.field_types import Check, Constant, Range, Reserved, Stored, Value
 from romtool.schema.fields import Field, FieldLayout
-from romtool.schema.reading import Reader
 
 
 class Tag(Described):

@@ -82,7 +82,8 @@ def expectation_lines(expectation: Expectation) -> Iterator[str]:
     if expectation.text:
         yield from line("", expectation.text, indent=2)
     yield from line("source", expectation.source, indent=2)
-    yield from line("file", expectation.file, indent=2)
+    whose = "" if expectation.own else ", comes with romtool"
+    yield from line("file", expectation.file + whose, indent=2)
     for function in expectation.functions:
         yield ""
         yield from title(function.name, "required" if function.required else "")

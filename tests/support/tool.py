@@ -28,6 +28,7 @@ _PACKAGES = {
     "srec_info": "srecord",
     "chromium": "chromium",
     "chromedriver": "chromium-driver",
+    "sigrok-cli": "sigrok-cli",
     "zsh": "zsh",
 }
 

@@ -1,11 +1,16 @@
-"""Reading a run of bytes by a layout: where each field lies is worked out once for each length."""
+"""A run of bytes read and built by a layout: where each field lies is worked out once for a length.
+
+Reading takes all the bytes as one number. Building goes by a structure of `construct`, which can
+parse them too; it is imported where something is built, since a start without it is faster. The
+tests hold the two ways of reading against each other.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from romtool.schema.field_types import NotRepresentable, Reserved, Stored, Value
+from romtool.schema.field_types import NotRepresentable, Stored, Value
 
 if TYPE_CHECKING:
     from romtool.schema.fields import Field, Unit
@@ -39,7 +44,7 @@ class Reader:
         self.both_orders = any(field.endian == BIG for field in fields)
         self.absent: dict[str, None] = {}
         self.steps = [self._step(field, unit_of[field.key]) for field in fields]
-        reserved = {field.key for field in fields if isinstance(field.kind, Reserved)}
+        reserved = {field.key for field in fields if field.kind.is_reserved}
         self.shown = [step for step in self.steps if step.key not in reserved]
         self.reserved = sum(s.mask << s.shift for s in self.steps if s.key in reserved)
 
@@ -91,3 +96,50 @@ def raw_value(stored: Stored) -> Value:
 
 def _nothing(_stored: Stored) -> None:
     return None
+
+
+class Structure:
+    """The structure of content of one length: constructs one after the other, a flat result.
+
+    `construct.Struct` would nest what stands in one byte; here every field has its own key.
+    """
+
+    def __init__(self, units: Sequence[Unit], length: int) -> None:
+        import construct
+
+        parts = [(unit, unit.there(length)) for unit in units]
+        made = [_construct(unit, there) for unit, there in parts if there or unit.size is None]
+        self.struct = construct.Struct(
+            *(part if part.name else f"#{index}" / part for index, part in enumerate(made))
+        )
+        self.nested = [f"#{index}" for index, part in enumerate(made) if not part.name]
+
+    def build(self, stored: Mapping[str, Stored]) -> bytes:
+        """Return the bytes for stored values."""
+        return bytes(self.struct.build({**stored, **dict.fromkeys(self.nested, stored)}))
+
+    def parse(self, data: bytes) -> dict[str, Stored]:
+        """Return what is stored under each key; fields after the last byte are left out."""
+        found: dict[str, Any] = dict(self.struct.parse(data))
+        for name in self.nested:
+            found |= found.pop(name)
+        return {key: value for key, value in found.items() if key != "_io"}
+
+
+def _construct(unit: Unit, size: int) -> Any:
+    """Return the construct for a unit where `size` bytes of it are there."""
+    import construct
+
+    first = unit.fields[0]
+    if first.kind.is_bytes or unit.size is None:
+        return first.key / construct.Bytes(size)
+    little = first.endian == "little"
+    if len(unit.fields) == 1 and first.kind.bits == size * 8:
+        return first.key / construct.BytesInteger(size, swapped=little)
+    bits = []
+    for field in unit.fields:
+        width = min(field.kind.bits, size * 8 - field.low)
+        if width > 0:
+            bits.append(field.key / construct.BitsInteger(width))
+    inner = construct.BitStruct(*bits)
+    return construct.ByteSwapped(inner) if little and size > 1 else inner

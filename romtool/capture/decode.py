@@ -1,0 +1,336 @@
+"""A recording to the commands on an EEPROM's bus, and to what became of them."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from romtool.capture import three_wire_commands, two_wire_commands, wiring
+from romtool.capture.commands import Command
+from romtool.capture.levels import GlitchFilter, Levels, shortest_period
+from romtool.capture.organisation import Organisation, Verdict, decide, organisations, parse
+from romtool.capture.outcome import (
+    Contents,
+    Outcome,
+    commands_by_part,
+    likely_page,
+    outcomes_of,
+)
+from romtool.capture.recording import FLOATING, HIGH, Change, Recording
+from romtool.capture.three_wire import Selection, SelectionReader
+from romtool.capture.two_wire import TransferReader
+from romtool.capture.wiring import Wiring
+from romtool.errors import refuse
+from romtool.schema.bench import SerialBus
+from romtool.schema.catalog import Catalog
+from romtool.schema.image_layouts import Part
+from romtool.schema.numbers import one_of
+
+PREFIX = 100_000
+"""Changes from which bus, channels and clock are worked out."""
+
+
+@dataclass
+class Quality:
+    """How good a capture is, and what in it belongs to no command; times in units.
+
+    `glitches`: pulses left out; `samples`: of each clock; `quiet`: channels that never change;
+    `clocks`, `stray`: clocks in all, and those before the first START or while nothing is selected;
+    `broken`: times of transfers that ended in the middle of a byte; `cut`: the file breaks off;
+    `polls`: selections without a command.
+    """
+
+    glitches: int = 0
+    first_glitch: float | None = None
+    samples: float | None = None
+    quiet: tuple[str, ...] = ()
+    clocks: int = 0
+    stray: int = 0
+    begins_inside: bool = False
+    broken: list[float] = field(default_factory=list)
+    cut: bool = False
+    polls: int = 0
+
+
+@dataclass(frozen=True)
+class PartSeen:
+    """One part on the bus: its size and page (bytes), and what it holds."""
+
+    part: int | None
+    is_eeprom: bool
+    size: int
+    page: int
+    contents: Contents
+
+
+@dataclass(frozen=True)
+class Decoded:
+    """All that a capture shows. `unit`: seconds of one unit of time."""
+
+    bus: SerialBus
+    wiring: Wiring
+    unit: float
+    end: float
+    clock: float | None
+    commands: Sequence[Command]
+    outcomes: Sequence[Outcome]
+    parts: tuple[PartSeen, ...]
+    quality: Quality
+    channels: tuple[str, ...]
+    verdict: Verdict | None = None
+    is_early: bool = False
+    part: Part | None = None
+
+    @property
+    def organisation(self) -> Organisation | None:
+        """The width of addresses and words of a three-wire part."""
+        return self.verdict.organisation if self.verdict else None
+
+    def took(self, place: int) -> bool | None:
+        """Whether a command was carried out; None where the capture can't tell."""
+        return self.outcomes[place].took
+
+
+def decode(
+    catalog: Catalog,
+    recording: Recording,
+    channels: Mapping[str, str] | None = None,
+    part: Part | None = None,
+) -> Decoded:
+    """Return what a recording shows of an EEPROM's bus.
+
+    `channels`: the name of each line's channel, where it is settled (`org` may be a number of
+    bits); `part`: the part on the bus. Raises InputError where it can't be told what is what.
+    """
+    start = list(itertools.islice(recording.changes, PREFIX))
+    if not start and not recording.channels:
+        raise refuse("has no channels", "capture the EEPROM's lines")
+    buses = catalog.serial_buses
+    word = None
+    if channels and "org" in channels and channels["org"] in ("8", "16"):
+        word = int(channels["org"])
+        channels = {name: channel for name, channel in channels.items() if name != "org"}
+    if part is not None:
+        buses = {part.bus: buses[part.bus]}
+    if channels:
+        wires = _settled(buses, recording, channels)
+    else:
+        wires = _found(catalog.serial_buses, buses, recording, start)
+    quality = Quality()
+    clock = _clock(wires, start)
+    if clock:
+        quality.samples = _samples(start, clock)
+    filtered = GlitchFilter(clock / wires.bus.glitch if clock else 0)
+    counts = [0] * len(recording.channels)
+    used = frozenset(wires.channels.values())
+    changes = _used(itertools.chain(start, recording.changes), used, counts)
+    levels = wires.levels(filtered.clean(changes))
+    if wires.bus.name == "two-wire":
+        decoded = _two_wire(catalog, recording, wires, levels, part, quality, clock)
+    else:
+        decoded = _three_wire(catalog, recording, wires, levels, part, quality, clock, word)
+    quality.glitches, quality.first_glitch = filtered.count, filtered.first
+    quality.quiet = tuple(
+        name for name, count in zip(recording.channels, counts, strict=True) if count < 2
+    )
+    quality.cut = recording.cut
+    return decoded
+
+
+def _used(changes: Iterable[Change], used: frozenset[int], counts: list[int]) -> Iterator[Change]:
+    """Yield the changes of the bus's channels; count those of all."""
+    for change in changes:
+        channel = change[1]
+        counts[channel] += 1
+        if channel in used:
+            yield change
+
+
+def _settled(
+    buses: Mapping[str, SerialBus], recording: Recording, channels: Mapping[str, str]
+) -> Wiring:
+    """Return the wiring that a user names; raises InputError."""
+    fits = [
+        bus
+        for bus in buses.values()
+        if channels.keys() <= {line.name for line in bus.lines}
+        and {line.name for line in bus.lines if line.required} <= channels.keys()
+    ]
+    if len(fits) != 1:
+        ways = [
+            f"{','.join(f'{line.name}=…' for line in bus.lines if line.required)} ({bus.title})"
+            for bus in buses.values()
+        ]
+        raise refuse(f"--channels names {one_of(list(channels))}", f"name {' or '.join(ways)}")
+    names = list(recording.channels)
+    folded = [name.lower() for name in names]
+    found = {}
+    for line, name in channels.items():
+        if name in names:
+            found[line] = names.index(name)
+        elif folded.count(name.lower()) == 1:
+            found[line] = folded.index(name.lower())
+        else:
+            hint = f"the channels are {', '.join(names)}"
+            raise refuse(f"--channels {line}={name}: no channel is called so", hint)
+    if len(set(found.values())) < len(found):
+        raise refuse("--channels names a channel twice", "each line has a channel of its own")
+    return Wiring(fits[0], found, "as --channels says")
+
+
+def _found(
+    every: Mapping[str, SerialBus],
+    buses: Mapping[str, SerialBus],
+    recording: Recording,
+    start: Sequence[Change],
+) -> Wiring:
+    """Return the wiring by names, or by behaviour; raises InputError where neither tells it."""
+    names = recording.channels
+    named = wiring.by_name(list(buses.values()), names)
+    scored = [(wiring.score_of(one, start), one) for one in named]
+    if scored:
+        best = max(scored, key=lambda one: one[0])
+        return wiring.turned(*best, names, start) or best[1]
+    behaves = [one for one in wiring.by_behaviour(every, names, start) if one[1].bus.name in buses]
+    if behaves:
+        return behaves[0][1]
+    hint = "name them: --channels scl=…,sda=… or cs=…,clk=…,di=…,do=…"
+    have = f"the channels are {', '.join(names)}" if names else "it has no channels"
+    raise refuse(f"which channel is which line can't be told; {have}", hint)
+
+
+def _clock(wires: Wiring, start: Sequence[Change]) -> float | None:
+    """Return the clock's period in units; None where it never ran."""
+    name = "scl" if "scl" in wires.channels else "clk"
+    channel = wires.channels[name]
+    up = (HIGH, FLOATING) if wires.bus.line(name).pull_up else (HIGH,)
+    return shortest_period([time for time, one, level in start if one == channel and level in up])
+
+
+def _samples(start: Sequence[Change], clock: float) -> float | None:
+    """Return how many samples a clock has: the times of changes are multiples of a sample's."""
+    steps = {later[0] - earlier[0] for earlier, later in itertools.pairwise(start)} - {0}
+    if not steps:
+        return None
+    whole = [step for step in steps if isinstance(step, int)]
+    step = math.gcd(*whole) if len(whole) == len(steps) else min(steps)
+    return clock / step
+
+
+def _two_wire(
+    catalog: Catalog,
+    recording: Recording,
+    wires: Wiring,
+    levels: Iterable[Levels],
+    part: Part | None,
+    quality: Quality,
+    clock: float | None,
+) -> Decoded:
+    reader = TransferReader()
+    transfers = list(reader.read(levels))
+    quality.clocks, quality.stray = reader.clocks, len(reader.early)
+    # Clocks side by side: as supply comes up, the lines may go up and down once.
+    quality.begins_inside = clock is not None and any(
+        later - earlier < 4 * clock for earlier, later in itertools.pairwise(reader.early)
+    )
+    quality.broken = [transfer.end for transfer in transfers if transfer.bits and transfer.ended]
+    early = (part is None or part.size == two_wire_commands.EARLY_SIZE) and (
+        two_wire_commands.is_early(wires.bus, transfers)
+    )
+    known = {one.page for one in catalog.parts.values() if one.bus == wires.bus.name and one.page}
+    pages = tuple(sorted(known))
+    layout = two_wire_commands.TwoWireParts.of(wires.bus, pages, part)
+    if early:
+        layout = layout._replace(size=two_wire_commands.EARLY_SIZE, early=True)
+    commands = list(two_wire_commands.commands_of(layout, transfers))
+    del transfers
+    pages = layout.pages + tuple(page for page in pages if page not in layout.pages)
+    return _judged(
+        recording, wires, commands, quality, clock, layout.size, pages,
+        part=part, is_early=early,
+    )  # fmt: skip
+
+
+def _three_wire(
+    catalog: Catalog,
+    recording: Recording,
+    wires: Wiring,
+    levels: Iterable[Levels],
+    part: Part | None,
+    quality: Quality,
+    clock: float | None,
+    word: int | None,
+) -> Decoded:
+    reader = SelectionReader()
+    selections: list[Selection] = list(reader.read(levels))
+    quality.clocks, quality.stray = reader.clocks, reader.clocks_outside
+    quality.begins_inside = reader.starts_selected and bool(selections) and selections[0].clocks > 0
+    if quality.begins_inside:
+        selections = selections[1:]
+    parsed = [one for one in (parse(wires.bus, selection) for selection in selections) if one]
+    quality.polls = len(selections) - len(parsed)
+    if word is None and "org" in wires.channels and parsed:
+        word = 16 if sum(one.selection.wide for one in parsed) * 2 > len(parsed) else 8
+    known = [one for one in catalog.parts.values() if one.bus == wires.bus.name]
+    verdict = decide(parsed, organisations([part] if part else known), word)
+    one = verdict.organisation
+    sizes = [p.size for p in known if one.address_bits in p.address_bits]
+    size = part.size if part else max(sizes)
+    del parsed
+    commands = list(
+        three_wire_commands.commands_of(
+            wires.bus,
+            selections,
+            one,
+            size=size,
+            write_time=wires.bus.write_time / 1000 / recording.unit,
+            clock=clock or 0,
+        )
+    )
+    return _judged(
+        recording, wires, commands, quality, clock, size, [size], part=part, verdict=verdict
+    )
+
+
+def _judged(
+    recording: Recording,
+    wires: Wiring,
+    commands: list[Command],
+    quality: Quality,
+    clock: float | None,
+    size: int,
+    pages: Sequence[int],
+    *,
+    part: Part | None,
+    verdict: Verdict | None = None,
+    is_early: bool = False,
+) -> Decoded:
+    """Return the commands with what became of them, part by part."""
+    write_time = wires.bus.write_time / 1000 / recording.unit
+    outcomes = [Outcome(None)] * len(commands)
+    parts = []
+    for number, places in commands_by_part(commands).items():
+        own = [commands[place] for place in places]
+        page = likely_page(own, size, pages)
+        found, contents = outcomes_of(own, size, page, write_time)
+        for place, outcome in zip(places, found, strict=True):
+            outcomes[place] = outcome
+        is_eeprom = number is None or is_early or wires.bus.is_eeprom(number)
+        parts.append(PartSeen(None if is_early else number, is_eeprom, size, page, contents))
+    return Decoded(
+        bus=wires.bus,
+        wiring=wires,
+        unit=recording.unit,
+        end=recording.end,
+        clock=clock,
+        commands=commands,
+        outcomes=outcomes,
+        parts=tuple(parts),
+        quality=quality,
+        channels=recording.channels,
+        verdict=verdict,
+        is_early=is_early,
+        part=part,
+    )

@@ -1,0 +1,115 @@
+"""The levels of a bus's lines, moment by moment, without glitches."""
+
+from __future__ import annotations
+
+import itertools
+import statistics
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from romtool.capture.recording import FLOATING, HIGH, LOW, UNKNOWN, Change
+
+PERIODS = 8
+"""Clocks in a row from which a clock's period is taken: a byte's."""
+
+
+class Levels(NamedTuple):
+    """What the lines hold from `time` on: a bit a line, `undriven` where nothing drives it."""
+
+    time: float
+    high: int
+    undriven: int
+
+
+def shortest_period(rises: Sequence[float]) -> float | None:
+    """Return the period of the clock where it is fastest; None where it hardly ever runs.
+
+    `rises`: times of its rising edges. A glitch cuts a period in two; so it is the median of some
+    periods in a row that counts.
+    """
+    periods = [later - earlier for earlier, later in itertools.pairwise(rises)]
+    if len(periods) < PERIODS:
+        return statistics.median(periods) if periods else None
+    runs = range(len(periods) - PERIODS + 1)
+    return min(statistics.median_high(periods[n : n + PERIODS]) for n in runs)
+
+
+class GlitchFilter:
+    """Leaves out pulses shorter than `shortest`; `count` and `first` tell of those."""
+
+    def __init__(self, shortest: float) -> None:
+        self._shortest = shortest
+        self.count = 0
+        self.first: float | None = None
+
+    def clean(self, changes: Iterable[Change]) -> Iterator[Change]:
+        """Yield the changes that last, in their order."""
+        waiting: deque[Change | None] = deque()
+        places: dict[int, int] = {}  # of each channel's latest change: its number
+        before: dict[int, int] = {}  # of each channel: the level before its latest change
+        now: dict[int, int] = {}
+        left = 0  # the number of the first change that waits
+        for change in changes:
+            time, channel, level = change
+            while waiting:
+                head = waiting[0]
+                if head is not None and time - head.time < self._shortest:
+                    break
+                waiting.popleft()
+                left += 1
+                if head is not None:
+                    yield head
+            place = places.get(channel, -1)
+            if place >= left and waiting[place - left] is not None and channel in before:
+                was = before[channel]
+                self.count += 1
+                if self.first is None:
+                    self.first = time
+                waiting[place - left] = None
+                if was == level:
+                    now[channel] = level
+                    continue
+            elif channel in now:
+                before[channel] = now[channel]
+            now[channel] = level
+            places[channel] = left + len(waiting)
+            waiting.append(change)
+        yield from (change for change in waiting if change is not None)
+
+
+def levels_of(
+    changes: Iterable[Change], lines: Sequence[int], pulled_up: int = 0, flipped: int = 0
+) -> Iterator[Levels]:
+    """Yield the levels of these channels, bit 0 the first, once for each moment of a change.
+
+    A channel may stand for several lines; -1 is none: its line is never driven. A line that nothing
+    drives is high where it is pulled up (`pulled_up`: a bit a line); else, as where its level isn't
+    known, it holds its last one. `flipped`: lines that are told the other way round.
+    """
+    masks: dict[int, int] = {}
+    for place, channel in enumerate(lines):
+        masks[channel] = masks.get(channel, 0) | 1 << place
+    high, undriven = 0, masks.get(-1, 0)
+    moment: float | None = None
+    for time, channel, level in changes:
+        mask = masks.get(channel)
+        if mask is None:
+            continue
+        if time != moment:
+            if moment is not None:
+                yield Levels(moment, high ^ flipped, undriven)
+            moment = time
+        if level == HIGH:
+            high |= mask
+            undriven &= ~mask
+        elif level == LOW:
+            high &= ~mask
+            undriven &= ~mask
+        elif level == FLOATING:
+            high |= mask & pulled_up
+            undriven |= mask & ~pulled_up
+        elif level == UNKNOWN:
+            undriven |= mask
+    if moment is not None:
+        yield Levels(moment, high ^ flipped, undriven)
