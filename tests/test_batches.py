@@ -385,12 +385,12 @@ KILLER = """
 import os, signal
 import romtool.commands.check
 from romtool.commands import loading
-take = loading.take
+read_input = loading.read_input
 def killing(catalog, name, *args, **kwargs):
     if name.endswith({names!r}):
         os.kill(os.getpid(), signal.SIGKILL)
-    return take(catalog, name, *args, **kwargs)
-loading.take = killing
+    return read_input(catalog, name, *args, **kwargs)
+loading.read_input = killing
 """
 
 
@@ -432,10 +432,10 @@ def test_no_process_can_be_started(batch: Batch) -> None:
 def test_the_others_end_with_the_first(batch: Batch) -> None:
     """Where the first process is killed, nobody holds its output open any more."""
     slow = TWO_CORES + "\nimport time, romtool.commands.check\n"
-    slow += "from romtool.commands import loading\n"
-    slow += "take = loading.take\ndef slowly(*args):\n time.sleep(0.05)\n return take(*args)\n"
+    slow += "from romtool.commands import loading\nread_input = loading.read_input\n"
+    slow += "def slowly(*args):\n time.sleep(0.05)\n return read_input(*args)\n"
     killer = "import threading, signal\nthreading.Timer(0.7, os.kill, (os.getpid(), 9)).start()\n"
-    run = spoilt(slow + "loading.take = slowly\n" + killer, "check", str(batch[0]))
+    run = spoilt(slow + "loading.read_input = slowly\n" + killer, "check", str(batch[0]))
     assert run.returncode == -signal.SIGKILL
 
 

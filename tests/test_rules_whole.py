@@ -14,7 +14,7 @@ from random import Random
 
 import pytest
 
-from romtool.files.intake import read_input
+from romtool.files.inputs import read_input
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.image.model import Image

@@ -6,7 +6,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from romtool.files.intake import read_input
+from romtool.files.inputs import read_input
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.requirements import collide

@@ -19,7 +19,7 @@ from romtool.commands.printing import (
 from romtool.commands.progress import Progress
 from romtool.commands.spread import in_order
 from romtool.errors import InputError
-from romtool.files.intake import expand
+from romtool.files.inputs import expand
 from romtool.text.problems import visible
 
 NOT_USED = "unusable"

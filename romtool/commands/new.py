@@ -20,7 +20,7 @@ from romtool.profile.fitting import wiring_fields
 from romtool.profile.read import read_profile
 from romtool.profile.starter import functions_of
 from romtool.profile.starter_text import starter_text
-from romtool.rules.check import check
+from romtool.rules.expect import expect_findings
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Constant, Pins
 from romtool.schema.image_layouts import ImageLayout, Part
@@ -142,7 +142,7 @@ def _untypical(image: Image, layout: ImageLayout) -> dict[str, object]:
 def _layouts_known(catalog: Catalog) -> Iterator[Problem]:
     """Yield what to say where no layout is given: those known, and how to tell which one it is."""
     hint = "give --layout L; or --like DUMP, and the donor's is taken (`inspect DUMP` names it)"
-    yield Problem("which layout does the chip want before the PnP data?", hint)
+    yield Problem("no layout is named: what the chip wants before the PnP data", hint)
     for layout in catalog.layouts.values():
         first = [f.kind for f in layout.field_layout.fields if f.at == 0]
         begins = [kind.value for kind in first if isinstance(kind, Constant)]
@@ -154,7 +154,7 @@ def _layouts_known(catalog: Catalog) -> Iterator[Problem]:
 def _warn_of_elsewhere(catalog: Catalog, text: str, file: str) -> None:
     """Tell what of the card is not where its software looks: a wiring can leave no other way."""
     assembly = assemble(read_profile(catalog, parse_toml(text)))
-    expected = [catalog.expectations[catalog.starter.expect]]
-    for found in check(decode(catalog, assembly.data, assembly.layout), expected):
+    expected = catalog.expectations[catalog.starter.expect]
+    for found in expect_findings(decode(catalog, assembly.data, assembly.layout), expected):
         if found.severity != "note":
             warn(message(found, file).removeprefix("romtool: "))

@@ -14,7 +14,7 @@ import click
 
 from romtool.commands import completing
 from romtool.errors import InvalidValue
-from romtool.files.intake import FORMATS
+from romtool.formats import FORMATS
 from romtool.schema.numbers import parse_number
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -41,10 +41,13 @@ PART = click.Option(
 )
 INPUT = click.Option(
     ["--input", "input_format"],
-    type=click.Choice(FORMATS),
+    type=click.Choice(list(FORMATS)),
     help="What the input is, where its content doesn't tell.",
 )
-IMAGE = (LAYOUT, PART, INPUT)
+VARIANT = click.Option(
+    ["--variant"], metavar="NAME", help="Which variant, where an input is a profile that has some."
+)
+IMAGE = (LAYOUT, PART, INPUT, VARIANT)
 """What every command takes that reads an IMAGE: what the bytes can't tell."""
 
 HOST = click.Option(

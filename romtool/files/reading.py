@@ -13,12 +13,8 @@ from romtool.errors import InputError, refuse
 DESCRIPTORS = ("/dev/fd", "/proc/self/fd")
 """Folders whose names are numbers of open files, as a shell's process substitution gives them."""
 
-IMAGE_LIMITS = (
-    "64 KiB is the limit of an image, 512 KiB of a HEX or S-record text, 1 MiB of a profile"
-)
 
-
-def read_bytes(name: str, limit: int, limits: str = IMAGE_LIMITS) -> bytes:
+def read_bytes(name: str, limit: int, limits: str) -> bytes:
     """Return the content of a file, or of standard input for `-`; refused above `limit` bytes.
 
     Only ordinary files are opened, and what the caller has opened already (`/dev/stdin`,

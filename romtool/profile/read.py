@@ -11,7 +11,7 @@ from romtool.profile.read_card import CardReader
 from romtool.profile.read_image import ImageReader
 from romtool.profile.variants import Variant, variant_of, variant_problems
 from romtool.schema.catalog import Catalog
-from romtool.schema.tables import unknown_keys
+from romtool.schema.tables import check_table, unknown_keys
 
 
 def read_profile(catalog: Catalog, data: Mapping[str, Any], variant: str | None = None) -> Plan:
@@ -37,6 +37,8 @@ def _read(
     variant: Variant | None = None,
 ) -> Plan:
     plan = Plan(catalog, catalog.default_layout, variant=variant)
+    board = data.get("board", {})
+    problems += check_table(board, catalog.tables["board"], catalog.tables, ("board",))
     outside = ImageReader(plan, data, problems)
     if "raw" in data.get("image", {}):
         outside.read_whole()

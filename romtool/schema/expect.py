@@ -77,13 +77,16 @@ class Starter(Described, devices="device"):
 
     `expect`: the expectation that it meets. `wiring`: for each bus the lines to wire, the most
     wanted first, where a layout's typical wiring won't do. `names_without`: for a function that is
-    left out, the devices that are then named otherwise, and how.
+    left out, the devices that are then named otherwise, and how. `example_vendor`: the letters of
+    IDs that are examples; `choosing_ids`: what to say of them.
     """
 
     title: str
     text: str
     source: str
     expect: str
+    example_vendor: str
+    choosing_ids: str
     wiring: Mapping[str, tuple[int, ...]]
     names_without: Mapping[str, Table]
     card: Table

@@ -22,12 +22,15 @@ from tests.support.in_process import call
 _PACKAGES = {
     "bash": "bash",
     "fish": "fish",
+    "hexdump": "bsdextrautils",
     "iasl": "acpica-tools",
     "objcopy": "binutils",
     "srec_cat": "srecord",
     "srec_info": "srecord",
     "chromium": "chromium",
     "chromedriver": "chromium-driver",
+    "od": "coreutils",
+    "xxd": "xxd",
     "sigrok-cli": "sigrok-cli",
     "zsh": "zsh",
 }

@@ -1,0 +1,148 @@
+"""An input to the bytes of an image: a file of any format, told by its content, or a card profile.
+
+What reads a format is imported where a file of its kind is there: most inputs are raw.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from romtool.errors import InputError, refuse
+from romtool.errors import Path as KeyPath
+from romtool.files.reading import read_bytes, shown, unreadable
+from romtool.formats import FORMATS, LIMITS, RAW, SUFFIXES, TOML, format_of
+from romtool.limits import MAX_TOML
+from romtool.schema.catalog import Catalog
+
+if TYPE_CHECKING:
+    from romtool.profile.assemble import Assembly
+
+
+class InputFile(NamedTuple):
+    """What was read: the image's bytes, and where they come from.
+
+    `format` is the name of the file's format. `offset`: the first address of a text of records;
+    `gaps`: (start, stop) pairs of bytes that no record gave. For a profile: its text and the
+    assembly that knows where each byte is from.
+    """
+
+    name: str
+    format: str
+    data: bytes
+    offset: int = 0
+    gaps: tuple[tuple[int, int], ...] = ()
+    text: str = ""
+    assembly: Assembly | None = None
+    variant: str | None = None
+
+    @property
+    def title(self) -> str:
+        """Its name, with that of the variant if it is one of a profile."""
+        return self.name if self.variant is None else f"{self.name}, variant {self.variant}"
+
+    @property
+    def notes(self) -> Iterator[str]:
+        """Yield what a user should know of it, a line each."""
+        if self.offset:
+            yield f"{self.name}: its first address is {self.offset:X}h, taken as an offset"
+
+    def place(self, offset: int | None, path: KeyPath | None = None) -> tuple[int, int] | None:
+        """Return line and column in the profile, None for no profile.
+
+        The place is that of `path`, if the profile has it, else of the byte at `offset`.
+        """
+        if self.assembly is None:
+            return None
+        from romtool.toml.places import has_path, place_of
+
+        if path is None or not has_path(self.text, path):
+            path = self.assembly.path_at(offset or 0)
+        place = place_of(self.text, path, key=True)
+        return place.line, place.column
+
+
+def read_input(
+    catalog: Catalog,
+    name: str,
+    input_format: str | None = None,
+    *,
+    gaps: bool = False,
+    variant: str | None = None,
+) -> InputFile:
+    """Return what stands in a file (`-`: standard input).
+
+    `input_format` settles the format; `gaps` lets a text of records leave bytes out, as only
+    `recover` can use it; `variant` is meant for a card profile. Raises InputError, with the file
+    and the place of each fault.
+    """
+    stated = FORMATS[input_format] if input_format else None
+    try:
+        data = read_bytes(name, stated.limit if stated else MAX_TOML, LIMITS)
+        tables = catalog.tables["profile"].keys
+        found = stated or format_of(data, tables, named_toml=name.lower().endswith(".toml"))
+        if found is TOML:
+            return _profile(catalog, name, data, variant, is_stated=stated is not None)
+        contents = found.read(data)
+        if contents.gaps and gaps:
+            return InputFile(shown(name), found.name, *contents[:3])
+        if contents.problems:
+            raise InputError(contents.problems[:1])
+        return InputFile(shown(name), found.name, *contents[:3])
+    except InputError as refused:
+        raise refused.in_file(shown(name)) from None
+
+
+def _profile(
+    catalog: Catalog, name: str, data: bytes, variant: str | None, *, is_stated: bool
+) -> InputFile:
+    from romtool.formats.plain_text import plain_text
+    from romtool.formats.toml import faults_in
+    from romtool.profile.assemble import assemble
+    from romtool.profile.read import read_profile
+    from romtool.toml.parse import parse_toml
+
+    TOML.refuse_longer(len(data))
+    hint = "a profile is a plain text (.toml); `profile` makes one of an image"
+    if is_stated:
+        found = format_of(data, catalog.tables["profile"].keys, named_toml=True)
+        if found not in (RAW, TOML):
+            raise refuse(f"is {found.title}, no card profile", "`profile` makes one of it")
+    text = plain_text(data, hint)
+    with faults_in(text):
+        assembly = assemble(read_profile(catalog, parse_toml(text), variant))
+    source = InputFile(shown(name), TOML.name, assembly.data, text=text)
+    return source._replace(assembly=assembly, variant=variant)
+
+
+def expand(names: Sequence[str]) -> tuple[list[str], list[InputError]]:
+    """Return the files that names stand for, a folder's images and profiles by name.
+
+    Beside them the refusals of folders that can't be read, or that hold none.
+    """
+    found: list[str] = []
+    refusals = []
+    for name in names:
+        if name != "-" and os.path.isdir(name):
+            try:
+                found += _inside(name)
+            except InputError as refused:
+                refusals.append(refused.in_file(name))
+        else:
+            found.append(name)
+    return found, refusals
+
+
+def _inside(folder: str) -> list[str]:
+    """Return the images and profiles of a folder, by name; raises InputError where it has none."""
+    try:
+        files = [file for file in Path(folder).iterdir() if file.suffix.lower() in SUFFIXES]
+    except OSError as error:
+        raise unreadable(error) from None
+    found = sorted(str(file) for file in files if not os.path.isdir(file))
+    if not found:
+        hint = f"looked for {', '.join(SUFFIXES)}"
+        raise refuse("no image or profile in this folder", hint)
+    return found
