@@ -27,9 +27,10 @@ from romtool.recover.name import name
 from romtool.recover.places import identifiers
 from romtool.recover.reading import Reading, vote
 from romtool.recover.recover import Recovery, recover
-from romtool.recover.undo import State, late_bit, swapped_pairs
+from romtool.recover.undo import State, bit_shifted, swapped_pairs
 from romtool.toml.parse import parse_toml
 from tests.support import spoil
+from tests.support.amount import examples
 from tests.support.independent import identifier_checksum, pack_id
 from tests.support.profiles import Table, generate, profiles, to_toml
 from tests.support.tool import CARD, PROFILE, romtool, told
@@ -37,7 +38,9 @@ from tests.support.tool import CARD, PROFILE, romtool, told
 CATALOG = load_catalog()
 
 # Cards differ in much that recovery doesn't look at: more of them than the default find no more.
-PLENTY = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+PLENTY = settings(
+    max_examples=examples(25), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
 
 
 def built(profile: Table | str) -> bytes:
@@ -104,7 +107,7 @@ def test_undone_pairs(data: bytes) -> None:
 @given(st.binary(min_size=1, max_size=64))
 def test_undone_late_bit(data: bytes) -> None:
     """All bits but the last come back, and that one is said to be unknown."""
-    (state,) = late_bit(State(Reading.of(spoil.one_bit_late(data))))
+    (state,) = bit_shifted(State(Reading.of(spoil.one_bit_late(data))))
     assert state.reading.data == data[:-1] + bytes([data[-1] & 0xFE])
     assert state.reading.unknown == bytes(len(data) - 1) + b"\1"
 
@@ -140,9 +143,9 @@ def test_consistent_images_stay(profile: Table) -> None:
 
 FAULTS: dict[str, Callable[[bytes], bytes]] = {
     "swapped-pairs": spoil.swap_pairs,
-    "repetition": lambda data: spoil.repeat(data, 4 * len(data)),
-    "late-bit": spoil.one_bit_late,
-    "leading-offset": lambda data: b"\xff" * 7 + data,
+    "mirrored": lambda data: spoil.repeat(data, 4 * len(data)),
+    "bit-shifted": spoil.one_bit_late,
+    "leading-bytes": lambda data: b"\xff" * 7 + data,
 }
 
 
@@ -189,11 +192,11 @@ def test_lost_frames_need_a_layout(profile: Table) -> None:
     assert_image(found, image)
     best = found.answers[0]
     assert found.confidence == "likely"
-    assert [step for step, _ in best.steps] == ["lost-frame"]
+    assert [step for step, _ in best.steps] == ["header-missing"]
     assert any("typical" in note for note in best.notes)
     assert best.evidence.signature in ("added", "none")
     without = of(read)
-    assert all("lost-frame" not in dict(answer.steps) for answer in without.answers)
+    assert all("header-missing" not in dict(answer.steps) for answer in without.answers)
 
 
 @PLENTY
@@ -214,7 +217,7 @@ def test_one_read_has_a_fault_of_its_own(profile: Table, seed: int, problem: str
     """A read that is swapped, say, votes too, once that is undone."""
     image = built(plain_fill(profile))
     reads = spoil.flipped_reads(image, seed, [2, 2, 2, 2], (0, len(image)))
-    assume(problem != "late-bit" or image[-1] == image[-2])
+    assume(problem != "bit-shifted" or image[-1] == image[-2])
     reads[seed % 4] = FAULTS[problem](reads[seed % 4])
     assert_image(of(*reads), image)
 
@@ -238,7 +241,7 @@ def test_gaps(profile: Table, seed: int) -> None:
 # --- what doesn't
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.binary(min_size=1, max_size=700), st.sampled_from([None, "counted-7", "marked-8"]))
 def test_noise_is_no_image(data: bytes, layout: str | None) -> None:
     """Random bytes are never claimed, and always answered."""
@@ -268,11 +271,11 @@ def test_hopeless_reads_are_named(data: bytes, known: str) -> None:
     """They are called what they are, with what to check; the words are the schema's."""
     found = of(data)
     assert found.named is not None
-    assert found.named.mishap is CATALOG.mishaps[known]
+    assert found.named.fault is CATALOG.read_faults[known]
     assert not found.answers
     assert not found.settled
     assert why(found) == found.named.title
-    assert advice(found, 1) == CATALOG.mishaps[known].check
+    assert advice(found, 1) == CATALOG.read_faults[known].check
     assert name(CATALOG, Reading.of(data + b"\x77\x78", [(len(data), len(data) + 2)]))
 
 
@@ -493,7 +496,7 @@ def test_a_file_of_no_parts_length() -> None:
     image = PLAIN[:200]
     found = of(image)
     assert_image(found, PLAIN)
-    assert [step for step, _ in found.answers[0].steps] == ["cut"]
+    assert [step for step, _ in found.answers[0].steps] == ["truncated"]
     assert found.answers[1].data == image
 
 

@@ -185,7 +185,7 @@ PROFILES = [
         GOOD[GOOD.index("irq_wiring") : GOOD.index("[override]")],
         "irq_wiring = [0, 0, 0, 0, 0, 0]\ndma_wiring = [4, 4, 4]\n\n"
         f'{CARET}[card]\nid = "QRL0301"\nserial = 1\nname = "Hollow Lane audio card"\n\n',
-        warning("no-device"),
+        error("no-device"),
     ),
     spoilt(
         "before-devices",
@@ -223,7 +223,7 @@ PROFILES = [
         AFTER,
         f'resources_after = [\n  {CARET * 2}{{ raw = "30" }},\n]',
         error("choices-unclosed"),
-        warning("choices-again"),
+        error("choices-again"),
     ),
     spoilt(
         "choices-nested",
@@ -256,7 +256,7 @@ PROFILES = [
         "choices-again",
         AFTER,
         f'resources_after = [\n  {CARET}{{ raw = "30" }}, {{ irq = [7] }}, {{ raw = "38" }},\n]',
-        warning("choices-again"),
+        error("choices-again"),
     ),
     spoilt("priority", 'priority = "acceptable"', f"{CARET}priority = 3", warning("priority")),
     spoilt(
@@ -369,7 +369,7 @@ IMAGES = [
         (Said("version-again", "error", 21),),
     ),
     Bytes("no-name", plain(VERSION + DEVICE), (Said("no-name", "error", 9),)),
-    Bytes("no-device", plain(VERSION + NAME), (Said("no-device", "warning", 9),)),
+    Bytes("no-device", plain(VERSION + NAME), (Said("no-device", "error", 9),)),
     Bytes(
         "name-order",
         plain(VERSION + bytes.fromhex("71 00") + NAME + DEVICE),
@@ -408,7 +408,7 @@ IMAGES = [
     Bytes(
         "choices-again",
         with_device(bytes.fromhex("30 22 20 00 38 30 22 A0 00 38")),
-        (Said("choices-again", "warning", START + 5),),
+        (Said("choices-again", "error", START + 5),),
     ),
     Bytes(
         "priority",

@@ -232,7 +232,7 @@ PROFILES = [
         "devices-many",
         DEVICES,
         device()
-        + many(9, '[[device]]\nid = "QRL100{n}"\n').replace(", ", "")
+        + many(10, '[[device]]\nid = "QRL100{n}"\n').replace(", ", "")
         + f'[[device]]\n{CARET}id = "QRL2000"\n\n',
         warning("devices-many"),
     ),

@@ -70,7 +70,7 @@ OTHERS: dict[tuple[str, str], Any] = {
     ("key", "choices"): ["another"],
     ("key", "only"): ["number"],
     ("key", "type"): "boolean",
-    ("mishap", "pattern"): "55",
+    ("read_fault", "pattern"): "55",
     ("part", "organisation"): [8],
     ("record", "refuses"): [1],
     ("register", "bits"): {"another": 7},

@@ -1,7 +1,7 @@
-"""What `verify` says beyond each byte: runs of one field, and the mishap that explains them all.
+"""What `verify` says beyond each byte: runs of one field, and the fault that explains them all.
 
 Readbacks are spoilt by functions that know nothing of the tool; the faults are common practice, no
-source. The words of each mishap stand in schemas/reads.toml.
+source. The words of each fault stand in schemas/reads.toml.
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ from random import Random
 
 import pytest
 from hypothesis import given
-from hypothesis import strategies as st
 
 from romtool.image.decode import decode
-from romtool.recover.likeness import likeness
+from romtool.recover.diagnosis import diagnose
 from romtool.text.verify import FEW_ROWS, MOST_ROWS, verify_lines
 from romtool.verify import differences, together
 from tests.support import independent as witness
 from tests.support import spoil
+from tests.support.amount import randoms
 from tests.support.profiles import LAYOUTS, Table, generate, profiles
 from tests.support.tool import built, romtool, told
 from tests.test_properties import CATALOG, images, relaxed
@@ -32,34 +32,34 @@ SAMPLE = SAMPLES / "hollow-lane.toml"
 READS = tomllib.loads(
     (SAMPLES.parent / "schemas" / "reads.toml").read_text(encoding="utf-8"),
 )
-WORDS = {mishap["name"]: mishap for mishap in READS["mishap"]}
+WORDS = {problem["name"]: problem for problem in READS["read_fault"]}
 
 Spoil = Callable[[bytes], bytes]
 
 SPOILT: dict[str, tuple[Spoil, list[str]]] = {
     "swapped": (spoil.swap_pairs, ["swapped-pairs"]),
-    "late": (spoil.one_bit_late, ["late-bit"]),
-    "repeated": (lambda image: spoil.repeat(image, 4 * len(image)), ["repetition"]),
-    "pushed": (lambda image: spoil.push(image, bytes(16)), ["leading-offset"]),
-    "cut": (lambda image: image[:300], ["cut"]),
-    "frame lost": (lambda image: spoil.lose_frame(image, "counted-19", 512), ["lost-frame"]),
+    "late": (spoil.one_bit_late, ["bit-shifted"]),
+    "repeated": (lambda image: spoil.repeat(image, 4 * len(image)), ["mirrored"]),
+    "pushed": (lambda image: spoil.push(image, bytes(16)), ["leading-bytes"]),
+    "cut": (lambda image: image[:300], ["truncated"]),
+    "frame lost": (lambda image: spoil.lose_frame(image, "counted-19", 512), ["header-missing"]),
     "blank": (lambda image: spoil.blank(len(image)), ["blank"]),
     "zero": (lambda image: spoil.zero(len(image)), ["zero"]),
     "one byte": (lambda image: b"\x55" * len(image), ["one-byte"]),
     "two bytes": (lambda image: spoil.two_bytes(len(image), b"\x12\x34"), ["two-byte-pattern"]),
     "swapped, late": (
         lambda image: spoil.swap_pairs(spoil.one_bit_late(image)),
-        ["swapped-pairs", "late-bit"],
+        ["swapped-pairs", "bit-shifted"],
     ),
     "late, swapped": (
         lambda image: spoil.one_bit_late(spoil.swap_pairs(image)),
-        ["late-bit", "swapped-pairs"],
+        ["bit-shifted", "swapped-pairs"],
     ),
     "swapped, repeated": (
         lambda image: spoil.repeat(spoil.swap_pairs(image), 4 * len(image)),
-        ["swapped-pairs", "repetition"],
+        ["swapped-pairs", "mirrored"],
     ),
-    "swapped, cut": (lambda image: spoil.swap_pairs(image)[:300], ["swapped-pairs", "cut"]),
+    "swapped, cut": (lambda image: spoil.swap_pairs(image)[:300], ["swapped-pairs", "truncated"]),
 }
 HOPELESS = ("blank", "zero", "one byte", "two bytes")
 
@@ -70,45 +70,45 @@ def image(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     return built(SAMPLE.read_text(encoding="utf-8"), tmp_path_factory.mktemp("image"))
 
 
-# --- mishaps
+# --- faults
 
 
 @pytest.mark.parametrize("name", SPOILT)
-def test_a_mishap_is_named(name: str, image: bytes, tmp_path: Path) -> None:
+def test_a_fault_is_named(name: str, image: bytes, tmp_path: Path) -> None:
     """Title and what to check on the bench, in text and as data; what recover can undo, is said."""
-    spoilt, mishaps = SPOILT[name]
+    spoilt, problems = SPOILT[name]
     (tmp_path / "read.bin").write_bytes(spoilt(image))
     run = romtool("verify", "read.bin", str(SAMPLE), "--json", cwd=tmp_path)
     assert run.returncode == 1, told(run)
     answer = json.loads(run.stdout)
-    assert [one["name"] for one in answer["mishaps"]] == mishaps
+    assert [one["name"] for one in answer["mishaps"]] == problems
     assert answer["mishaps"] == [
-        {key: WORDS[mishap][key] for key in ("name", "title", "check")} for mishap in mishaps
+        {key: WORDS[problem][key] for key in ("name", "title", "check")} for problem in problems
     ]
     text = romtool("verify", "read.bin", str(SAMPLE), cwd=tmp_path).stdout.decode()
     plain = " ".join(text.split())
-    title = " and ".join(WORDS[mishap]["title"] for mishap in mishaps)
+    title = " and ".join(WORDS[problem]["title"] for problem in problems)
     assert f"looks like {title}" in plain
     assert (f"{title}: try recover" in plain) == (name not in HOPELESS)
     assert ("--swap-pairs" in plain) == (name == "swapped")
-    for mishap in mishaps:
-        assert f"bench {WORDS[mishap]['check']}" in plain
+    for problem in problems:
+        assert f"bench {WORDS[problem]['check']}" in plain
     assert len(text.splitlines()) < FEW_ROWS * 2 + 12
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
-def test_mishaps_of_every_layout(layout: str) -> None:
+def test_faults_of_every_layout(layout: str) -> None:
     """Whatever the frame: the same names, undone to the image."""
     card = generate(Random(41), layout)
     card["image"] = {"layout": layout, "size": 2048}
     data = witness.encode(card)
     expected = decode(CATALOG, data, layout)
-    for name, (spoilt, mishaps) in SPOILT.items():
+    for name, (spoilt, problems) in SPOILT.items():
         if name == "frame lost":
             continue
-        found = likeness(spoilt(data), expected)
+        found = diagnose(spoilt(data), expected)
         assert found is not None, name
-        assert [mishap.name for mishap in found.mishaps] == mishaps, name
+        assert [problem.name for problem in found.faults] == problems, name
 
 
 def test_a_lost_frame_that_is_not_typical() -> None:
@@ -117,20 +117,20 @@ def test_a_lost_frame_that_is_not_typical() -> None:
     card["config"] = {"irq_wiring": [3, 0, 0, 0, 0, 0]}
     data = witness.encode(card)
     readback = spoil.lose_frame(data, "marked-8", len(data))
-    found = likeness(readback, decode(CATALOG, data, "marked-8"))
+    found = diagnose(readback, decode(CATALOG, data, "marked-8"))
     assert found is not None
-    assert [mishap.name for mishap in found.mishaps] == ["lost-frame"]
+    assert [problem.name for problem in found.faults] == ["header-missing"]
 
 
-@given(profiles(), st.randoms(use_true_random=False))
+@given(profiles(), randoms())
 @relaxed
-def test_other_faults_are_no_mishap(profile: Table, rng: Random) -> None:
-    """One wrong bit more, and no mishap explains all of it."""
+def test_other_faults_are_no_known_fault(profile: Table, rng: Random) -> None:
+    """One wrong bit more, and no fault explains all of it."""
     data = witness.encode(profile)
     expected = decode(CATALOG, data)
     bit = rng.randrange(8 * (len(data) // 2))
-    assert likeness(spoil.flip(data, [bit]), expected) is None
-    assert likeness(spoil.flip(spoil.swap_pairs(data), [bit]), expected) is None
+    assert diagnose(spoil.flip(data, [bit]), expected) is None
+    assert diagnose(spoil.flip(spoil.swap_pairs(data), [bit]), expected) is None
 
 
 @pytest.mark.parametrize("layout", ["counted-19", "counted-7", "marked-8"])
@@ -140,7 +140,7 @@ def test_a_wrong_frame_is_not_a_lost_one(layout: str) -> None:
     data = witness.encode(card)
     expected = decode(CATALOG, data, layout)
     for bit in range(8 * len(witness.frame_bytes(card, 0))):
-        assert likeness(spoil.flip(data, [bit]), expected) is None
+        assert diagnose(spoil.flip(data, [bit]), expected) is None
 
 
 def test_pairs_that_were_not_swapped(image: bytes, tmp_path: Path) -> None:
@@ -151,7 +151,7 @@ def test_pairs_that_were_not_swapped(image: bytes, tmp_path: Path) -> None:
     assert "leave --swap-pairs out" in run.stdout.decode()
 
 
-def test_no_mishap_where_all_is_right(image: bytes, tmp_path: Path) -> None:
+def test_no_fault_where_all_is_right(image: bytes, tmp_path: Path) -> None:
     """A few bytes that differ have no pattern; none are told where all match."""
     (tmp_path / "read.bin").write_bytes(spoil.flip(image, [100]))
     run = romtool("verify", "read.bin", str(SAMPLE), "--json", cwd=tmp_path)
@@ -192,7 +192,7 @@ def test_text_of_any_readback(readback: bytes, expected: bytes) -> None:
     found = differences(readback, image)
     if not found:
         return
-    lines = list(verify_lines(found, len(expected), likeness(readback, image)))
+    lines = list(verify_lines(found, len(expected), diagnose(readback, image)))
     assert len(lines) < 4 * MOST_ROWS
     for line in lines:
         plain = line.replace("\x1b[1m", "").replace("\x1b[0m", "")

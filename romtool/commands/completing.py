@@ -48,6 +48,7 @@ def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
     found: list[tuple[str, str]] = []
     for catalog in _catalogs(ctx):
         found.append(("profile", catalog.tables["profile"].text))
+        found.append(("standard", "what the standard asks, and what checks it"))
         tables = (catalog.layouts, catalog.records, catalog.expectations)
         found += [(one.name, one.title) for table in tables for one in table.values()]
         found += [(part.name, part.bus) for part in catalog.parts.values()]

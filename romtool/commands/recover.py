@@ -122,7 +122,7 @@ def _answer(
         ],
         "named": None
         if named is None
-        else {"name": named.mishap.name, "title": named.title, "check": named.mishap.check},
+        else {"name": named.fault.name, "title": named.title, "check": named.fault.check},
         "size": len(chosen.data) if chosen else None,
         "sha256": hashlib.sha256(chosen.data).hexdigest() if chosen else None,
         "written": None if written is None else name_text(written),
@@ -155,7 +155,7 @@ def _show(
         echo_lines(line("reads", note, indent=2))
     if found.named is not None:
         echo_lines(line("read", found.named.title, indent=2))
-        echo_lines(line("check", found.named.mishap.check, indent=2))
+        echo_lines(line("check", found.named.fault.check, indent=2))
     if chosen is not None:
         echo_lines(_lines(catalog, chosen))
     else:
@@ -194,8 +194,8 @@ def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
     if not answer.steps:
         yield from line("steps", "none: it stays as it is", indent=2)
     for name, words in answer.steps:
-        mishap = catalog.mishaps[name]
-        yield from line("step", f"{mishap.title}: {words}", indent=2, style="cyan")
+        title_of = catalog.read_faults[name].title
+        yield from line("step", f"{title_of}: {words}", indent=2, style="cyan")
     yield from line("layout", answer.evidence.layout, indent=2)
     yield from line("evidence", answer.evidence.in_words(), indent=2)
     for problem in answer.problems:
@@ -203,4 +203,4 @@ def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
     for note in answer.notes:
         yield from line("note", note, indent=2, style="yellow")
     for name, _ in answer.steps:
-        yield from line("bench", catalog.mishaps[name].check, indent=2)
+        yield from line("bench", catalog.read_faults[name].check, indent=2)

@@ -10,11 +10,14 @@ import click
 
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
-from romtool.commands.options import FORCE, JSON
-from romtool.commands.printing import echo, echo_json, echo_lines, json_text
+from romtool.commands.options import FORCE, INPUT, JSON
+from romtool.commands.printing import echo, echo_json, echo_lines, echo_utf8, json_text, warn
 from romtool.errors import InputError, Problem, refuse
+from romtool.files.inputs import expand
 from romtool.files.output import write_files
+from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
+from romtool.infer.draft import draft_schema
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
 from romtool.schema.fields import MISSING, FieldLayout
@@ -29,6 +32,7 @@ from romtool.text.schema import (
     part_lines,
     record_lines,
     rule_lines,
+    standard_lines,
 )
 
 
@@ -37,7 +41,7 @@ from romtool.text.schema import (
     epilog="Example: romtool schema show counted-19",
 )
 def command() -> None:
-    """Show what the schemas say, and check schema files of your own."""
+    """Show what the schemas say, check schema files of your own, draft one from dumps."""
 
 
 @declare("list", JSON, example="romtool schema list", group=command)
@@ -68,13 +72,17 @@ def list_(call: Call) -> int:
 def show(call: Call, name: str) -> int:
     """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
 
-    The name `profile` stands for all keys of a card profile.
+    The name `profile` stands for all keys of a card profile, `standard` for every requirement of
+    the PnP ISA standard with what checks it.
     """
     catalog = call.catalog
     answer: dict[str, Any]
     if name == "profile":
         answer = profile_schema(catalog)
         lines = profile_lines(catalog)
+    elif name == "standard":
+        answer = _standard(catalog)
+        lines = standard_lines(catalog)
     elif name in catalog.layouts:
         frame = catalog.layouts[name]
         answer = {
@@ -159,9 +167,33 @@ def _functions(expectation: Expectation) -> list[dict[str, Any]]:
     ]
 
 
+def _standard(catalog: Catalog) -> dict[str, Any]:
+    found = catalog.checked()
+    return {
+        "checked": sum(one.is_checked for one in found),
+        "requirements": [
+            {
+                "id": one.requirement.name,
+                "section": one.requirement.section,
+                "on": one.requirement.on,
+                "level": one.requirement.level,
+                "text": one.requirement.text,
+                "check": one.requirement.check,
+                "reason": one.requirement.reason,
+                "rules": one.rules,
+                "remarks": one.remarks,
+                "build": one.requirement.build,
+                "tests": list(one.requirement.shown_by),
+            }
+            for one in found
+        ],
+    }
+
+
 def _unknown(catalog: Catalog, name: str) -> InputError:
     known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
     known += catalog.rules
+    known += ["profile", "standard"]
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return InputError([Problem(f"nothing here is called {name}", hint)])
 
@@ -214,4 +246,47 @@ def json_(call: Call, output: Path | None) -> int:
         return DONE
     write_files([(output, json_text(schema).encode() + b"\n")], force=call.force)
     echo(f"wrote {output}")
+    return DONE
+
+
+@declare(
+    "draft",
+    INPUT,
+    FORCE,
+    example="romtool schema draft donor1.bin donor2.bin -o my-chip.toml",
+    short_help="Work a layout out from dumps of an unknown chip.",
+    group=command,
+)
+@click.argument(
+    "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
+)
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="The file to write; left out: standard output.",
+)
+def draft(call: Call, dumps: tuple[str, ...], output: Path | None) -> int:
+    """Work out what stands before the PnP data of an unknown chip, as a schema file.
+
+    A count of the PnP bytes, a checksum over the front, the wiring of IRQ and DMA pins, what is
+    always the same; the rest as bytes to keep. Each has its evidence in a comment. Dumps of
+    several cards with that chip make it surer. With --schemas, the draft builds every dump.
+    """
+    files, refusals = expand(dumps)
+    for refused in refusals:
+        raise refused
+    read = [call.read(name) for name in files]
+    for one in read:
+        for note in one.notes:
+            warn(note)
+    to_file = output is not None and str(output) != "-"
+    wanted = output.stem if output is not None and to_file else "my-chip"
+    text = draft_schema(call.catalog, [(one.name, one.data) for one in read], wanted)
+    if output is None or not to_file:
+        echo_utf8(text)
+        return DONE
+    write_files([(output, text.encode())], force=call.force)
+    echo(f"wrote {visible(name_text(output))}")
     return DONE

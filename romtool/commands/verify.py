@@ -16,7 +16,7 @@ from romtool.errors import refuse
 from romtool.files.reading import shown
 from romtool.image.model import Image
 from romtool.image.spoiling import swapped_pairs
-from romtool.recover.likeness import likeness
+from romtool.recover.diagnosis import diagnose
 from romtool.text.page import title
 from romtool.text.problems import visible
 from romtool.text.verify import verify_lines
@@ -34,7 +34,7 @@ MATCHING, DIFFERENT = "as expected", "different"
 def command(call: Call, readbacks: tuple[str, ...], expected: str, swap_pairs: bool) -> int:
     """Tell whether READBACK is what EXPECTED (an image or a profile) should have put there.
 
-    Names the field of each byte that differs, and the mishap where one explains them all: byte
+    Names the field of each byte that differs, and the fault where one explains them all: byte
     pairs swapped, one bit late and so on. Several readbacks, or a folder of them, are answered one
     by one. Exit code 1 where a byte differs. --input says what READBACK is.
     """
@@ -74,7 +74,7 @@ def _data(read: bytes, want: Image, found: list[Difference]) -> dict[str, Any]:
     answer = {"match": not found, "differences": [one.as_json() for one in found]}
     if not found:
         return answer
-    like = likeness(read, want)
+    like = diagnose(read, want)
     return answer | {"mishaps": like.as_json() if like else []}
 
 
@@ -85,4 +85,4 @@ def _lines(
     option = ""
     if swapped_pairs(read) == want.data:
         option = ", or leave --swap-pairs out" if swapped else ", or --swap-pairs"
-    return verify_lines(found, len(want.data), likeness(read, want), option, name)
+    return verify_lines(found, len(want.data), diagnose(read, want), option, name)

@@ -20,7 +20,7 @@ def why(recovery: Recovery) -> str:
 def advice(recovery: Recovery, reads: int) -> str:
     """Return in one line what helps, for an answer from so many reads."""
     if recovery.named is not None:
-        return recovery.named.mishap.check
+        return recovery.named.fault.check
     more = "read the part several times, whole, and give all the reads"
     if reads > 1:
         more = "clean the pins, seat the part again, and give more reads"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from romtool.recover.reading import Reading
-from romtool.schema.catalog import Catalog, Mishap
+from romtool.schema.catalog import Catalog, ReadFault
 from romtool.schema.numbers import hex_text
 
 
@@ -13,29 +13,29 @@ from romtool.schema.numbers import hex_text
 class Named:
     """A hopeless read: what it is, and the bytes that it consists of."""
 
-    mishap: Mishap
+    fault: ReadFault
     pattern: bytes
 
     @property
     def title(self) -> str:
         """What it is, in words."""
-        if self.mishap.pattern:
-            return self.mishap.title
-        return f"{self.mishap.title}: {hex_text(self.pattern)}"
+        if self.fault.pattern:
+            return self.fault.title
+        return f"{self.fault.title}: {hex_text(self.pattern)}"
 
 
 def name(catalog: Catalog, reading: Reading) -> Named | None:
     """Return what a read is that holds nothing but a short pattern; None for any other."""
     data = reading.data
     known = int.from_bytes(reading.unknown, "big") ^ (1 << len(data) * 8) - 1
-    for mishap in catalog.mishaps.values():
-        pattern = mishap.pattern or data[: mishap.period or 0]
-        if not pattern or (mishap.period and len(data) < 2 * mishap.period):
+    for fault in catalog.read_faults.values():
+        pattern = fault.pattern or data[: fault.period or 0]
+        if not pattern or (fault.period and len(data) < 2 * fault.period):
             continue
-        if not reading.known(0, mishap.period or 0):
+        if not reading.known(0, fault.period or 0):
             continue
         other = (pattern * (len(data) // len(pattern) + 1))[: len(data)]
         # Bits that were not read say nothing; the others must all be the pattern's.
         if not (int.from_bytes(data, "big") ^ int.from_bytes(other, "big")) & known:
-            return Named(mishap, pattern)
+            return Named(fault, pattern)
     return None

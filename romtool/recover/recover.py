@@ -243,7 +243,7 @@ class _Search:
     def _read(self, state: State, frame: ImageLayout) -> list[Answer]:
         answers = []
         kept = state.reading.part(state.added.size if state.added else 0)
-        repeats = not state.did("repetition") and repeating(self.catalog, kept, slight=True)
+        repeats = not state.did("mirrored") and repeating(self.catalog, kept, slight=True)
         for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
             end_there = rough.image.end_item is not None and not rough.open
             used = _used(rough)
@@ -267,13 +267,13 @@ class _Search:
         doubts = [*rough.doubts, *([ASSUMED] if assumed else [])]
         steps = list(state.steps)
         fill = image.fill if rough.fill is None else rough.fill
-        if rough.filled and not state.added and not state.did("late-bit"):
+        if rough.filled and not state.added and not state.did("bit-shifted"):
             steps += _gap_steps(rough)
         if size != length:
             data = image.data[:size].ljust(size, bytes([fill]))
             image = image.with_rest(data)
             if size > length:
-                steps.append(step("cut", length=length, size=size, fill=address(fill)))
+                steps.append(step("truncated", length=length, size=size, fill=address(fill)))
                 doubts.append(CUT)
         problems = [f"nothing proves what stood at {place}" for place in rough.open]
         problems += state.doubts
@@ -310,7 +310,7 @@ class _Search:
 
     def words(self, done: Step) -> str:
         """Return a step in words, as the schema says it."""
-        return self.catalog.mishaps[done.name].done.format_map(dict(done.words))
+        return self.catalog.read_faults[done.name].done.format_map(dict(done.words))
 
 
 def _order(answer: Answer) -> tuple[int, ...]:

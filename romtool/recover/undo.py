@@ -92,14 +92,14 @@ def undone(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterat
         return
     if not state.did("swapped-pairs"):
         yield from swapped_pairs(state)
-    if not state.did("late-bit"):
-        yield from late_bit(state)
-    if not state.did("repetition"):
-        yield from repetition(catalog, state)
-    if not state.did("leading-offset"):
-        yield from leading_offset(catalog, state, layout)
+    if not state.did("bit-shifted"):
+        yield from bit_shifted(state)
+    if not state.did("mirrored"):
+        yield from mirrored(catalog, state)
+    if not state.did("leading-bytes"):
+        yield from leading_bytes(catalog, state, layout)
     if layout is not None and layout.size:
-        yield lost_frame(state, layout)
+        yield header_missing(state, layout)
 
 
 def swapped_pairs(state: State) -> Iterator[State]:
@@ -116,7 +116,7 @@ def swapped_pairs(state: State) -> Iterator[State]:
         yield replace(after, unaligned=after.unaligned or phase == 1)
 
 
-def late_bit(state: State) -> Iterator[State]:
+def bit_shifted(state: State) -> Iterator[State]:
     """Yield the read one bit earlier, bit 7 of each byte first; its last bit isn't known."""
     reading = state.reading
     size = len(reading)
@@ -126,11 +126,11 @@ def late_bit(state: State) -> Iterator[State]:
     earlier = Reading(data.to_bytes(size, "big"), unknown.to_bytes(size, "big"))
     # The bit that came first is a 0, unless other bytes stand before the image.
     no_dummy = bool(reading.data[0] & 0x80)
-    after = state.after(earlier, step("late-bit"))
+    after = state.after(earlier, step("bit-shifted"))
     yield replace(after, unaligned=after.unaligned or no_dummy)
 
 
-def repetition(catalog: Catalog, state: State) -> Iterator[State]:
+def mirrored(catalog: Catalog, state: State) -> Iterator[State]:
     """Yield one period of a read that repeats; copies that differ slightly vote."""
     reading = state.reading
     found: set[int] = set()
@@ -146,7 +146,7 @@ def repetition(catalog: Catalog, state: State) -> Iterator[State]:
         words = f"{len(copies)} copies"
         if voted.count:
             words += f", which differ in {voted.count} bits"
-        done = step("repetition", period=sizes(period), copies=words)
+        done = step("mirrored", period=sizes(period), copies=words)
         after = state.after(voted.reading, done)
         regular = period & (period - 1) == 0 or period in catalog.part_sizes
         yield replace(after, dropped=0, sized=regular)
@@ -204,27 +204,27 @@ def _changes(data: bytes) -> int:
     return size - changes.to_bytes(size, "big").count(0)
 
 
-def leading_offset(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
+def leading_bytes(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
     """Yield the read from where an image begins, for each such place but the first byte.
 
     If the read is whole copies as it is, those bytes stood before the image in each of them:
     the repetition came last, and is undone first.
     """
     length = len(state.reading)
-    periods = _periods(catalog, state.reading) if not state.did("repetition") else []
+    periods = _periods(catalog, state.reading) if not state.did("mirrored") else []
     if any(not length % period and repeats(state.reading, period) for period in periods):
         return
     for start in starts(catalog, state.reading.data, layout):
-        done = step("leading-offset", count=sizes(start.at))
+        done = step("leading-bytes", count=sizes(start.at))
         after = state.after(state.reading.part(start.at), done)
         doubts = (*state.doubts, *start.doubts)
         yield replace(after, dropped=start.at, sized=False, unaligned=False, doubts=doubts)
 
 
-def lost_frame(state: State, layout: ImageLayout) -> State:
+def header_missing(state: State, layout: ImageLayout) -> State:
     """Return the read with a frame before it: typical configuration, the rest to be computed."""
     reading = state.reading
     frame = typical_frame(layout)
     joined = Reading(frame.data + reading.data, frame.unknown + reading.unknown)
-    after = state.after(joined, step("lost-frame", layout=layout.name))
+    after = state.after(joined, step("header-missing", layout=layout.name))
     return replace(after, added=layout, sized=False)

@@ -12,7 +12,7 @@ from romtool.schema.numbers import address, sizes
 def unread_findings(image: Image) -> Iterator[Finding]:
     """Yield the one thing to say of bytes that hold no image: blank, zeros, no layout's."""
     for rule in ("blank", "zero"):
-        pattern = image.catalog.mishaps[rule].pattern
+        pattern = image.catalog.read_faults[rule].pattern
         if image.data.count(pattern) == len(image.data):
             yield finding(image.catalog, rule, None)
             return

@@ -18,13 +18,14 @@ from romtool.schema.image_layouts import Identifier, ImageLayout, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
 from romtool.schema.records import DescriptorType, Tag, TagInfo
+from romtool.schema.standard import Checked, StandardRequirement, checked
 from romtool.schema.tables import TableSpec
 
 
 class Rule(Described):
     """Something that is checked: its words stand in the schema, its logic in `romtool.rules`.
 
-    `why`: why it matters at the bench.
+    `why`: why it matters at the bench. `requirements`: what of the standard it checks.
     """
 
     name: str
@@ -33,9 +34,10 @@ class Rule(Described):
     why: str
     hint: str
     source: str
+    requirements: tuple[str, ...]
 
 
-class Mishap(Described):
+class ReadFault(Described):
     """One way in which a read goes wrong, in words; its logic is in `romtool.recover`.
 
     `done` says how it is undone ({words} are filled in), `check` what to look at on the bench.
@@ -57,8 +59,9 @@ class Catalog(
     records="record",
     layouts="frame",
     parts="part",
+    standard="requirement",
     rules="rule",
-    mishaps="mishap",
+    read_faults="read_fault",
     expectations="expectation",
     resources="resource",
     checksums="checksum",
@@ -75,8 +78,9 @@ class Catalog(
     identifier: Identifier
     layouts: Mapping[str, ImageLayout]
     parts: Mapping[str, Part]
+    standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
-    mishaps: Mapping[str, Mishap]
+    read_faults: Mapping[str, ReadFault]
     expectations: Mapping[str, Expectation]
     starter: Starter
     resources: Mapping[str, Resource]
@@ -89,6 +93,10 @@ class Catalog(
     observations: Mapping[str, Observation]
     symptoms: Mapping[str, Symptom]
     causes: Mapping[str, Cause]
+
+    def checked(self) -> list[Checked]:
+        """Return every requirement of the standard with what checks it."""
+        return checked(self.standard, self.rules.values(), self.protocol.remarks.values())
 
     @functools.cached_property
     def by_code(self) -> dict[tuple[str, int], DescriptorType]:

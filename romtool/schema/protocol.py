@@ -80,11 +80,15 @@ class Software(Described):
 
 
 class Remark(Described):
-    """Words about a card in a PC; {words} are filled in."""
+    """Words about a card in a PC; {words} are filled in.
+
+    `requirements`: what of the standard it stands for.
+    """
 
     name: str
     text: str
     source: str
+    requirements: tuple[str, ...]
 
 
 class Protocol(Described):

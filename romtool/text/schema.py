@@ -110,6 +110,31 @@ def rule_lines(rule: Rule) -> Iterator[str]:
     yield from line("source", rule.source, indent=2)
 
 
+def standard_lines(catalog: Catalog) -> Iterator[str]:
+    """Yield the requirements of the standard by section: what each asks, what checks it."""
+    found = catalog.checked()
+    count = f"{sum(one.is_checked for one in found)} of {len(found)} requirements checked"
+    yield from title("Plug and Play ISA Specification 1.0a", count)
+    section = ""
+    for one in found:
+        asked = one.requirement
+        if asked.section != section:
+            section = asked.section
+            yield ""
+            yield from title(section)
+        words = f"{asked.level}, {asked.on}: {asked.text}"
+        yield from line(asked.name, words, indent=2, column=KEY)
+        for what, names in (("rule", one.rules), ("rehearsal", one.remarks)):
+            if names:
+                yield from line("", f"{what} {', '.join(names)}", column=KEY)
+        if asked.build:
+            yield from line("", f"build: {asked.build}", column=KEY)
+        for test in asked.shown_by:
+            yield from line("", f"test {test.rpartition('::')[2]}", column=KEY)
+        if asked.reason:
+            yield from line("", f"not checked here: {asked.reason}", column=KEY)
+
+
 def _map(layout: FieldLayout) -> Iterator[str]:
     if not layout.units:
         return

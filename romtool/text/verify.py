@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from romtool.recover.likeness import Likeness
+from romtool.recover.diagnosis import Diagnosis
 from romtool.text.page import line, title
 from romtool.verify import Difference, together
 
 MOST_ROWS = 40
 """So many runs of differing bytes are listed for people; JSON has all of them."""
 FEW_ROWS = 8
-"""The same where one mishap explains them all."""
+"""The same where one fault explains them all."""
 MOST_BYTES = 4
 """So many bytes of a run are shown."""
 NAMES = ("expected", "found")
@@ -20,7 +20,7 @@ NAMES = ("expected", "found")
 def verify_lines(
     found: Sequence[Difference],
     size: int,
-    like: Likeness | None,
+    like: Diagnosis | None,
     options: str = "",
     name: str = "no match",
 ) -> Iterator[str]:
@@ -32,8 +32,8 @@ def verify_lines(
     if like is not None:
         words = f"{like.title}: try recover{options}" if like.undoable else like.title
         yield from line("looks like", words, indent=2, column=14)
-        for mishap in like.mishaps:
-            yield from line("bench", mishap.check, indent=2, column=14)
+        for fault in like.faults:
+            yield from line("bench", fault.check, indent=2, column=14)
     yield from _rows(together(found), MOST_ROWS if like is None else FEW_ROWS)
 
 

@@ -1,4 +1,4 @@
-"""A readback that isn't what it should be, named: the mishap that makes it of what was expected."""
+"""A readback that isn't what it should be, named: the fault that makes it of what was expected."""
 
 from __future__ import annotations
 
@@ -9,49 +9,49 @@ from romtool.image.model import Image
 from romtool.recover.name import name
 from romtool.recover.reading import Reading
 from romtool.recover.undo import State, ways
-from romtool.schema.catalog import Mishap
+from romtool.schema.catalog import ReadFault
 
-CUT = "cut"
+TRUNCATED = "truncated"
 
 
 @dataclass(frozen=True)
-class Likeness:
-    """What happened to a readback: its mishaps, in the order in which `recover` undoes them.
+class Diagnosis:
+    """What happened to a readback: its faults, in the order in which `recover` undoes them.
 
     `title`: in words. `undoable`: the expected image comes of it if they are undone; if not,
     nothing of it is left in the readback.
     """
 
     title: str
-    mishaps: tuple[Mishap, ...]
+    faults: tuple[ReadFault, ...]
     undoable: bool
 
     def as_json(self) -> list[dict[str, Any]]:
-        """Return the mishaps as in the JSON answers."""
-        return [{"name": m.name, "title": m.title, "check": m.check} for m in self.mishaps]
+        """Return the faults as in the JSON answers."""
+        return [{"name": m.name, "title": m.title, "check": m.check} for m in self.faults]
 
 
-def likeness(readback: bytes, expected: Image) -> Likeness | None:
+def diagnose(readback: bytes, expected: Image) -> Diagnosis | None:
     """Return what makes just this readback of the expected image; None where nothing known does.
 
-    One mishap or two, as `recover` undoes them; each byte of the readback must then be as
-    expected, but for bits that such a mishap loses.
+    One fault or two, as `recover` undoes them; each byte of the readback must then be as
+    expected, but for bits that such a fault loses.
     """
     catalog, reading = expected.catalog, Reading.of(readback)
     named = name(catalog, reading)
     if named is not None:
-        return Likeness(named.title, (named.mishap,), undoable=False)
+        return Diagnosis(named.title, (named.fault,), undoable=False)
     for state in ways(catalog, State(reading), expected.layout):
         names = _names(state, expected.data)
         if names:
-            mishaps = tuple(catalog.mishaps[one] for one in names)
-            title = " and ".join(mishap.title for mishap in mishaps)
-            return Likeness(title, mishaps, undoable=True)
+            faults = tuple(catalog.read_faults[one] for one in names)
+            title = " and ".join(fault.title for fault in faults)
+            return Diagnosis(title, faults, undoable=True)
     return None
 
 
 def _names(state: State, expected: bytes) -> list[str]:
-    """Return the mishaps that were undone if what came of it is as expected; else none."""
+    """Return the faults that were undone if what came of it is as expected; else none."""
     lost = state.added.size if state.added else 0
     found, want = state.reading.part(lost), expected[lost:]
     common = min(len(found), len(want))
@@ -63,7 +63,7 @@ def _names(state: State, expected: bytes) -> list[str]:
         return []
     names = [done.name for done in state.steps]
     if len(found) + state.dropped < len(want):
-        return [*names, CUT]
+        return [*names, TRUNCATED]
     return names
 
 
