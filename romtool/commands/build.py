@@ -23,7 +23,7 @@ from romtool.files.reading import name_text, shown
 from romtool.formats import TOML, WRITTEN
 from romtool.profile.variants import ALL, variant_names
 from romtool.schema.catalog import Catalog
-from romtool.schema.numbers import one_of
+from romtool.text.page import line
 from romtool.text.problems import visible
 from romtool.toml.parse import parse_toml
 
@@ -107,14 +107,15 @@ def command(
     written = [job.write(force=call.force) for job in jobs]
     if labels is not None:
         write_files([(labels, _labels(jobs, written))], force=call.force)
-    examples = list(dict.fromkeys(id_ for job in jobs for id_ in job.example_ids()))
-    if examples:
-        warn(f"note: {one_of(examples)}: {call.catalog.starter.choosing_ids}")
     if call.as_json:
         echo_json(_answer(jobs, written))
         return DONE
     for job, files in zip(jobs, written, strict=True):
         echo_lines(job.lines(files))
+    examples = list(dict.fromkeys(id_ for job in jobs for id_ in job.example_ids()))
+    if examples:
+        words = f"{', '.join(examples)}: {call.catalog.starter.choosing_ids}"
+        echo_lines(line("note", words))
     if labels is not None:
         echo(f"{visible(name_text(labels))}  {sum(len(job.series.names) for job in jobs)} cards")
     return DONE

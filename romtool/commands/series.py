@@ -24,9 +24,8 @@ from romtool.files.draft import clear_drafts
 from romtool.files.output import already_there, existing, put_files, refuse_unfit, write_files
 from romtool.files.reading import name_text
 
-MOST = 10_000
-"""So many serial numbers are built at once; for more, a slip would fill the disk, it takes --force.
-"""
+MOST, CEILING = 10_000, 1_000_000
+"""So many serial numbers are built at once; so many with --force: a slip must not fill the disk."""
 
 
 def serials_option(ctx: click.Context, param: click.Parameter, value: str | None) -> range | None:
@@ -39,6 +38,8 @@ def serials_option(ctx: click.Context, param: click.Parameter, value: str | None
     first, last = int(found[1]), int(found[2] or found[1])
     if last < first:
         raise click.BadParameter(f"{value!r}: the first number is above the last", ctx, param)
+    if last - first >= CEILING:
+        raise click.BadParameter(f"more than {CEILING} serial numbers at once", ctx, param)
     return range(first, last + 1)
 
 
