@@ -137,7 +137,7 @@ def make_folder(folder: Path) -> None:
     (folder / "misplaced.toml").write_text(misplaced(text), encoding="utf-8")
     (folder / "blank.bin").write_bytes(b"\xff" * len(image))
     (folder / "swapped.bin").write_bytes(swap_pairs(one_bit_late(image)))
-    shutil.copy(ROOT / "samples" / "hosts" / "single-board.toml", folder / "pc.toml")
+    shutil.copy(ROOT / "schemas" / "hosts" / "workshop.toml", folder / "pc.toml")
     (folder / "crowded.toml").write_text(CROWDED, encoding="utf-8")
     (folder / "changed.toml").write_text(changed(), encoding="utf-8")
 

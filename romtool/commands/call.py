@@ -78,7 +78,7 @@ class Call:
             return [known[wanted]]
         found = [one for one in known.values() if one.own and Path(one.file).samefile(wanted)]
         if not found:
-            hint = "copy one: `romtool schema show` names its file"
+            hint = "copy one: `romtool schema export dos-games`"
             raise refuse("no [[expectation]] in this file", hint).in_file(wanted)
         return found
 

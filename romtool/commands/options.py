@@ -53,8 +53,8 @@ IMAGE = (LAYOUT, PART, INPUT, VARIANT)
 HOST = click.Option(
     ["--host"],
     metavar="HOST",
-    shell_complete=completing.files,
-    help="What the PC has taken (TOML); left out: nothing.",
+    shell_complete=completing.hosts,
+    help="What the PC has taken: a host FILE.toml, or bare, workshop; left out: nothing.",
 )
 EXPECT = click.Option(
     ["--expect"],

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
+from romtool.assign.host import Host
 from romtool.schema.catalog import Catalog, Rule
 from romtool.schema.expect import Expectation
 from romtool.schema.field_types import Check, Constant, Count, Reserved
@@ -16,8 +17,8 @@ from romtool.text.page import line, title
 KEY = 20
 
 
-def list_lines(catalog: Catalog) -> Iterator[str]:
-    """Yield the names of all frames, parts, records and rules."""
+def list_lines(catalog: Catalog, hosts: Mapping[str, Host]) -> Iterator[str]:
+    """Yield the names of all that the schemas describe."""
     yield from title("Layouts")
     for frame in catalog.layouts.values():
         yield from line(frame.name, f"{frame.size} bytes: {frame.title}", indent=2, column=KEY)
@@ -30,6 +31,10 @@ def list_lines(catalog: Catalog) -> Iterator[str]:
     for expectation in catalog.expectations.values():
         words = ", ".join(function.name for function in expectation.functions)
         yield from line(expectation.name, f"{expectation.title}: {words}", indent=2, column=KEY)
+    yield ""
+    yield from title("Hosts")
+    for name, host in hosts.items():
+        yield from line(name, host.name, indent=2, column=KEY)
     yield ""
     yield from title("Records")
     for record in catalog.records.values():
@@ -99,6 +104,16 @@ def expectation_lines(expectation: Expectation) -> Iterator[str]:
             yield from line(lines.resource, words, indent=2)
         if function.compatible:
             yield from line("IDs", ", ".join(sorted(function.compatible)), indent=2)
+
+
+def host_lines(catalog: Catalog, name: str, host: Host) -> Iterator[str]:
+    """Yield what a PC has taken, kind by kind."""
+    yield from title(name, host.name)
+    for resource in catalog.resources.values():
+        values = [one.value for one in host.entries() if one.kind == resource.name]
+        taken = [str(one) if isinstance(one, int) else one.in_words() for one in values]
+        if taken:
+            yield from line(resource.short, ", ".join(taken), indent=2)
 
 
 def rule_lines(rule: Rule) -> Iterator[str]:
