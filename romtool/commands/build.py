@@ -23,8 +23,10 @@ from romtool.files.reading import name_text, shown
 from romtool.formats import TOML, WRITTEN
 from romtool.profile.variants import ALL, variant_names
 from romtool.schema.catalog import Catalog
+from romtool.schema.image_layouts import ImageLayout
 from romtool.text.page import line
 from romtool.text.problems import visible
+from romtool.text.schema import BEFORE_BURNING
 from romtool.toml.parse import parse_toml
 
 
@@ -101,14 +103,14 @@ def command(
     failed = [job.has_errors() for job in jobs]
     if any(failed) and not allow_faults:
         if call.as_json:
-            echo_json(_answer(jobs, []))
+            echo_json(_answer(call.catalog, jobs, []))
         warn(f"{shown(profile)}: nothing written; fix the errors, or give --allow-faults")
         return NO
     written = [job.write(force=call.force) for job in jobs]
     if labels is not None:
         write_files([(labels, _labels(jobs, written))], force=call.force)
     if call.as_json:
-        echo_json(_answer(jobs, written))
+        echo_json(_answer(call.catalog, jobs, written))
         return DONE
     for job, files in zip(jobs, written, strict=True):
         echo_lines(job.lines(files))
@@ -116,9 +118,18 @@ def command(
     if examples:
         words = f"{', '.join(examples)}: {call.catalog.starter.choosing_ids}"
         echo_lines(line("note", words))
+    layout = _layout(call.catalog, jobs)
+    if layout is not None:
+        echo_lines(line("layout", f"{layout.name}, {layout.source}"))
     if labels is not None:
         echo(f"{visible(name_text(labels))}  {sum(len(job.series.names) for job in jobs)} cards")
+    echo(BEFORE_BURNING)
     return DONE
+
+
+def _layout(catalog: Catalog, jobs: Sequence[BuildJob]) -> ImageLayout | None:
+    """Return the layout, which all variants of a board have."""
+    return catalog.layouts.get(jobs[0].layout or "")
 
 
 def _variants(call: Call, profile: str) -> list[str | None]:
@@ -130,9 +141,16 @@ def _variants(call: Call, profile: str) -> list[str | None]:
     return [None, *variant_names(parse_toml(text))]
 
 
-def _answer(jobs: Sequence[BuildJob], written: Sequence[Sequence[Written]]) -> dict[str, Any]:
-    rows = [one.as_json() for files in written for one in files]
-    return {"layout": jobs[0].layout, "part": jobs[0].part, "files": rows}
+def _answer(
+    catalog: Catalog, jobs: Sequence[BuildJob], written: Sequence[Sequence[Written]]
+) -> dict[str, Any]:
+    layout = _layout(catalog, jobs)
+    return {
+        "layout": jobs[0].layout,
+        "source": layout.source if layout else None,
+        "part": jobs[0].part,
+        "files": [one.as_json() for files in written for one in files],
+    }
 
 
 def _labels(jobs: Sequence[BuildJob], written: Sequence[Sequence[Written]]) -> bytes:

@@ -60,6 +60,7 @@ def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
     found: list[tuple[str, str]] = []
     for catalog in _catalogs(ctx):
         found.append(("profile", catalog.tables["profile"].text))
+        found.append(("cautions", "what to heed before anything is burnt"))
         found.append(("standard", "what the standard asks, and what checks it"))
         tables = (catalog.layouts, catalog.records, catalog.expectations)
         found += [(one.name, one.title) for table in tables for one in table.values()]

@@ -29,6 +29,7 @@ from romtool.schema.numbers import did_you_mean
 from romtool.text.problems import visible
 from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
+    caution_lines,
     expectation_lines,
     frame_lines,
     host_lines,
@@ -78,13 +79,16 @@ def show(call: Call, name: str) -> int:
     """Show a layout as a map of its bytes; or a record, a part, a host, an expectation, a rule.
 
     The name `profile` stands for all keys of a card profile, `standard` for every requirement of
-    the PnP ISA standard with what checks it.
+    the PnP ISA standard with what checks it, `cautions` for what to heed before you burn anything.
     """
     catalog = call.catalog
     answer: dict[str, Any]
     if name == "profile":
         answer = profile_schema(catalog)
         lines = profile_lines(catalog)
+    elif name == "cautions":
+        answer = {"cautions": [caution.text for caution in catalog.cautions.values()]}
+        lines = caution_lines(catalog)
     elif name == "standard":
         answer = _standard(catalog)
         lines = standard_lines(catalog)
@@ -212,7 +216,7 @@ def _standard(catalog: Catalog) -> dict[str, Any]:
 
 def _unknown(catalog: Catalog, name: str) -> InputError:
     known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
-    known += [*shipped_hosts(), *catalog.rules, "profile", "standard"]
+    known += [*shipped_hosts(), *catalog.rules, "profile", "standard", "cautions"]
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return InputError([Problem(f"nothing here is called {name}", hint)])
 
