@@ -42,6 +42,7 @@ class Call:
         layout: str | None = None,
         part: str | None = None,
         input_format: str | None = None,
+        variant: str | None = None,
         host: str | None = None,
         expect: str | None = None,
         force: bool = False,
@@ -51,6 +52,7 @@ class Call:
         self.layout = layout
         self.part = part
         self.input_format = input_format
+        self.variant = variant
         self.force = force
         self.as_json = as_json
         self.has_unusable = False
@@ -116,7 +118,7 @@ class Call:
 
     def read(self, name: str, *, gaps: bool = False) -> InputFile:
         """Return the bytes of an input; `gaps`: it may leave some out."""
-        return read_input(self.catalog, name, self.input_format, gaps=gaps)
+        return read_input(self.catalog, name, self.input_format, gaps=gaps, variant=self.variant)
 
     def load(
         self, name: str, note: Callable[[str], None] = warn, *, by_content: bool = False
@@ -131,6 +133,7 @@ class Call:
             layout=self.layout,
             part=self.part,
             input_format=None if by_content else self.input_format,
+            variant=self.variant,
             note=note,
         )
 
