@@ -19,6 +19,7 @@ COMMANDS = {
     "check": "Check images before they are burnt.",
     "verify": "Compare a readback with what should be there.",
     "diff": "Tell what differs between two images.",
+    "survey": "Tell what a pile of dumps holds.",
     "profile": "Write a dump as an editable profile.",
     "recover": "Put spoilt reads of a part right.",
     "assign": "Tell what a PC can give to cards.",
