@@ -18,16 +18,20 @@ BYTES, FILL, SERIAL, CARD = "bytes", "all but fill", "all but the serial number"
 
 @dataclass(frozen=True)
 class Difference:
-    """What a dump has that isn't as in the first one of its group."""
+    """What a dump has that isn't as in the first one of its group.
+
+    `lead`: how the words on both sides begin, which need not be said twice.
+    """
 
     file: str
     where: str
     a: str | int | None
     b: str | int | None
+    lead: str = ""
 
     def as_json(self) -> dict[str, Any]:
         """Return it as in the JSON answers; `a` stands in the first file of the group."""
-        return dict(vars(self))
+        return {"file": self.file, "where": self.where, "a": self.a, "b": self.b}
 
 
 @dataclass(frozen=True)
@@ -61,13 +65,21 @@ def groups_of(catalog: Catalog, dumps: Sequence[Dump]) -> Iterator[Group]:
         for dump in dumps:
             found.setdefault(key(dump), []).append(dump)
         for members in found.values():
-            parts: dict[Hashable, Dump] = {}
+            parts: dict[Hashable, list[Dump]] = {}
             for dump in members:
-                parts.setdefault(narrower(dump) if narrower else dump.file, dump)
+                parts.setdefault(narrower(dump) if narrower else dump.file, []).append(dump)
             if len(parts) > 1:
-                told = tuple(_differences(catalog, same, list(parts.values())))
+                apart = [
+                    min(alike, key=lambda one: _unlike(members[0], one)) for alike in parts.values()
+                ]
+                told = tuple(_differences(catalog, same, apart))
                 yield Group(same, tuple(members), told)
         narrower = key
+
+
+def _unlike(first: Dump, other: Dump) -> tuple[bool, bool]:
+    """Return in what another dump differs that doesn't matter: its size, its fill."""
+    return len(first.data) != len(other.data), first.data[-1:] != other.data[-1:]
 
 
 def _differences(catalog: Catalog, same: str, apart: Sequence[Dump]) -> Iterator[Difference]:
@@ -91,7 +103,8 @@ def _compared(catalog: Catalog, first: Image, other: Dump, same: str) -> Iterato
     found = compare(first, image)
     for change in found.changes:
         a, b = (side.words if side else None for side in (change.a, change.b))
-        yield Difference(other.file, change.where, a, b)
+        lead = change.a.lead if change.a and change.b and change.a.lead == change.b.lead else ""
+        yield Difference(other.file, change.where, a, b, lead)
     for run in found.bytes:
         sides = (None if raw is None else raw.hex(" ").upper() for raw in (run.a, run.b))
         yield Difference(other.file, run.where, *sides)

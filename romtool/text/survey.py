@@ -101,7 +101,7 @@ def _told(differences: Sequence[Difference]) -> str:
 def _change(one: Difference) -> str:
     if one.a is None or one.b is None:
         return f"{'added' if one.a is None else 'removed'}: {clip(str(one.b or one.a), LONGEST)}"
-    return f"{clip(str(one.a), LONGEST)} -> {clip(str(one.b), LONGEST)}"
+    return f"{clip(str(one.a), LONGEST)} -> {clip(str(one.b)[len(one.lead) :], LONGEST)}"
 
 
 def survey_csv(dumps: Sequence[Dump], groups: Sequence[Group]) -> str:
