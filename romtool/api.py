@@ -21,7 +21,7 @@ A profile to the bytes of an image, and back:
 What stands in an image, every byte in one place:
 
 >>> image = api.decode(catalog, data)
->>> image.frame.name, image.card_id, image.id_checksum.ok, image.end_checksum.ok
+>>> image.layout.name, image.card_id, image.id_checksum.ok, image.end_checksum.ok
 ('plain', 'QRL0301', True, True)
 >>> [(item.offset, item.record.name) for item in image.items][-2:]
 [(46, 'io'), (54, 'end')]

@@ -24,6 +24,7 @@ COMMANDS = {
     "recover": "Put spoilt reads of a part right.",
     "assign": "Tell what a PC can give to cards.",
     "rehearse": "Play the power-up of a PC with these cards.",
+    "capture": "Tell what happened on an EEPROM's bus.",
     "report": "Write a page about an image.",
     "schema": "Show layouts, parts and records; check your own.",
 }

@@ -272,7 +272,7 @@ def test_the_same_answer_whatever_the_order_of_sets() -> None:
         "for seed in (1, 2, 3):\n"
         "    rng = Random(seed)\n"
         "    cards, host = other.draw_cards(rng, 4, 4), other.draw_host(rng)\n"
-        "    print(assign(CATALOG, wants_of(cards), host_of(host)))\n"
+        "    print(assign(CATALOG, requirements_of(cards), host_of(host)))\n"
     )
     told = {
         subprocess.run(

@@ -28,6 +28,7 @@ from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.text.diff import change_words, counted, differences_lines
 from tests.support import independent as witness
+from tests.support.amount import randoms
 from tests.support.profiles import Table, generate, profiles
 from tests.support.tool import romtool, told
 from tests.test_properties import CATALOG, FRAMED, images, mutate, read, relaxed
@@ -351,7 +352,7 @@ def lists_of(device: Table) -> list[list[Table]]:
     return [entries for entries in found if entries]
 
 
-@given(profiles(), st.randoms(use_true_random=False))
+@given(profiles(), randoms())
 @relaxed
 def test_one_line_of_the_bus(profile: Table, rng: Random) -> None:
     """One IRQ line of one item turned on or off is one change, in its device."""
@@ -377,7 +378,7 @@ def test_one_line_of_the_bus(profile: Table, rng: Random) -> None:
     assert len(change_words(change).splitlines()) == 1
 
 
-@given(profiles(), st.randoms(use_true_random=False))
+@given(profiles(), randoms())
 @relaxed
 def test_one_thing_less(profile: Table, rng: Random) -> None:
     """A resource, a choice or a device taken out is one change; put back, one too.
@@ -455,7 +456,7 @@ def test_every_byte_is_accounted_for(a: bytes, b: bytes, layout: str | None) -> 
     assert (compare(one, one).changes, compare(one, one).bytes) == ((), ())
 
 
-@given(images(), st.randoms(use_true_random=False))
+@given(images(), randoms())
 @relaxed
 def test_a_spoilt_image_is_accounted_for(a: bytes, rng: Random) -> None:
     """The same of an image and a few bytes changed, taken out or put in."""
@@ -464,7 +465,7 @@ def test_a_spoilt_image_is_accounted_for(a: bytes, rng: Random) -> None:
     accounted(b, a, compared(b, a))
 
 
-@given(images(), st.randoms(use_true_random=False), st.sampled_from(FRAMED))
+@given(images(), randoms(), st.sampled_from(FRAMED))
 @relaxed
 def test_text_fits(a: bytes, rng: Random, layout: str | None) -> None:
     """What people read fits the terminal, and holds no control characters."""

@@ -22,6 +22,7 @@ from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.profile.write import profile_text
 from tests.support import spoil
+from tests.support.amount import examples, randoms
 from tests.support.independent import FRAMES, encode, identifier_checksum, number, pack_id
 from tests.support.profiles import LAYOUTS, Table, generate, minimal_entry
 from tests.support.tool import romtool, told
@@ -203,14 +204,14 @@ def test_finest(at: int) -> None:
 
 
 @given(st.binary(min_size=1, max_size=4096))
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=examples(60), suppress_health_check=[HealthCheck.too_slow], deadline=None)
 def test_any_bytes(data: bytes) -> None:
     """Bytes that mean nothing, with every layout forced."""
     assert_in_every_layout(data)
 
 
 @given(st.binary(max_size=600), st.sampled_from(LAYOUTS))
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=examples(60), suppress_health_check=[HealthCheck.too_slow], deadline=None)
 def test_any_bytes_behind_an_identifier(data: bytes, layout: str) -> None:
     """Bytes that mean nothing after a frame and an identifier that are right."""
     assert_in_every_layout(start_of(layout) + data)
@@ -225,7 +226,7 @@ def start_of(layout: str) -> bytes:
 @st.composite
 def mutated(draw: st.DrawFn) -> bytes:
     """A real image with a few changes: bits turned, bytes put in, taken out or written over."""
-    data = encode(generate(draw(st.randoms(use_true_random=False)), draw(st.sampled_from(LAYOUTS))))
+    data = encode(generate(draw(randoms()), draw(st.sampled_from(LAYOUTS))))
     for _ in range(draw(st.integers(1, 4))):
         at = draw(st.integers(0, len(data) - 1))
         kind = draw(st.sampled_from(["flip", "insert", "delete", "overwrite", "truncate"]))
@@ -244,7 +245,7 @@ def mutated(draw: st.DrawFn) -> bytes:
 
 
 @given(mutated())
-@settings(max_examples=120, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=examples(120), suppress_health_check=[HealthCheck.too_slow], deadline=None)
 def test_mutated(data: bytes) -> None:
     """Images with a few faults, with every layout forced."""
     assert_in_every_layout(data)

@@ -23,6 +23,7 @@ from hypothesis import strategies as st
 from romtool.errors import InputError, Path, Problem
 from romtool.files.schemas import load_catalog
 from romtool.profile.read import read_profile
+from tests.support.amount import examples, randoms
 from tests.support.misspelt import misspelt
 from tests.support.profiles import generate, profiles, seeded
 from tests.support.tool import need_module, romtool, told
@@ -378,18 +379,18 @@ def agree(profile: Table) -> None:
 
 
 @settings(
-    max_examples=400,
+    max_examples=examples(400),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
-@given(st.randoms(use_true_random=False))
+@given(randoms())
 def test_neither_stricter_nor_laxer(rng: Random) -> None:
     """Of profiles with one or two things changed at random it says what the tool says."""
     agree(misspelt(rng, generate(rng)))
 
 
 @settings(
-    max_examples=60,
+    max_examples=examples(60),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
@@ -399,7 +400,7 @@ def test_takes_every_profile(profile: Table) -> None:
     assert problems(profile) == []
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(
     st.sampled_from(["length", "align", "io", "decode", "irq", "dma", "io_fixed", "memory24"]),
     st.integers(0, 1 << 17) | st.integers(0, 1 << 34),

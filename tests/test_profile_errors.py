@@ -28,6 +28,7 @@ from romtool.schema.catalog import Catalog
 from romtool.text.problems import problem_line
 from romtool.toml.located import located
 from romtool.toml.parse import parse_toml
+from tests.support.amount import examples
 from tests.support.tool import romtool, told
 
 CARET = "‸"
@@ -1589,25 +1590,25 @@ def mutated(draw: st.DrawFn) -> str:
     return text
 
 
-@settings(max_examples=600, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(600), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(mutated())
 def test_spoilt_profiles_are_built_or_refused(text: str) -> None:
     only_refused(text)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 @given(st.sampled_from(VALUE.findall(GOOD)), st.sampled_from(ODD_VALUES))
 def test_one_odd_value(value: str, odd: str) -> None:
     only_refused(GOOD.replace(value, odd, 1))
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 @given(st.text(max_size=200))
 def test_any_text_is_built_or_refused(text: str) -> None:
     only_refused(text)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=examples(12), deadline=None)
 @given(mutated())
 def test_spoilt_profiles_by_process(text: str) -> None:
     """The same through the process: exit 0, 1 or 2, and no traceback."""

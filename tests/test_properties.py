@@ -8,8 +8,9 @@ to be decoded, explained and checked.
 from __future__ import annotations
 
 import tomllib
+from itertools import groupby
 from random import Random
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -28,6 +29,7 @@ from romtool.text.image import byte_lines, image_lines
 from romtool.verify import differences
 from tests.support import independent as witness
 from tests.support import spoil
+from tests.support.amount import randoms
 from tests.support.profiles import LAYOUTS, Table, generate, profiles, to_toml
 
 CATALOG = load_catalog()
@@ -90,7 +92,7 @@ def items_only(rng: Random) -> bytes:
 
 def images() -> st.SearchStrategy[bytes]:
     """Arbitrary bytes: random ones, spoilt images of all layouts, items in any order."""
-    drawn = st.randoms(use_true_random=False)
+    drawn = randoms()
     return st.one_of(
         st.binary(min_size=1, max_size=300),
         drawn.map(lambda rng: mutate(rng, witness.encode(generate(rng)))),
@@ -213,6 +215,46 @@ def test_every_byte_has_one_place(data: bytes, layout: str | None) -> None:
         assert len(bytes.fromhex(answer["card"]["raw"])) == 9  # Spec 6.1
     for item in answer["items"]:
         assert witness.item_at(data, item["offset"]) == bytes.fromhex(item["raw"])
+
+
+@given(images(), st.sampled_from(FRAMED))
+@relaxed
+def test_leaves_tile_the_image(data: bytes, layout: str | None) -> None:
+    """The leaves of the tree follow one another, and each bit lies in exactly one of them."""
+    tree = read(data, layout).tree
+    assert (tree.start, tree.stop) == (0, len(data))
+    at = 0
+    for (start, stop), leaves in groupby(tree.leaves(), lambda leaf: (leaf.start, leaf.stop)):
+        assert start == at
+        assert stop > start
+        masks = [leaf.mask or b"\xff" * (stop - start) for leaf in leaves]
+        assert {len(mask) for mask in masks} == {stop - start}
+        for place in range(stop - start):
+            bits = [bit for mask in masks for bit in range(8) if mask[place] >> bit & 1]
+            assert sorted(bits) == list(range(8))
+        at = stop
+    assert at == len(data)
+
+
+@given(images(), st.sampled_from(FRAMED))
+@relaxed
+def test_each_node_holds_its_children(data: bytes, layout: str | None) -> None:
+    """From its first to its last; and what it stores is what stands in its bytes."""
+    nodes = [read(data, layout).tree]
+    while nodes:
+        node = nodes.pop()
+        nodes += node.children
+        if node.children:
+            assert node.start == node.children[0].start
+            assert node.stop == node.children[-1].stop
+        elif isinstance(node.stored, bytes):
+            assert node.stored == data[node.start : node.stop]
+        elif node.stored is not None and node.field is not None:
+            order: Literal["little", "big"] = "big" if node.field.endian == "big" else "little"
+            raw = int.from_bytes(data[node.start : node.stop], order)
+            own = int.from_bytes(node.mask or b"\xff" * (node.stop - node.start), order)
+            lowest = (own & -own).bit_length() - 1
+            assert (raw & own) >> lowest == node.stored
 
 
 @given(images(), st.sampled_from(FRAMED))

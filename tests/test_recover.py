@@ -30,6 +30,7 @@ from romtool.recover.recover import Recovery, recover
 from romtool.recover.undo import State, bit_shifted, swapped_pairs
 from romtool.toml.parse import parse_toml
 from tests.support import spoil
+from tests.support.amount import examples
 from tests.support.independent import identifier_checksum, pack_id
 from tests.support.profiles import Table, generate, profiles, to_toml
 from tests.support.tool import CARD, PROFILE, romtool, told
@@ -37,7 +38,9 @@ from tests.support.tool import CARD, PROFILE, romtool, told
 CATALOG = load_catalog()
 
 # Cards differ in much that recovery doesn't look at: more of them than the default find no more.
-PLENTY = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+PLENTY = settings(
+    max_examples=examples(25), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
 
 
 def built(profile: Table | str) -> bytes:
@@ -238,7 +241,7 @@ def test_gaps(profile: Table, seed: int) -> None:
 # --- what doesn't
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.binary(min_size=1, max_size=700), st.sampled_from([None, "counted-7", "marked-8"]))
 def test_noise_is_no_image(data: bytes, layout: str | None) -> None:
     """Random bytes are never claimed, and always answered."""

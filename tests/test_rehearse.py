@@ -26,6 +26,7 @@ from romtool.schema.catalog import Catalog
 from romtool.text.rehearsal import rehearsal_lines
 from romtool.text.trace import in_words
 from tests.support import assigning as other
+from tests.support.amount import examples
 from tests.support.bus_scan import Scan
 from tests.support.independent import encode, identifier_checksum, pack_id, pnp_bytes
 from tests.support.profiles import LAYOUTS, Table
@@ -442,7 +443,7 @@ images = st.one_of(
 )
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=examples(100))
 @given(st.lists(images, min_size=1, max_size=6))
 def test_every_card_is_seen_or_lost(data: list[bytes]) -> None:
     found = play(*data)

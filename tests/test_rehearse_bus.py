@@ -21,6 +21,7 @@ from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
 from romtool.rehearse.software import Found, power_up
 from romtool.requirements.collide import Placed
+from tests.support.amount import examples
 from tests.support.bus_card import KEY, BusCard, CardBus, window
 from tests.support.bus_scan import Scan, key
 from tests.support.independent import pnp_bytes
@@ -158,7 +159,7 @@ def test_a_sleeping_card_is_silent() -> None:
     assert [scan.get(register) for register in range(0xB0)] == [0xFF] * 0xB0
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=examples(40))
 @given(st.lists(st.integers(0, 2**32 - 1), max_size=7, unique=True), st.randoms())
 def test_any_number_of_cards_for_another_scan(serials: list[int], rng: Random) -> None:
     cards = [card_data(serial, rng.choice(["QRL0301", "QRL0302", "ABC9050"])) for serial in serials]
@@ -168,7 +169,7 @@ def test_any_number_of_cards_for_another_scan(serials: list[int], rng: Random) -
 # --- the software, compared with other cards ------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=examples(40))
 @given(st.lists(st.integers(0, 2**32 - 1), max_size=7, unique=True), st.randoms())
 def test_any_number_of_other_cards(serials: list[int], rng: Random) -> None:
     cards = [BusCard(card_data(serial), slow=rng.choice([0, 0, 3])) for serial in serials]

@@ -34,6 +34,7 @@ from romtool.report.page import page
 from romtool.requirements.collide import Placed
 from romtool.requirements.read import requirements_of
 from romtool.rules.check import check
+from tests.support.amount import examples
 from tests.support.pages import (
     HTML,
     SVG,
@@ -256,7 +257,7 @@ def test_every_box_has_its_row(pages: dict[str, bytes]) -> None:
         assert list(dict.fromkeys(boxes)) == entries, name
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.binary(min_size=1, max_size=400), st.text(max_size=20))
 def test_any_bytes(data: bytes, name: str) -> None:
     """Whatever the bytes and the name: a well-formed page, with all bytes in it."""

@@ -26,6 +26,7 @@ from romtool.files.schemas import schema_files, shipped_folder
 from romtool.schema.loading import SchemaFile, load
 from romtool.text.problems import problem_line
 from romtool.toml.located import located
+from tests.support.amount import examples
 from tests.support.tool import CARD, identifier, romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -1064,13 +1065,13 @@ def mutated(draw: st.DrawFn) -> str:
     return text
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(300), deadline=None, suppress_health_check=list(HealthCheck))
 @given(mutated())
 def test_spoilt_schemas_load_or_are_refused(text: str) -> None:
     only_refused(text)
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(300), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 60), st.sampled_from(ODD_VALUES))
 def test_one_odd_value(index: int, odd: str) -> None:
     found = list(VALUE.finditer(sample()))
@@ -1108,7 +1109,7 @@ def one_field(draw: st.DrawFn) -> str:
     return sample().replace(f'{TUNING} title = "tuning word" }}', f"{{ {words} }}")
 
 
-@settings(max_examples=500, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(500), deadline=None, suppress_health_check=list(HealthCheck))
 @given(one_field())
 def test_any_field_loads_or_is_refused(text: str) -> None:
     assert text != sample()

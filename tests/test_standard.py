@@ -7,6 +7,7 @@ value stands beside it. The bytes are written by hand.
 from __future__ import annotations
 
 import dataclasses
+import json
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,7 @@ from romtool.profile.entries import item_bytes
 from romtool.profile.read import read_profile
 from romtool.schema.checksums import lfsr8, shifted, sum8, xor8
 from romtool.schema.field_types import CompressedAscii, Number, Range
-from tests.support.tool import built, inspected, romtool, told
+from tests.support.tool import built, inspected, romtool
 
 Table = dict[str, Any]
 
@@ -54,6 +55,7 @@ def only_item(data: bytes) -> Descriptor:
 # --- the identifier and its checksum
 
 
+@pytest.mark.requirement("R-B-1", "R-B.1-1")
 @pytest.mark.parametrize("at", range(24))
 def test_initiation_key(at: int) -> None:
     """Eight shifts with data 0 lead from each key byte to the eighth after it (App. B.1).
@@ -64,6 +66,7 @@ def test_initiation_key(at: int) -> None:
     assert lfsr8(b"\0", KEY[at], checksum.taps) == KEY[at + 8]
 
 
+@pytest.mark.requirement("R-B-1", "R-B.1-1", "R-B.1-3")
 def test_initiation_key_as_one_run() -> None:
     """From the seed, after 0, 8, 16 and 24 shifts (App. B.1)."""
     checksum = CATALOG.checksums["identifier"]
@@ -72,6 +75,7 @@ def test_initiation_key_as_one_run() -> None:
     assert checksum.altered(seed=0xE7).of(b"") == 0xE7
 
 
+@pytest.mark.requirement("R-B.2-2", "R-B.2-1", "R-6.1-2", "R-6.1-3")
 def test_published_checksum() -> None:
     """Vendor PXQ, product 540, revision 9, serial 04000100h: DCh (App. B.2)."""
     header = bytes.fromhex("43 11 54 09 00 01 00 04")
@@ -83,6 +87,7 @@ def test_published_checksum() -> None:
     assert found["checksum"] == {"stored": 0xDC, "computed": 0xDC, "ok": True}
 
 
+@pytest.mark.requirement("R-6.1.3-1")
 @pytest.mark.parametrize("bit", range(64))
 def test_every_bit_counts(bit: int) -> None:
     """Any one wrong bit of the published example changes its checksum (App. B.2)."""
@@ -91,6 +96,7 @@ def test_every_bit_counts(bit: int) -> None:
     assert CATALOG.checksums["identifier"].of(bytes(header)) != 0xDC
 
 
+@pytest.mark.requirement("R-6.1-3")
 def test_published_identifier() -> None:
     """Vendor ABC, product 905, revision 0, serial 8C123456h (App. D)."""
     image = image_of(card={"id": "ABC9050", "serial": 0x8C123456})
@@ -99,6 +105,7 @@ def test_published_identifier() -> None:
     assert (found["id"], found["serial"]) == ("ABC9050", 0x8C123456)
 
 
+@pytest.mark.requirement("R-6.1.2-1")
 def test_no_serial_number() -> None:
     """FFFFFFFFh says that a card has none (Spec 6.1)."""
     image = image_of(card={"id": "ABC9050"})
@@ -121,6 +128,7 @@ def test_the_register_one_bit_later() -> None:
     assert checksum.next(0x6A, 1) == 0x35
 
 
+@pytest.mark.requirement("R-6.1-1", "R-6.1.1-1")
 def test_packed_letters() -> None:
     """Five bits a letter, A = 1; bit 7 of the first byte is 0 (Spec 6.1)."""
     kind = CATALOG.identifier.field_layout.by_key["id"].kind
@@ -135,8 +143,9 @@ def test_packed_letters() -> None:
 
 # --- the worked examples (Spec 7)
 
-# The card of App. B.2, so that the identifier and its checksum are published too. The lengths in
-# 7.2, the name, the 16-bit decode and the absent flags are a choice of this test.
+# The card of App. B.2, so that the identifier and its checksum are published too. The name, the
+# device's ID, the 16-bit decode, the width of the DMA channels and the absent flags are a choice of
+# this test.
 CARD = """\
 [card]
 id = "PXQ5409"
@@ -153,16 +162,32 @@ CARD_BYTES = (
 
 @dataclasses.dataclass(frozen=True)
 class Example:
-    """A published example: as a profile, as bytes, and as what `inspect --json` says of it."""
+    """A published example: as a profile, as bytes, as what `inspect --json` and `check` say of it.
+
+    `found`: its errors and warnings, with their rules. No profile: an illegal card.
+    """
 
     profile: str
     by_hand: str
     choices: list[Table]
     resources: list[Table]
+    found: set[str]
 
+
+def ports(base: int) -> Table:
+    """Four ports at one base (Spec 7.1, 7.2, 7.4)."""
+    return {"io": base, "length": 4}
+
+
+PORTS = (0x378, 0x278, 0x3BC)  # Spec 7.1, 7.4
+
+# The whole window moves: each of its bases is in C0000h-E0000h (Spec 7.3).
+WINDOW: Table = {"memory24": [0xC0000, 0xE0000], "align": 0x10000}
+NO_DMA: Table = {"dma": []}
+WIDE_DMA: Table = {"dma": [5, 6, 7], "width": "16"}
 
 EXAMPLES = {
-    # Spec 7.1: 4 ports at 378h, 278h or 3BCh, IRQ 5 or 7 independently.
+    # 4 ports at 378h, 278h or 3BCh, IRQ 5 or 7 independently. 278h-27Bh lies over 279h.
     "7.1": Example(
         """\
 resources = [ { irq = [5, 7] } ]
@@ -181,34 +206,32 @@ resources = [ { io = "3BCh", length = 4 } ]
         "30  47 01 78 02 78 02 01 04"
         "30  47 01 BC 03 BC 03 01 04"
         "38  79 53",
-        [
-            {"priority": None, "resources": [{"io": base, "length": 4}]}
-            for base in (0x378, 0x278, 0x3BC)
-        ],
+        [{"priority": None, "resources": [ports(base)]} for base in PORTS],
         [{"irq": [5, 7]}],
+        {"pnp-port"},
     ),
-    # Spec 7.2: 300h with IRQ 5, or 310h with IRQ 7.
+    # 300h with IRQ 5, or 310h with IRQ 7.
     "7.2": Example(
         """\
 [[device.choice]]
-resources = [ { io = 0x300, length = 8 }, { irq = [5] } ]
+resources = [ { io = 0x300, length = 4 }, { irq = [5] } ]
 
 [[device.choice]]
-resources = [ { io = 0x310, length = 8 }, { irq = [7] } ]
+resources = [ { io = 0x310, length = 4 }, { irq = [7] } ]
 """,
         "15 46 4C 00 01 00"
-        "30  47 01 00 03 00 03 01 08  22 20 00"
-        "30  47 01 10 03 10 03 01 08  22 80 00"
-        "38  79 E2",
+        "30  47 01 00 03 00 03 01 04  22 20 00"
+        "30  47 01 10 03 10 03 01 04  22 80 00"
+        "38  79 EA",
         [
-            {"priority": None, "resources": [{"io": base, "length": 8}, {"irq": [line]}]}
+            {"priority": None, "resources": [ports(base), {"irq": [line]}]}
             for base, line in ((0x300, 5), (0x310, 7))
         ],
         [],
+        set(),
     ),
-    # Spec 7.3: 16 ports in 300h-3F0h, IRQ 5, 7, 10, 11, 12, then by priority a 128 KiB window in
-    # C0000h-E0000h and no DMA, a 64 KiB one and no DMA, or none and DMA 5, 6, 7. The window lies
-    # within the range here, so the greater the length, the lower the highest base.
+    # 16 ports in 300h-3F0h, IRQ 5, 7, 10, 11, 12, then by priority a window of 128 KiB and no DMA,
+    # one of 64 KiB and no DMA, or none and DMA 5, 6, 7.
     "7.3": Example(
         """\
 resources = [
@@ -219,55 +242,110 @@ resources = [
 [[device.choice]]
 priority = "good"
 resources = [
-  { memory24 = [0xC0000, 0xC0000], align = 0x10000, length = 0x20000 },
+  { memory24 = [0xC0000, 0xE0000], align = 0x10000, length = 0x20000 },
   { dma = [] },
 ]
 
 [[device.choice]]
 priority = "acceptable"
 resources = [
-  { memory24 = [0xC0000, 0xD0000], align = 0x10000, length = 0x10000 },
+  { memory24 = [0xC0000, 0xE0000], align = 0x10000, length = 0x10000 },
   { dma = [] },
 ]
 
 [[device.choice]]
 priority = "sub-optimal"
 resources = [
-  { memory24 = [0, 0], align = 0x10000, length = 0 },
+  { memory24 = [0xC0000, 0xE0000], align = 0x10000, length = 0 },
   { dma = [5, 6, 7], width = "16" },
 ]
 """,
         "15 46 4C 00 01 00  47 01 00 03 F0 03 10 10  22 A0 1C"
-        "31 00  81 09 00 00 00 0C 00 0C 00 00 00 02  2A 00 00"
-        "31 01  81 09 00 00 00 0C 00 0D 00 00 00 01  2A 00 00"
-        "31 02  81 09 00 00 00 00 00 00 00 00 00 00  2A E0 02"
-        "38  79 F0",
+        "31 00  81 09 00 00 00 0C 00 0E 00 00 00 02  2A 00 00"
+        "31 01  81 09 00 00 00 0C 00 0E 00 00 00 01  2A 00 00"
+        "31 02  81 09 00 00 00 0C 00 0E 00 00 00 00  2A E0 02"
+        "38  79 D3",
         [
-            {
-                "priority": priority,
-                "resources": [{"memory24": window, "align": 0x10000, "length": length}, dma],
-            }
-            for priority, window, length, dma in (
-                ("good", [0xC0000, 0xC0000], 0x20000, {"dma": []}),
-                ("acceptable", [0xC0000, 0xD0000], 0x10000, {"dma": []}),
-                ("sub-optimal", [0, 0], 0, {"dma": [5, 6, 7], "width": "16"}),
+            {"priority": priority, "resources": [{**WINDOW, "length": length}, dma]}
+            for priority, length, dma in (
+                ("good", 0x20000, NO_DMA),
+                ("acceptable", 0x10000, NO_DMA),
+                ("sub-optimal", 0, WIDE_DMA),
             )
         ],
+        [{"io": [0x300, 0x3F0], "align": 16, "length": 16}, {"irq": [5, 7, 10, 11, 12]}],
+        set(),
+    ),
+    # The same as 7.1, and then in a second group DMA or none: illegal, as the standard says.
+    "7.4": Example(
+        "",
+        "15 46 4C 00 01 00  22 A0 00"
+        "30  47 01 78 03 78 03 01 04"
+        "30  47 01 78 02 78 02 01 04"
+        "30  47 01 BC 03 BC 03 01 04"
+        "38"
+        "31 01  2A 00 00"
+        "31 02  2A E0 02"
+        "38  79 80",
         [
-            {"io": [0x300, 0x3F0], "align": 16, "length": 16},
-            {"irq": [5, 7, 10, 11, 12]},
+            *({"priority": None, "resources": [ports(base)]} for base in PORTS),
+            {"priority": "acceptable", "resources": [NO_DMA]},
+            {"priority": "sub-optimal", "resources": [WIDE_DMA]},
         ],
+        [{"irq": [5, 7]}],
+        {"choices-again", "pnp-port"},
+    ),
+    # Its right form: one group, the product of both. A choice with DMA is like the one without,
+    # and more: no software gets there.
+    "7.4, right": Example(
+        """\
+resources = [ { irq = [5, 7] } ]
+"""
+        + "".join(
+            f"""
+[[device.choice]]
+{priority}
+resources = [ {{ io = {base}, length = 4 }}, {{ {dma} }} ]
+"""
+            for priority, dma in (
+                ("", "dma = []"),
+                ('priority = "sub-optimal"', 'dma = [5, 6, 7], width = "16"'),
+            )
+            for base in PORTS
+        ),
+        "15 46 4C 00 01 00  22 A0 00"
+        "30  47 01 78 03 78 03 01 04  2A 00 00"
+        "30  47 01 78 02 78 02 01 04  2A 00 00"
+        "30  47 01 BC 03 BC 03 01 04  2A 00 00"
+        "31 02  47 01 78 03 78 03 01 04  2A E0 02"
+        "31 02  47 01 78 02 78 02 01 04  2A E0 02"
+        "31 02  47 01 BC 03 BC 03 01 04  2A E0 02"
+        "38  79 C9",
+        [
+            {"priority": priority, "resources": [ports(base), dma]}
+            for priority, dma in ((None, NO_DMA), ("sub-optimal", WIDE_DMA))
+            for base in PORTS
+        ],
+        [{"irq": [5, 7]}],
+        {"choice-hidden", "pnp-port"},
     ),
 }
 
 
-@pytest.mark.parametrize("name", EXAMPLES)
+AGAIN = pytest.mark.xfail(strict=True, reason="choices of a second group are not read yet")
+NAMES = [pytest.param(name, marks=AGAIN if name == "7.4" else ()) for name in EXAMPLES]
+
+
+@pytest.mark.requirement("R-7.1-1", "R-7.2-1", "R-7.3-1", "R-7.4-1", "R-7.4-2")
+@pytest.mark.parametrize("name", NAMES)
 def test_worked_examples(name: str, tmp_path: Path) -> None:
     """Each is built to the bytes by hand, which `inspect` reads back as the same choices."""
     example = EXAMPLES[name]
     by_hand = bytes.fromhex(CARD_BYTES + example.by_hand)
     assert sum(by_hand[9:]) % 256 == 0  # Spec 6.2.2.11
-    assert built(CARD + example.profile, tmp_path) == by_hand.ljust(128, b"\xff")
+    if example.profile:
+        image = built(CARD + example.profile, tmp_path)
+        assert image == by_hand.ljust(len(image), b"\xff")
     dump = tmp_path / "dump.bin"
     dump.write_bytes(by_hand)
     document = inspected(str(dump))
@@ -281,13 +359,71 @@ def test_worked_examples(name: str, tmp_path: Path) -> None:
     assert device["choices"] == example.choices
 
 
-@pytest.mark.parametrize("name", EXAMPLES)
-def test_worked_examples_have_no_errors(name: str, tmp_path: Path) -> None:
-    """What the standard shows is right: `check` has nothing to say that would stop it."""
-    dump = tmp_path / "dump.bin"
-    dump.write_bytes(bytes.fromhex(CARD_BYTES + EXAMPLES[name].by_hand))
-    run = romtool("check", str(dump))
-    assert run.returncode == 0, run.stdout.decode() + told(run)
+def judged(image: bytes, folder: Path) -> tuple[int, list[tuple[str, str, str]]]:
+    """What `check` says of an image: its exit code; rule, severity, message but for notes."""
+    (folder / "dump.bin").write_bytes(image)
+    run = romtool("check", "--json", "dump.bin", cwd=folder)
+    found = [
+        (one["rule"], one["severity"], one["message"]) for one in json.loads(run.stdout)["findings"]
+    ]
+    return run.returncode, [one for one in found if one[1] != "note"]
+
+
+@pytest.mark.requirement("R-7.1-1", "R-7.2-1", "R-7.3-1", "R-7.4-1", "R-7.4-2")
+@pytest.mark.parametrize("name", NAMES)
+def test_what_is_found_in_the_worked_examples(name: str, tmp_path: Path) -> None:
+    """No error in what the standard shows as right; the illegal card is an error."""
+    image = bytes.fromhex(CARD_BYTES + EXAMPLES[name].by_hand)
+    code, found = judged(image, tmp_path)
+    assert {rule for rule, _, _ in found} == EXAMPLES[name].found
+    errors = {rule for rule, severity, _ in found if severity == "error"}
+    assert errors == EXAMPLES[name].found & {"choices-again"}
+    assert code == bool(errors)
+
+
+# --- the sample card (Spec D)
+
+
+def sample_card(end: str, lines: str = "FF FF") -> bytes:
+    """The card of appendix D; its checksums are left out there. E0h is printed with a letter O."""
+    return (
+        bytes.fromhex("04 43 90 50 56 34 12 8C 8E  0A 10 00  82 1C 00")
+        + b"ABC Ethernet Network Adapter"
+        + bytes.fromhex(f"15 04 43 90 50 01  47 00 00 02 E0 03 10 01  23 {lines} 01  {end}")
+    )
+
+
+@pytest.mark.requirement("R-D-1", "R-D-2", "R-D-3", "R-D-4", "R-D-5", "R-D-6", "R-D-7")
+def test_the_sample_card(tmp_path: Path) -> None:
+    """As it should be: with tag 79h, and only lines that a slot has (mask DEB8h)."""
+    image = sample_card("79 8B", "B8 DE")
+    assert lfsr8(image[:8], 0x6A, (0, 1)) == image[8] and sum(image[9:]) % 256 == 0
+    assert judged(image, tmp_path) == (0, [])
+    document = inspected(str(tmp_path / "dump.bin"))
+    assert (document["card"]["id"], document["card"]["serial"]) == ("ABC9050", 0x8C123456)
+    assert document["card"]["name"] == "ABC Ethernet Network Adapter"
+    (device,) = document["devices"]
+    assert (device["id"], device["boot"]) == ("ABC9050", True)
+    assert device["resources"] == [
+        {"io": [0x200, 0x3E0], "align": 0x10, "length": 1, "decode": 10},
+        {"irq": [3, 4, 5, 7, 9, 10, 11, 12, 14, 15], "trigger": ["high-edge"]},
+    ]
+
+
+@pytest.mark.requirement("R-D-6", "R-D-7", "R-6.2.2-2")
+def test_the_sample_card_as_printed(tmp_path: Path) -> None:
+    """All 16 lines are offered, and the end item's tag says that no checksum follows."""
+    off = [f"device ABC9050: IRQ {line} is offered" for line in (0, 1, 8, 13)]
+    two = "device ABC9050: IRQ 2 is offered"
+    # Computed: 52 bytes and the tag sum to 0 with 23h (79h), or with 24h (78h).
+    code, found = judged(sample_card("79 23"), tmp_path)
+    assert code == 1
+    assert sorted(
+        (rule, severity, message.partition(",")[0]) for rule, severity, message in found
+    ) == sorted([("line-renamed", "error", two), *(("line-off-bus", "error", one) for one in off)])
+    code, printed = judged(sample_card("78 24"), tmp_path)
+    assert code == 1
+    assert [one[:2] for one in printed if one not in found] == [("item-length", "error")]
 
 
 # --- the table of records (Spec 6.2)
@@ -318,6 +454,9 @@ RECORDS = [
 ]
 
 
+@pytest.mark.requirement(
+    "R-6.2-1", "R-6.2.2-2", "R-6.2.3-2", "R-6.2.2.3-1", "R-6.2.2.10-1", "R-6.2.3.3-1", "R-6.2.3.4-1"
+)
 @pytest.mark.parametrize(("by_hand", "title", "chapter"), RECORDS, ids=[r[0] for r in RECORDS])
 def test_record(by_hand: str, title: str, chapter: str) -> None:
     """Each first byte is the record that the standard says, of just this length."""
@@ -329,6 +468,7 @@ def test_record(by_hand: str, title: str, chapter: str) -> None:
     assert not item.record.source.startswith(f"Spec {chapter}0")
 
 
+@pytest.mark.requirement("R-6.2.2-1", "R-6.2.3-1")
 @pytest.mark.parametrize(("by_hand", "title", "chapter"), RECORDS, ids=[r[0] for r in RECORDS])
 def test_record_written(by_hand: str, title: str, chapter: str) -> None:
     """Writing what was read makes the same bytes, first byte and all."""
@@ -352,6 +492,7 @@ def test_odd_lengths(by_hand: str) -> None:
     assert not item.record.takes(len(item.content))
 
 
+@pytest.mark.requirement("R-6.2.2-2")
 @pytest.mark.parametrize("name", [0x0, 0xA, 0xB, 0xC, 0xD])
 def test_reserved_small(name: int) -> None:
     """Small item names 0 and Ah to Dh are reserved (Spec 6.2.2)."""
@@ -359,12 +500,14 @@ def test_reserved_small(name: int) -> None:
     assert only_item(bytes([name << 3 | 1, 0])).record.role == "reserved"
 
 
+@pytest.mark.requirement("R-6.2.3-2")
 @pytest.mark.parametrize("name", [0, 7, 8, 64, 126, 127])
 def test_reserved_large(name: int) -> None:
     """Large item names 0 and 7 to 127 are reserved (Spec 6.2.3)."""
     assert only_item(bytes([0x80 | name, 1, 0, 0])).record.role == "reserved"
 
 
+@pytest.mark.requirement("R-6.2.2-2", "R-6.2.3-2")
 def test_names_that_mean_something() -> None:
     """All other names do: 1 to 9, Eh and Fh of small items, 1 to 6 of large ones."""
     used = {
@@ -437,6 +580,17 @@ BITS: list[tuple[Table, str]] = [
 ]
 
 
+@pytest.mark.requirement(
+    "R-6.2.2.4-2",
+    "R-6.2.2.5-2",
+    "R-6.2.2.8-1",
+    "R-6.2.2.8-2",
+    "R-6.2.2.9-1",
+    "R-6.2.3.1-1",
+    "R-6.2.3.1-4",
+    "R-6.2.3.5-1",
+    "R-6.2.3.6-1",
+)
 @pytest.mark.parametrize(("entry", "by_hand"), BITS, ids=[b[1] for b in BITS])
 def test_bits(entry: Table, by_hand: str) -> None:
     """Each bit means what the standard says, both ways."""
@@ -446,6 +600,7 @@ def test_bits(entry: Table, by_hand: str) -> None:
     assert item.record.entry_of(item.values) == entry
 
 
+@pytest.mark.requirement("R-6.2.2.6-1")
 @pytest.mark.parametrize(
     ("priority", "stored"), [("good", 0), ("acceptable", 1), ("sub-optimal", 2)]
 )
@@ -456,6 +611,7 @@ def test_priorities(priority: str, stored: int) -> None:
     assert record.write({}) == b"\x30"
 
 
+@pytest.mark.requirement("R-6.2.2.2-4", "R-6.2.2.2-5")
 @pytest.mark.parametrize("register", range(0x31, 0x40))
 def test_device_flags(register: int) -> None:
     """Bit 0 boot, bits 1-7 registers 31h-37h, then 38h-3Fh in a second byte (Spec 6.2.2.2)."""
@@ -468,6 +624,7 @@ def test_device_flags(register: int) -> None:
     assert record.write({"id": "QRL0001", "boot": True}) == bytes.fromhex("15 46 4C 00 01 01")
 
 
+@pytest.mark.requirement("R-6.2.2.1-1")
 def test_version_is_packed_bcd() -> None:
     """10h is 1.0 (Spec 6.2.2.1)."""
     record = CATALOG.by_role["version"]
@@ -477,6 +634,7 @@ def test_version_is_packed_bcd() -> None:
     assert only_item(bytes.fromhex("0A 23 A5")).values == wanted
 
 
+@pytest.mark.requirement("R-6.2.2.11-1", "R-6.2.2.11-2")
 def test_end_checksum() -> None:
     """All bytes after the identifier sum to 0; a stored 0 is not checked (Spec 6.2.2.11)."""
     image = image_of(card={"id": "PXQ5409", "serial": 0x04000100})
@@ -498,6 +656,7 @@ def test_largest_items() -> None:
         item_of({"vendor": "01 02 03 04 05 06 07 08", "form": "small"})
 
 
+@pytest.mark.requirement("R-6.2.2.4-1", "R-6.2.2.5-1", "R-6.2.2.9-1", "R-6.2.3.1-2", "R-6.2.2.8-2")
 @pytest.mark.parametrize(
     "entry",
     [
@@ -508,6 +667,7 @@ def test_largest_items() -> None:
         {"io_fixed": 0x400, "length": 1},
         {"memory24": [0xC0001, 0xD0000], "align": 1, "length": 0x100},
         {"memory24": [0, 0x1000000], "align": 1, "length": 0x100},
+        {"memory24": [0xC0000, 0xD0000], "align": 0x100, "length": 0x180},
         {"memory32": [0, 0x100000000], "align": 1, "length": 1},
         {"compatible": "PNPB02"},
         {"name": "caf\u00e9"},
@@ -582,3 +742,44 @@ def test_walk_stops_where_no_whole_item_stands() -> None:
         assert found(version + name[:cut]) == [(0, 3)]
     assert found(version + version[:2]) == [(0, 3)]
     assert found(version + b"\0" + version) == [(0, 3)]
+
+
+# --- what a card may do
+
+FREE = """\
+[card]
+id = "QRL0301"
+serial = 1
+name = "Hollow Lane audio card"
+resources = [ { unicode = "Hollow Lane", country = 1 }, { name = "Second name" } ]
+
+[[device]]
+id = "QRL0301"
+compatible = ["PNPB000", "PNPB001", "PNPB002", "PNPB003"]
+resources = [
+  { io = 0x300, length = 4 },
+  { memory24 = [0xD0000, 0xD0000], align = 0x4000, length = 0x4000 },
+  { irq = [] },
+  { vendor = "01" },
+  { vendor = "01 02 03 04 05 06 07 08" },
+  { dma = [1, 3] },
+]
+
+[[device]]
+id = "QRL0301"
+resources = [ { io = [0x310, 0x330], align = 16, length = 4 } ]
+"""
+
+
+@pytest.mark.requirement("R-6.2.1-2", "R-6.2.1-5", "R-6.2.2.2-3", "R-6.2.2.3-1", "R-6.2.2.4-6")
+@pytest.mark.requirement("R-6.2.2.8-4", "R-6.2.2.10-1", "R-6.2.3.1-5", "R-6.2.3.3-1", "R-6.2.3.4-1")
+def test_what_a_card_may_do(tmp_path: Path) -> None:
+    """Several names, equal IDs, any mix of items, fixed ranges, nothing asked: all of it is well.
+
+    Spec 6.2.1, 6.2.2.2 to 6.2.2.4, 6.2.2.8, 6.2.2.10, 6.2.3.1, 6.2.3.3, 6.2.3.4.
+    """
+    image = built(FREE, tmp_path)
+    assert judged(image, tmp_path) == (0, [])
+    first, second = inspected(str(tmp_path / "dump.bin"))["devices"]
+    assert first["id"] == second["id"] == "QRL0301"
+    assert {"irq": []} in first["resources"] and {"vendor": "01"} in first["resources"]

@@ -28,6 +28,7 @@ from romtool.schema.field_types import Choice, Flag, Flags, Hex, Lines, Number, 
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
 from tests.support import independent as witness
+from tests.support.amount import examples
 from tests.support.profiles import LAYOUTS, profiles
 from tests.support.tool import inspected, romtool, told
 
@@ -48,7 +49,7 @@ FRAMES = [
 relaxed = settings(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
     deadline=None,
-    max_examples=60,
+    max_examples=examples(60),
 )
 
 

@@ -15,7 +15,6 @@ from random import Random
 
 import pytest
 from hypothesis import given
-from hypothesis import strategies as st
 
 from romtool.image.decode import decode
 from romtool.recover.diagnosis import diagnose
@@ -23,6 +22,7 @@ from romtool.text.verify import FEW_ROWS, MOST_ROWS, verify_lines
 from romtool.verify import differences, together
 from tests.support import independent as witness
 from tests.support import spoil
+from tests.support.amount import randoms
 from tests.support.profiles import LAYOUTS, Table, generate, profiles
 from tests.support.tool import built, romtool, told
 from tests.test_properties import CATALOG, images, relaxed
@@ -122,7 +122,7 @@ def test_a_lost_frame_that_is_not_typical() -> None:
     assert [problem.name for problem in found.faults] == ["header-missing"]
 
 
-@given(profiles(), st.randoms(use_true_random=False))
+@given(profiles(), randoms())
 @relaxed
 def test_other_faults_are_no_known_fault(profile: Table, rng: Random) -> None:
     """One wrong bit more, and no fault explains all of it."""

@@ -27,5 +27,9 @@ class Command(NamedTuple):
     """The line that protects the part from writing was at its locking level."""
     bits: int = 8
     """Bits of a word."""
+    enabled: bool | None = None
+    """Writing was enabled before, as far as the capture shows; None where it doesn't."""
+    is_cut: bool = False
+    """The capture ends in it."""
     called: bool = True
     """The part acknowledged its own address, whatever came of the rest."""

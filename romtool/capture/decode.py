@@ -31,6 +31,9 @@ from romtool.schema.numbers import one_of
 PREFIX = 100_000
 """Changes from which bus, channels and clock are worked out."""
 
+MOST_POLLS = 1000
+"""Commands that are looked at for the end of a poll."""
+
 
 @dataclass
 class Quality:
@@ -88,9 +91,18 @@ class Decoded:
         """The width of addresses and words of a three-wire part."""
         return self.verdict.organisation if self.verdict else None
 
-    def took(self, place: int) -> bool | None:
-        """Whether a command was carried out; None where the capture can't tell."""
-        return self.outcomes[place].took
+    @property
+    def ends_inside(self) -> bool:
+        """Whether the last command goes on when the capture stops."""
+        return bool(self.commands) and self.commands[-1].is_cut
+
+    def gave_up(self, place: int) -> bool:
+        """Whether nobody asked the busy part again until it answered."""
+        command = self.commands[place]
+        later = self.commands[place + 1 : place + MOST_POLLS]
+        own = [one for one in later if one.part == command.part]
+        limit = 2 * self.bus.write_time / 1000 / self.unit
+        return not any(one.called for one in own if one.time - command.end < limit)
 
 
 def decode(
@@ -313,7 +325,7 @@ def _judged(
     parts = []
     for number, places in commands_by_part(commands).items():
         own = [commands[place] for place in places]
-        page = likely_page(own, size, pages)
+        page = likely_page(own, size, pages, is_known=part is not None)
         found, contents = outcomes_of(own, size, page, write_time)
         for place, outcome in zip(places, found, strict=True):
             outcomes[place] = outcome

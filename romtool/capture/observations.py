@@ -26,10 +26,9 @@ class Observed(NamedTuple):
 def observed(
     catalog: Catalog,
     name: str,
-    /,
-    *,
     time: float | None = None,
     offset: int | None = None,
+    /,
     **words: object,
 ) -> Observed:
     """Return what the schema says of this observation, with these words filled in."""

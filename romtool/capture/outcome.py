@@ -67,14 +67,20 @@ def _crosses(command: Command, page: int) -> bool:
     return command.address % page + len(command.data) > page
 
 
-def likely_page(commands: Sequence[Command], size: int, pages: Sequence[int]) -> int:
-    """Return the page size (bytes) that agrees best with later reads; the first of equals."""
+def likely_page(
+    commands: Sequence[Command], size: int, pages: Sequence[int], *, is_known: bool
+) -> int:
+    """Return the page size (bytes) that agrees best with what was read later.
+
+    Among equals the first where the part `is_known`; else the one that writes keep to.
+    """
     if len(pages) == 1 or not any(_crosses(command, min(pages)) for command in commands):
         return pages[0]
 
-    def contradictions(page: int) -> int:
+    def contradictions(page: int) -> tuple[int, int]:
         outcomes, _ = outcomes_of(commands, size, page, write_time=0)
-        return sum(outcome.differs for outcome in outcomes)
+        crossings = 0 if is_known else sum(outcome.crossed for outcome in outcomes)
+        return sum(outcome.differs for outcome in outcomes), crossings
 
     return min(pages, key=contradictions)
 

@@ -43,7 +43,7 @@ def commands_of(
             enabled = command.kind == "write-enable"
         yield Command(
             selection.time, selection.end, command.kind, None, address, data, None, took,
-            whole and selection.ended, selection.locked, one.word,
+            whole and selection.ended, selection.locked, one.word, enabled, not selection.ended,
         )  # fmt: skip
 
 

@@ -100,5 +100,5 @@ def commands_of(parts: TwoWireParts, transfers: Iterable[Transfer]) -> Iterator[
             took = None if transfer.stopped or not transfer.ended else False
         yield Command(
             transfer.time, transfer.end, kind, part, address, rest, answered, took,
-            is_whole, transfer.locked, called=is_called,
+            is_whole, transfer.locked, is_cut=not transfer.ended, called=is_called,
         )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import re
 from collections.abc import Iterable, Iterator
@@ -11,6 +12,9 @@ import click
 
 from romtool.errors import InputError
 from romtool.text.problems import one_line, problem_line
+
+PIECES = 10_000
+"""Pieces of a JSON document that are written at once."""
 
 MOST_TOLD = 50
 """At most this many faults are told: more than anyone fixes in one go."""
@@ -36,7 +40,10 @@ def json_text(answer: Any) -> str:
     """Return JSON; of a file's name that is no UTF-8 each odd byte is an escaped surrogate."""
     import json
 
-    text = json.dumps(answer, indent=2, ensure_ascii=False)
+    return _printable(json.dumps(answer, indent=2, ensure_ascii=False))
+
+
+def _printable(text: str) -> str:
     return _SURROGATE.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
@@ -44,8 +51,13 @@ _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def echo_json(answer: Any) -> None:
-    """Write the one JSON document of a command."""
-    echo_utf8(json_text(answer) + "\n")
+    """Write the one JSON document of a command, as it is made: it may be longer than memory."""
+    import json
+
+    pieces = json.JSONEncoder(indent=2, ensure_ascii=False).iterencode(answer)
+    while batch := "".join(itertools.islice(pieces, PIECES)):
+        echo_utf8(_printable(batch))
+    echo_utf8("\n")
 
 
 def warn(text: str) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from romtool.diff.align import align
 from romtool.diff.changes import Side, Where
-from romtool.diff.items import as_list, compare_lists, kind_of, span_of
+from romtool.diff.items import compare_lists, kind_of, span_of
 from romtool.diff.ledger import Ledger
 from romtool.image.card import Choice, Device
 from romtool.image.walk import Descriptor
@@ -30,7 +30,8 @@ def compare_start(
     if a.raw == b.raw:
         return
     told = False
-    for field in a.record.profile_fields:
+    fields = a.record.profile_fields if a.values and b.values else ()
+    for field in fields:
         values = a.values[field.key], b.values[field.key]
         if values[0] != values[1]:
             shown = [field.absent if v is None else field.kind.show(v) for v in values]
@@ -100,7 +101,7 @@ def compare_closed(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b:
         where.inside(CHOICE, str(len(device.choices))) if device.choices else where
         for where, device in ((a_where, a), (b_where, b))
     ]
-    compare_lists(found, last[0], last[1], as_list(a.closed), as_list(b.closed))
+    compare_lists(found, last[0], last[1], a.ends, b.ends)
     ledger.kept += found.kept
     told = ledger.changes if a.choices and b.choices else ledger.consequences
     told += found.changes

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from romtool.diff.changes import Differences
 from romtool.diff.devices import compare_devices
 from romtool.diff.fields import (
@@ -17,6 +19,7 @@ from romtool.diff.ledger import Ledger
 from romtool.diff.outside import compare_all_bytes, compare_outside, compare_shapes
 from romtool.image.card import Card, card_of
 from romtool.image.model import Image
+from romtool.image.walk import Descriptor
 
 
 def compare(a: Image, b: Image, parts: tuple[str | None, str | None] = (None, None)) -> Differences:
@@ -47,10 +50,15 @@ def _order(image: Image) -> tuple[bytes, str]:
 
 
 def _compare_cards(ledger: Ledger, a: Card, b: Card) -> None:
-    for one, other in ((a.version, b.version), (a.name, b.name)):
-        compare_lists(ledger, CARD, CARD, as_list(one), as_list(other))
-    compare_lists(ledger, CARD, CARD, a.items, b.items)
+    for one, other in zip(_before(a), _before(b), strict=True):
+        compare_lists(ledger, CARD, CARD, one, other)
     compare_devices(ledger, a.devices, b.devices)
+
+
+def _before(card: Card) -> tuple[Sequence[Descriptor], ...]:
+    """Return what belongs to no device: version, name, what else stands before the devices."""
+    version, name, rest = card.leading
+    return as_list(version), as_list(name), rest
 
 
 def _compare_ends(ledger: Ledger, a: Image, b: Image) -> None:

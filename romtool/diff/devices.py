@@ -11,6 +11,7 @@ from romtool.diff.choices import compare_choices, compare_closed, compare_start,
 from romtool.diff.items import as_list, compare_lists, span_of
 from romtool.diff.ledger import Ledger
 from romtool.image.card import Device
+from romtool.image.walk import Descriptor
 from romtool.schema.numbers import sizes
 
 DEVICE = "device"
@@ -45,7 +46,7 @@ def matched(a: Sequence[Device], b: Sequence[Device]) -> dict[int, int]:
     """
     pairs: dict[int, int] = {}
     taken: set[int] = set()
-    for content in (_content, lambda device: device.start.key_value):
+    for content in (_content, lambda device: device.id):
         left: dict[object, deque[int]] = {}
         for to, device in enumerate(b):
             if to not in taken:
@@ -84,10 +85,10 @@ def _content(device: Device) -> object:
 
 def _names(devices: Sequence[Device]) -> list[Where]:
     """Return what each device is called: its ID, and its number where several share that."""
-    counts = Counter(device.start.key_value for device in devices)
+    counts = Counter(device.id for device in devices)
     names = []
     for number, device in enumerate(devices, 1):
-        id_ = device.start.key_value
+        id_ = device.id
         label = id_ if counts[id_] == 1 else f"{id_} (number {number})"
         names.append(Where(((DEVICE, label),)))
     return names
@@ -106,12 +107,16 @@ def _whole(where: Where, device: Device) -> Side:
 
 def _compare(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b: Device) -> None:
     compare_start(ledger, a_where, b_where, a.start, b.start)
-    for one, other in (
-        (a.compatible, b.compatible),
-        (as_list(a.name), as_list(b.name)),
-        (a.items, b.items),
-    ):
+    for one, other in zip(_before(a), _before(b), strict=True):
         compare_lists(ledger, a_where, b_where, one, other)
     compare_choices(ledger, a_where, b_where, a.choices, b.choices)
     compare_closed(ledger, a_where, b_where, a, b)
     compare_lists(ledger, a_where, b_where, a.after, b.after)
+
+
+def _before(
+    device: Device,
+) -> tuple[Sequence[Descriptor], Sequence[Descriptor], Sequence[Descriptor]]:
+    """Return what stands before a device's choices: compatible IDs, name, the rest."""
+    ids, name, rest = device.leading
+    return ids, as_list(name), rest

@@ -60,8 +60,7 @@ def _side(where: Where, item: Descriptor, words: str, lead: str = "") -> Side:
 
 def _lead(item: Descriptor) -> str:
     """Return the words that every item of its kind begins with: `IRQ `, `compatible with `."""
-    before = item.record.phrase.partition("{")[0]
-    return before[: before.rfind(" ") + 1] if item.representable else ""
+    return item.record.say_first if item.representable else ""
 
 
 def _cost(one: Descriptor, other: Descriptor) -> float | None:

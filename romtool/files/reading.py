@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 import sys
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import PurePath
 from typing import BinaryIO
 
@@ -36,13 +37,26 @@ def read_bytes(name: str, limit: int, limits: str) -> bytes:
     return data
 
 
+def open_input(name: str) -> AbstractContextManager[BinaryIO]:
+    """Return a file, or standard input for `-`, opened for reading; for what is read bit by bit.
+
+    Raises OSError, and InputError for what is no file, as `read_bytes` does.
+    """
+    if name == "-":
+        return nullcontext(_standard_input())
+    try:
+        return _opened(name)
+    except InputError as refused:
+        raise refused.in_file(shown(name)) from None
+
+
 def _standard_input() -> BinaryIO:
     if sys.stdin is None:
         raise refuse("is closed", "name a file")
     return sys.stdin.buffer
 
 
-def _opened(name: str, limit: int, limits: str) -> BinaryIO:
+def _opened(name: str, limit: int | None = None, limits: str = "") -> BinaryIO:
     """Return the file, opened; raises OSError or Refused."""
     status = os.stat(name)
     mode = status.st_mode
@@ -54,7 +68,7 @@ def _opened(name: str, limit: int, limits: str) -> BinaryIO:
     if not stat.S_ISREG(mode):
         what = "a pipe" if stat.S_ISFIFO(mode) else "a device or socket"
         raise refuse(f"is {what}, no file", "name a file, or send it to standard input: -")
-    if status.st_size > limit:
+    if limit is not None and status.st_size > limit:
         raise _too_long(f"{status.st_size} bytes", limits)
     return open(name, "rb")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from romtool.image.card import Device, card_of, entry_of
+from romtool.image.card import Device, card_of, entry_of, id_in
 from romtool.image.model import Compared, Image
 from romtool.schema.field_types import Check
 from romtool.schema.numbers import hex_text
@@ -87,9 +87,10 @@ def _devices(image: Image) -> list[dict[str, Any]]:
 
 def _device(image: Image, device: Device) -> dict[str, Any]:
     return {
-        **{f.key: device.values[f.key] for f in device.start.record.profile_fields},
+        **{f.key: device.values.get(f.key) for f in device.start.record.profile_fields},
+        device.start.record.key_field.key: device.id,
         "name": device.name.key_value if device.name else None,
-        "compatible": [item.key_value for item in device.compatible],
+        "compatible": [id_in(item) for item in device.compatible],
         "resources": [entry_of(image, item) for item in device.items],
         "choices": [
             {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
 from romtool.schema.fields import Field
@@ -22,8 +24,8 @@ class Choice:
 
     @property
     def priority(self) -> object:
-        """Its priority; None where none is stated."""
-        return self.start.key_value
+        """Its priority; None where none is stated, or none can be read."""
+        return self.start.values.get(self.start.record.key_field.key)
 
     @property
     def all_items(self) -> list[Descriptor]:
@@ -42,41 +44,176 @@ class Choice:
         return priority_words(self.start.record.key_field, self.priority)
 
 
-class Device:
-    """One function of the card: its items in the usual places, and what stands elsewhere."""
+class Group:
+    """Choices side by side; the item that closes them; what follows, up to the next group."""
 
-    def __init__(self, start: Descriptor) -> None:
-        self.start = start
-        self.compatible: list[Descriptor] = []
-        self.name: Descriptor | None = None
-        self.items: list[Descriptor] = []
+    def __init__(self) -> None:
         self.choices: list[Choice] = []
-        self.closed: Descriptor | None = None
+        self.end: Descriptor | None = None
         self.after: list[Descriptor] = []
 
     @property
+    def all_items(self) -> Iterator[Descriptor]:
+        """Its items, as they stand in the image."""
+        for choice in self.choices:
+            yield from choice.all_items
+        if self.end is not None:
+            yield self.end
+        yield from self.after
+
+
+class Section:
+    """Items side by side: those before the choices, then groups of choices.
+
+    The standard allows a device one group; software of the field merges a second one into the
+    first (the PnP code of an operating system kernel, read and run), and so do `choices`.
+    """
+
+    def __init__(self, items: Iterable[Descriptor] = ()) -> None:
+        self.before: list[Descriptor] = []
+        self.groups: list[Group] = []
+        for item in items:
+            self.take(item)
+
+    def take(self, item: Descriptor) -> None:
+        """Put the next item in its place."""
+        role = item.role
+        group = self.groups[-1] if self.groups else None
+        if role == "choice":
+            if group is None or group.end is not None:
+                group = Group()
+                self.groups.append(group)
+            group.choices.append(Choice(item))
+        elif group is None:
+            self.before.append(item)
+        elif group.end is not None:
+            group.after.append(item)
+        elif role == "choices-end":
+            group.end = item
+        else:
+            group.choices[-1].items.append(item)
+
+    @property
+    def choices(self) -> list[Choice]:
+        """The choices of all groups."""
+        return [choice for group in self.groups for choice in group.choices]
+
+    @property
+    def ends(self) -> list[Descriptor]:
+        """The items that close a group."""
+        return [group.end for group in self.groups if group.end is not None]
+
+    @property
+    def after(self) -> list[Descriptor]:
+        """The items after choices that are closed."""
+        return [item for group in self.groups for item in group.after]
+
+    @property
+    def all_items(self) -> list[Descriptor]:
+        """All its items, as they stand in the image."""
+        return [*self.before, *(item for group in self.groups for item in group.all_items)]
+
+
+class Device(Section):
+    """One function of the card, from its ID item on."""
+
+    def __init__(self, start: Descriptor) -> None:
+        super().__init__()
+        self.start = start
+
+    @property
+    def id(self) -> str:
+        """Its ID; its bytes where they spell none."""
+        return id_in(self.start)
+
+    @property
     def values(self) -> dict[str, object]:
-        """The values of the device's ID item."""
+        """The values of its ID item."""
         return self.start.values
+
+    @property
+    def name(self) -> Descriptor | None:
+        """The item with its name, before what it asks for."""
+        return _named(self.before, "compatible")
+
+    @property
+    def compatible(self) -> list[Descriptor]:
+        """The items with IDs that it is compatible with, wherever they stand."""
+        return [item for item in self.all_items if item.role == "compatible"]
+
+    @property
+    def leading(self) -> tuple[list[Descriptor], Descriptor | None, list[Descriptor]]:
+        """What stands before the choices: compatible IDs and name in their usual places, the rest.
+
+        There a profile has a key for them; elsewhere they are entries among the others.
+        """
+        rest = list(self.before)
+        ids: list[Descriptor] = []
+        while rest and rest[0].role == "compatible" and rest[0].representable:
+            ids.append(rest.pop(0))
+        named = bool(rest) and rest[0].role == "name" and rest[0].representable
+        name = rest.pop(0) if named else None
+        return ids, name, rest
+
+    @property
+    def items(self) -> list[Descriptor]:
+        """What it asks for in any case, before its choices."""
+        return self.leading[2]
 
     @property
     def all_items(self) -> list[Descriptor]:
         """All that belongs to it, as it stands in the image."""
-        name = [] if self.name is None else [self.name]
-        closed = [] if self.closed is None else [self.closed]
-        chosen = [item for choice in self.choices for item in choice.all_items]
-        return [self.start, *self.compatible, *name, *self.items, *chosen, *closed, *self.after]
+        return [self.start, *super().all_items]
+
+    def with_items(self, items: Iterable[Descriptor]) -> Device:
+        """Return the device with these items after its own, whatever they are."""
+        device = Device(self.start)
+        for item in (*super().all_items, *items):
+            device.take(item)
+        return device
 
 
 class Card:
-    """The items of an image in their usual order; `items`: those before the first device."""
+    """The items of an image: those before the first device, the devices, the end item."""
 
-    def __init__(self) -> None:
-        self.version: Descriptor | None = None
-        self.name: Descriptor | None = None
-        self.items: list[Descriptor] = []
+    def __init__(self, items: Iterable[Descriptor]) -> None:
+        self.outside = Section()
         self.devices: list[Device] = []
         self.end: Descriptor | None = None
+        section = self.outside
+        for item in items:
+            if item.role == "device":
+                section = Device(item)
+                self.devices.append(section)
+            elif item.role == "end":
+                self.end = item
+            else:
+                section.take(item)
+
+    @property
+    def leading(self) -> tuple[Descriptor | None, Descriptor | None, list[Descriptor]]:
+        """What stands before the devices: version and name in their usual places, the rest."""
+        rest = self.outside.all_items
+        found: list[Descriptor | None] = []
+        for role in ("version", "name"):
+            there = bool(rest) and rest[0].role == role and rest[0].representable
+            found.append(rest.pop(0) if there else None)
+        return found[0], found[1], rest
+
+    @property
+    def version(self) -> Descriptor | None:
+        """The item with the version of PnP, in its usual place."""
+        return self.leading[0]
+
+    @property
+    def name(self) -> Descriptor | None:
+        """The item with the card's name, before all but the version."""
+        return _named(self.outside.before, "version")
+
+    @property
+    def items(self) -> list[Descriptor]:
+        """What else stands before the first device."""
+        return self.leading[2]
 
     def places(self) -> dict[int, Place]:
         """Return where each item of a device, by its offset, belongs."""
@@ -92,45 +229,29 @@ class Card:
 
 def card_of(image: Image) -> Card:
     """Return the card that the items of an image describe; nothing is left out or moved."""
-    card = Card()
-    rest = list(image.items)
-    if rest and rest[0].has_role("version"):
-        card.version = rest.pop(0)
-    if rest and rest[0].has_role("name"):
-        card.name = rest.pop(0)
-    if rest and rest[-1].has_role("end"):
-        card.end = rest.pop()
-    for item in rest:
-        if item.has_role("device"):
-            card.devices.append(Device(item))
-        elif card.devices:
-            _place(card.devices[-1], item)
-        else:
-            card.items.append(item)
-    return card
+    return Card(image.items)
 
 
-def _place(device: Device, item: Descriptor) -> None:
-    """Put an item in its place in a device: the usual one, or where it stands."""
-    if device.closed is not None:
-        device.after.append(item)
-    elif device.choices:
-        if item.has_role("choice"):
-            device.choices.append(Choice(item))
-        elif item.has_role("choices-end"):
-            device.closed = item
-        else:
-            device.choices[-1].items.append(item)
-    elif item.has_role("choice"):
-        device.choices.append(Choice(item))
-    elif device.items or device.name is not None:
-        device.items.append(item)
-    elif item.has_role("compatible"):
-        device.compatible.append(item)
-    elif item.has_role("name"):
-        device.name = item
-    else:
-        device.items.append(item)
+def _named(items: Iterable[Descriptor], other: str) -> Descriptor | None:
+    """Return the first item with a name, where only items of `other` role stand before it.
+
+    Software of the field takes the next one where a name is empty.
+    """
+    for item in items:
+        if item.has_role("name") and item.key_value.strip():
+            return item
+        if item.role not in ("name", other):
+            break
+    return None
+
+
+def id_in(item: Descriptor) -> str:
+    """Return the ID in an item; its bytes where they spell none."""
+    head = item.record.key_field
+    value = item.values.get(head.key)
+    if isinstance(value, str):
+        return value
+    return hex_text(item.content[head.at : head.at + (head.size or 0)]) or "without ID"
 
 
 def priority_words(field: Field, value: object) -> str:

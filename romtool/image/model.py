@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from romtool.image.walk import Descriptor, peek_tag, walk
 from romtool.schema.catalog import Catalog
@@ -14,8 +14,15 @@ from romtool.schema.fields import Field, Unit
 from romtool.schema.image_layouts import ImageLayout, count_of
 from romtool.schema.records import DescriptorType
 
+if TYPE_CHECKING:
+    from romtool.image.tree import Node
+
 MIN_FILL_GAP = 8
 """So many fill bytes in a row end a run of data after the PnP data."""
+
+
+Verdict = Literal["right", "other way", "unchecked", "wrong"]
+"""`other way`: counted in another way that is accepted; `unchecked`: says that it isn't checked."""
 
 
 class Compared(NamedTuple):
@@ -26,6 +33,20 @@ class Compared(NamedTuple):
     ok: bool
     way: str | None = None
     """The name of the accepted other way of counting that the stored value agrees with."""
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether the stored value is what it should be; the one judgement of it."""
+        if self.stored == self.computed:
+            return "right"
+        if self.way is not None:
+            return "other way"
+        return "unchecked" if self.ok else "wrong"
+
+    @property
+    def way_words(self) -> str:
+        """The accepted other way of counting in words: `without identifier`."""
+        return (self.way or "").replace("-", " ")
 
 
 class Run(NamedTuple):
@@ -154,6 +175,13 @@ class Image:
     def tail(self) -> tuple[Run, ...]:
         """What stands after the PnP data, run by run: patch, data, fill."""
         return tuple(self._runs())
+
+    @functools.cached_property
+    def tree(self) -> Node:
+        """The annotated tree: every bit in one leaf."""
+        from romtool.image.tree import tree_of
+
+        return tree_of(self)
 
     def _runs(self) -> Iterator[Run]:
         at, fill = self.items_end, bytes([self.fill])

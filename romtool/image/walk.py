@@ -61,8 +61,17 @@ class Descriptor:
             return self.record.in_words(self.values)
         return f"{self.record.title}, odd: {hex_text(self.raw)}"
 
+    @property
+    def role(self) -> str:
+        """The part that it plays in the order of the items.
+
+        Software of the field goes by its name alone: odd bits or an odd length don't make it
+        another item.
+        """
+        return self.record.role
+
     def has_role(self, role: str) -> bool:
-        """Whether it plays this part in the order of the items, all of it understood."""
+        """Whether it plays this part, all of it understood."""
         return self.record.role == role and self.representable
 
 

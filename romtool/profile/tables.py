@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from romtool.image.card import Device, card_of, entry_of
+from romtool.image.card import Choice, Device, Group, card_of, entry_of
 from romtool.image.model import Image
-from romtool.image.walk import Descriptor
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Check
 from romtool.schema.image_layouts import Part
@@ -114,20 +113,31 @@ def _items(image: Image, tables: Table) -> Table:
     """Put the items into the tables; return what must be overridden for them."""
     card = card_of(image)
     table = tables["card"]
-    if card.name is not None:
-        table[card.name.record.key_field.key] = card.name.key_value
-    if card.version is None:
+    version, name, items = card.leading
+    if name is not None:
+        table[name.record.key_field.key] = name.key_value
+    if version is None:
         table |= _no_version(image.catalog)
     else:
-        table |= card.version.record.entry_of(card.version.values)
-        head = card.version.record.key_field
+        table |= version.record.entry_of(version.values)
+        head = version.record.key_field
         if head.is_default(table[head.key]):
             del table[head.key]
-    if card.items:
-        table["resources"] = [entry_of(image, item) for item in card.items]
-    if card.devices:
-        tables["device"] = [_device(image, device) for device in card.devices]
-    if card.end is None:
+    devices: list[Device] = []
+    for device in card.devices:
+        if device.start.representable:
+            devices.append(device)
+        elif devices:
+            devices[-1] = devices[-1].with_items(device.all_items)
+        else:
+            items += device.all_items
+    if card.end is not None and not card.end.representable:
+        (devices[-1].take if devices else items.append)(card.end)
+    if items:
+        table["resources"] = [entry_of(image, item) for item in items]
+    if devices:
+        tables["device"] = [_device(image, device) for device in devices]
+    if card.end is None or not card.end.representable:
         return {image.catalog.end_field.key: image.catalog.no_end}
     found = image.end_checksum
     if found is not None and found.stored != found.computed:
@@ -138,32 +148,39 @@ def _items(image: Image, tables: Table) -> Table:
 def _device(image: Image, device: Device) -> Table:
     record = device.start.record
     table: Table = {record.key_field.key: device.start.key_value}
-    if device.name is not None:
-        table[device.name.record.key_field.key] = device.name.key_value
-    if device.compatible:
-        key = device.compatible[0].record.key_field.key
-        table[key] = [item.key_value for item in device.compatible]
+    ids, name, items = device.leading
+    if name is not None:
+        table[name.record.key_field.key] = name.key_value
+    if ids:
+        table[ids[0].record.key_field.key] = [item.key_value for item in ids]
     for field in record.profile_fields[1:]:
         if not field.is_default(device.values[field.key]):
             table[field.key] = device.values[field.key]
     if record.write(device.values) != device.start.raw and record.length_key:
         table[record.length_key] = len(device.start.content)
-    closed = device.closed is not None
-    items = device.items if closed else device.items + _unclosed(device)
-    entries = [entry_of(image, item) for item in items]
-    if closed:
-        table["choice"] = [
-            c.start.record.entry_of(c.start.values, always_head=False)
-            | ({"resources": [entry_of(image, item) for item in c.items]} if c.items else {})
-            for c in device.choices
-        ]
-    if entries:
-        table["resources"] = entries
-    if device.after:
-        table["resources_after"] = [entry_of(image, item) for item in device.after]
+    first, *others = device.groups or [Group()]
+    if not _regular(first):
+        # A profile closes the choices that it has: these are entries among the others.
+        items += [*first.all_items]
+    else:
+        table["choice"] = [_choice(image, choice) for choice in first.choices]
+    if items:
+        table["resources"] = [entry_of(image, item) for item in items]
+    after = [*first.after] if _regular(first) else []
+    after += (item for group in others for item in group.all_items)
+    if after:
+        table["resources_after"] = [entry_of(image, item) for item in after]
     return table
 
 
-def _unclosed(device: Device) -> list[Descriptor]:
-    """Return the items of choices that no item closes: a profile can only list them."""
-    return [item for choice in device.choices for item in (choice.start, *choice.items)]
+def _regular(group: Group) -> bool:
+    """Whether a profile can say all of what opens the choices, and of what closes them."""
+    bounds = [choice.start for choice in group.choices]
+    return group.end is not None and all(item.representable for item in (*bounds, group.end))
+
+
+def _choice(image: Image, choice: Choice) -> Table:
+    table: Table = choice.start.record.entry_of(choice.start.values, always_head=False)
+    if choice.items:
+        table["resources"] = [entry_of(image, item) for item in choice.items]
+    return table

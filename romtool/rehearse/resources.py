@@ -40,4 +40,4 @@ def requirements_in(image: Image | None) -> CardRequirements:
 def having(image: Image | None, register: Register) -> Iterator[bool]:
     """Yield for each device whether its ID item says that it has this register (Spec 6.2.2.2)."""
     for device in card_of(image).devices if image else ():
-        yield register.number in device.values[register.announced or ""]  # type: ignore[operator]
+        yield register.number in (device.values.get(register.announced or "") or ())  # type: ignore[operator]

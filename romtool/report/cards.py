@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from romtool.image.card import Card, Choice, Device, card_of
+from romtool.image.card import Card, Choice, Device, card_of, id_in
 from romtool.image.explain import stated
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
@@ -126,7 +126,7 @@ def _device(device: Device, number: int, pc: InThatPC | None) -> DeviceTable:
     name = clip(str(device.name.key_value), LONGEST_NAME) if device.name else ""
     left_out = max(0, len(device.choices) - MOST_CHOICES)
     facts = tuple(_device_facts(device))
-    return DeviceTable(number + 1, str(device.start.key_value), name, facts, tuple(rows), left_out)
+    return DeviceTable(number + 1, device.id, name, facts, tuple(rows), left_out)
 
 
 def _choice(number: int, choice: Choice, is_given: bool) -> ChoiceRow:
@@ -135,9 +135,9 @@ def _choice(number: int, choice: Choice, is_given: bool) -> ChoiceRow:
 
 def _device_facts(device: Device) -> Iterator[Fact]:
     if device.compatible:
-        ids = [str(item.key_value) for item in device.compatible[:MOST_ITEMS]]
+        ids = [id_in(item) for item in device.compatible[:MOST_ITEMS]]
         yield Fact("compatible with", ", ".join(ids))
-    for field in device.start.record.profile_fields[1:]:
+    for field in device.start.record.profile_fields[1:] if device.values else ():
         if not field.is_default(device.values[field.key]):
             yield Fact(field.title, field.kind.show(device.values[field.key]))
 

@@ -7,8 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, islice
 
-from romtool.image.card import card_of
-from romtool.image.explain import NO_LAYOUT, RUN_WORDS, Row, explain
+from romtool.image.explain import RUN_WORDS, Owner, Row, explain
 from romtool.image.model import Image
 from romtool.schema.numbers import clip, hex_text, sizes
 
@@ -24,8 +23,8 @@ LONGEST_MEANING = 300
 HEAD, TAIL = 32, 8
 """Bytes shown of a long entry: from its begin, and from its end."""
 
-CARD, DEVICE, UNKNOWN, REST = "card", "device", "unknown", "rest"
-"""What a stretch can be part of, besides the frame, the identifier and the runs of the tail."""
+REST = "rest"
+"""What a stretch of several things is part of."""
 
 Span = tuple[int, int]
 """Where something begins, and the place after its end."""
@@ -72,7 +71,7 @@ class Stretch:
     """Entries side by side that are part of the same thing.
 
     `kind` says of what: frame, identifier, card, device, patch, data, fill, unknown, or of
-    several things (rest). `device` and `choice` count from 0.
+    several things (rest). `device` and `choice` count from 0; `id` is the device's.
     """
 
     kind: str
@@ -80,6 +79,7 @@ class Stretch:
     entries: tuple[Entry, ...]
     device: int | None = None
     choice: int | None = None
+    id: str = ""
 
     @property
     def at(self) -> int:
@@ -97,7 +97,7 @@ class Stretch:
         if self.choice is not None:
             return f"choice {self.choice + 1}"
         if self.device is not None:
-            return f"{self.device + 1} {self.label.partition(' ')[2]}"
+            return f"{self.device + 1} {self.id}"
         return self.label
 
 
@@ -111,52 +111,28 @@ class Marks:
 
 def stretches(image: Image, marks: Marks = Marks()) -> list[Stretch]:
     """Return all bytes of an image, in order."""
-    rows = explain(image)
-    found = list(_grouped(image, rows))
+    found = list(_grouped(explain(image)))
     entries = iter(_marked([entry for stretch in found for entry in stretch.entries], marks))
     found = [replace(one, entries=tuple(islice(entries, len(one.entries)))) for one in found]
     return list(_bounded(found))
 
 
-def _grouped(image: Image, rows: Sequence[Row]) -> Iterator[Stretch]:
+def _grouped(rows: Sequence[Row]) -> Iterator[Stretch]:
     """Yield the rows in stretches."""
-    owner = _Owners(image)
-    for (kind, device, choice), group in groupby(rows, owner.of):
+    for (kind, device, choice), group in groupby(rows, lambda row: _place(row.part_of)):
         inside = list(group)
-        label = inside[0].owner if kind not in RUN_WORDS else RUN_WORDS[kind]
-        if kind == UNKNOWN:
-            label = NO_LAYOUT
+        label = RUN_WORDS.get(kind, inside[0].owner)
         entries = tuple(
             Entry(
                 row.offset, row.raw, tuple(clip(words, LONGEST_MEANING) for words in row.meanings)
             )
             for row in inside
         )
-        yield Stretch(kind, label, entries, device, choice)
+        yield Stretch(kind, label, entries, device, choice, inside[0].part_of.id)
 
 
-class _Owners:
-    """What the rows of an image are part of: kind, device, choice."""
-
-    def __init__(self, image: Image) -> None:
-        self.image = image
-        self.items = [item.offset for item in image.items]
-        self.places = card_of(image).places()
-        self.runs = {run.offset: run.kind for run in image.tail}
-
-    def of(self, row: Row) -> tuple[str, int | None, int | None]:
-        """Return what a row is part of."""
-        image = self.image
-        if image.layout is None:
-            return UNKNOWN, None, None
-        if row.offset in self.runs:
-            return self.runs[row.offset], None, None
-        if row.offset < image.items_at:
-            return row.owner, None, None
-        item = self.items[bisect.bisect(self.items, row.offset) - 1]
-        if item not in self.places:
-            return CARD, None, None
-        return DEVICE, *self.places[item]
+def _place(owner: Owner) -> tuple[str, int | None, int | None]:
+    return owner.kind, owner.device, owner.choice
 
 
 def _marked(entries: list[Entry], marks: Marks) -> list[Entry]:

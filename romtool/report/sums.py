@@ -10,7 +10,7 @@ from romtool.schema.field_types import Stored
 from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 
-RIGHT, WRONG, OTHER_WAY, UNCHECKED = "right", "wrong", "other way", "not checked"
+UNCHECKED = "not checked"
 
 
 @dataclass(frozen=True)
@@ -44,12 +44,7 @@ def _sum(before: str, field: Field, at: int, found: Compared) -> Sum:
     def show(value: Stored) -> str:
         return hex_text(value) if isinstance(value, bytes) else field.kind.show(value)
 
-    if found.stored == found.computed:
-        verdict = RIGHT
-    elif found.way is not None:
-        verdict = OTHER_WAY
-    else:
-        verdict = UNCHECKED if found.ok else WRONG
-    way = f"counted {found.way.replace('-', ' ')}" if found.way is not None else ""
+    verdict = UNCHECKED if found.verdict == "unchecked" else found.verdict
+    way = f"counted {found.way_words}" if found.verdict == "other way" else ""
     title = f"{before}{field.title}"
     return Sum(title, at, show(found.stored), show(found.computed), verdict, way)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from romtool.image.card import Device, card_of
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
 from romtool.requirements.model import (
@@ -14,17 +15,16 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.requirements.parts import DeviceParts, device_parts
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Range, Value
 
 
 def requirements_of(image: Image) -> CardRequirements:
     """Return what the card of an image asks for; an item that can't be read asks for nothing."""
-    return requirements_in(image, device_parts(image.items))
+    return requirements_in(image, card_of(image).devices)
 
 
-def requirements_in(image: Image, devices: Sequence[DeviceParts]) -> CardRequirements:
+def requirements_in(image: Image, devices: Sequence[Device]) -> CardRequirements:
     """Return what the devices of an image ask for, taken apart already."""
     if image.layout is None:
         return CardRequirements(None, None, ())
@@ -36,7 +36,7 @@ def requirements_in(image: Image, devices: Sequence[DeviceParts]) -> CardRequire
     )
 
 
-def _device(catalog: Catalog, device: DeviceParts, number: int) -> DeviceRequirements:
+def _device(catalog: Catalog, device: Device, number: int) -> DeviceRequirements:
     before = tuple(_needs(device.before))
     after = tuple(_needs(device.after))
     alternatives = []
@@ -48,8 +48,7 @@ def _device(catalog: Catalog, device: DeviceParts, number: int) -> DeviceRequire
         alternatives.append(Alternative(index, priority, rank, needed, all_needs))
     if not alternatives:
         alternatives.append(Alternative(None, None, 0, (), (*before, *after)))
-    own = next((item for item in device.before if not item.has_role("compatible")), None)
-    name = own.key_value if own is not None and own.has_role("name") else None
+    name = device.name.key_value if device.name is not None else None
     return DeviceRequirements(device.id, number, name, before, tuple(alternatives), after)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from romtool.image.card import Device
 from romtool.image.walk import Descriptor
 from romtool.requirements.model import (
     Alternative,
@@ -13,7 +14,6 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.requirements.parts import DeviceParts
 from romtool.rules.findings import Finding
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.field_types import Value
@@ -37,7 +37,7 @@ def _troubles(view: View) -> Iterator[Trouble]:
             yield from _hidden(parts, device)
 
 
-def _order(view: View, parts: DeviceParts, device: DeviceRequirements) -> Iterator[Trouble]:
+def _order(view: View, parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
     """The first choice that stands after one of a lower priority."""
     worst = device.alternatives[0]
     for number, alternative in enumerate(device.alternatives):
@@ -69,7 +69,7 @@ def _behind(device: DeviceRequirements) -> Iterator[Trouble]:
             yield trouble("behind-choices", need.item, record=record, counts=words)
 
 
-def _last(parts: DeviceParts, device: DeviceRequirements) -> Iterator[Trouble]:
+def _last(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
     first, last = device.alternatives[0], device.alternatives[-1]
     backwards = any(not _options(n) for n in (*first.own, *last.own) if not n.is_empty)
     if first is not last and not backwards and not _roomier(last, first):
@@ -90,7 +90,7 @@ def _options(need: Requirement) -> int:
     return len(need.lines) if isinstance(need, LineRequirement) else len(need.bases)
 
 
-def _hidden(parts: DeviceParts, device: DeviceRequirements) -> Iterator[Trouble]:
+def _hidden(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
     """Choices that an earlier one, of the same priority or a better one, makes useless."""
     compared = device.alternatives[:MOST_COMPARED]
     for number, alternative in enumerate(compared):
@@ -101,7 +101,7 @@ def _hidden(parts: DeviceParts, device: DeviceRequirements) -> Iterator[Trouble]
                 break
 
 
-def _start(parts: DeviceParts, number: int) -> Descriptor:
+def _start(parts: Device, number: int) -> Descriptor:
     return parts.choices[number].start
 
 

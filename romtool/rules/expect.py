@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from romtool.image.card import Device, card_of, id_in
 from romtool.image.model import Image
 from romtool.requirements.model import (
     Alternative,
@@ -13,7 +14,6 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.requirements.parts import DeviceParts, device_parts
 from romtool.requirements.read import requirements_of
 from romtool.rules.findings import Finding, finding
 from romtool.schema.expect import Expectation, ExpectedLines, Function
@@ -27,7 +27,7 @@ def expect_findings(image: Image, expectation: Expectation) -> Iterator[Finding]
     """
     if image.layout is None:
         return
-    devices = list(zip(device_parts(image.items), requirements_of(image).devices, strict=True))
+    devices = list(zip(card_of(image).devices, requirements_of(image).devices, strict=True))
     for function in expectation.functions:
         judge = _Judge(image, expectation, function)
         found = [
@@ -46,19 +46,17 @@ def _badness(findings: list[Finding]) -> tuple[int, int]:
     return errors, len(findings)
 
 
-def _is_known(device: DeviceParts, requirements: DeviceRequirements, function: Function) -> bool:
+def _is_known(device: Device, requirements: DeviceRequirements, function: Function) -> bool:
     """Whether a device has this function: by an ID, or by what any of its choices asks for."""
     if function.compatible.intersection(_ids(device)):
         return True
     return any(_has_shape(alternative, function) for alternative in requirements.alternatives)
 
 
-def _ids(device: DeviceParts) -> Iterator[str]:
+def _ids(device: Device) -> Iterator[str]:
     """Yield a device's own ID and those that it is compatible with, wherever they stand."""
     yield device.id
-    for item in device.items:
-        if item.has_role("compatible"):
-            yield str(item.key_value)
+    yield from map(id_in, device.compatible)
 
 
 def _has_shape(alternative: Alternative, function: Function) -> bool:
@@ -138,7 +136,7 @@ class _Judge:
         image = self.image
         return self._sourced(finding(image.catalog, "expect-missing", image.items_at, **self.words))
 
-    def device(self, device: DeviceParts, requirements: DeviceRequirements) -> Iterator[Finding]:
+    def device(self, device: Device, requirements: DeviceRequirements) -> Iterator[Finding]:
         """Yield what is wrong with the first choice of a device."""
         first = requirements.alternatives[0]
         start = device.choices[0].start if device.choices else device.start

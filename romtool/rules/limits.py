@@ -55,6 +55,6 @@ def _mixed(view: View) -> Iterator[Trouble]:
 def _compatible(view: View) -> Iterator[Trouble]:
     limit = view.catalog.consumer.compatible_ids
     for parts in view.parts:
-        found = [item for item in parts.items if item.record.role == "compatible"]
+        found = parts.compatible
         if len(found) > limit:
             yield trouble("compatible-many", found[limit], count=len(found), limit=limit)

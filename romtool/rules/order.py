@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
@@ -57,29 +57,25 @@ def _missing(image: Image) -> Iterator[Finding]:
 
 
 def _choices(view: View) -> Iterator[Finding]:
-    opened: Descriptor | None = None
-    closed_before = False
-    for item in view.image.items:
-        role = item.record.role
-        if role == "choice":
-            if opened is None and closed_before:
-                yield _told(view, "choices-again", item)
-            opened = opened or item
-            yield from _priority(view, item)
-        elif role == "choices-end":
-            if opened is None:
-                yield _told(view, "choices-unopened", item)
-            else:
-                closed_before = True
-            opened = None
-        elif role in ("device", "end"):
-            if opened is not None:
-                yield _told(view, "choices-unclosed", opened)
-            opened, closed_before = None, False
-        elif opened is not None and role in MISPLACED_IN_CHOICES:
-            yield _told(view, "choices-nested", item, record=item.record.title)
-    if opened is not None:
-        yield _told(view, "choices-unclosed", opened)
+    for section in (view.card.outside, *view.parts):
+        yield from _unopened(view, section.before)
+        for number, group in enumerate(section.groups):
+            if number:
+                yield _told(view, "choices-again", group.choices[0].start)
+            for choice in group.choices:
+                yield from _priority(view, choice.start)
+                for item in choice.items:
+                    if item.record.role in MISPLACED_IN_CHOICES:
+                        yield _told(view, "choices-nested", item, record=item.record.title)
+            if group.end is None:
+                yield _told(view, "choices-unclosed", group.choices[0].start)
+            yield from _unopened(view, group.after)
+
+
+def _unopened(view: View, items: Iterable[Descriptor]) -> Iterator[Finding]:
+    for item in items:
+        if item.role == "choices-end":
+            yield _told(view, "choices-unopened", item)
 
 
 def _told(view: View, rule: str, item: Descriptor, **words: object) -> Finding:

@@ -6,15 +6,13 @@ import functools
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
+from romtool.image.card import Card, Device, Place, card_of
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
 from romtool.requirements.model import CardRequirements, DeviceRequirements, Requirement
-from romtool.requirements.parts import DeviceParts, device_parts
 from romtool.requirements.read import requirement_of, requirements_in
 from romtool.rules.findings import Finding, finding
 from romtool.schema.catalog import Catalog
-
-DEVICE = "device "
 
 MOST_NUMBERS = 4
 """So many choices or devices are named in a message; the rest is counted."""
@@ -41,9 +39,14 @@ class View:
         self.catalog: Catalog = image.catalog
 
     @functools.cached_property
-    def parts(self) -> list[DeviceParts]:
+    def card(self) -> Card:
+        """The items, section by section."""
+        return card_of(self.image)
+
+    @property
+    def parts(self) -> list[Device]:
         """The items of each device."""
-        return device_parts(self.image.items, by_name=True)
+        return self.card.devices
 
     @functools.cached_property
     def requirements(self) -> CardRequirements:
@@ -51,7 +54,7 @@ class View:
         return requirements_in(self.image, self.parts)
 
     @property
-    def devices(self) -> Iterator[tuple[DeviceParts, DeviceRequirements]]:
+    def devices(self) -> Iterator[tuple[Device, DeviceRequirements]]:
         """The devices: their items, and what they ask for."""
         return zip(self.parts, self.requirements.devices, strict=True)
 
@@ -62,33 +65,28 @@ class View:
         return [(item, need) for item, need in found if need is not None]
 
     @functools.cached_property
-    def _owners(self) -> dict[int, tuple[int, int | None]]:
+    def _places(self) -> dict[int, Place]:
         """The place of each item (by its offset): device and choice, counted from 0."""
-        owners: dict[int, tuple[int, int | None]] = {}
-        for number, device in enumerate(self.parts):
-            owners |= {item.offset: (number, None) for item in device.outside}
-            for index, choice in enumerate(device.choices):
-                for item in (choice.start, *choice.items):
-                    owners[item.offset] = number, index
-        return owners
+        return self.card.places()
 
     def where(self, items: Iterable[Descriptor]) -> str:
         """Return where these items stand, in the card's terms: `device QRL0001, choice 2`."""
         found: dict[int, list[int | None]] = {}
         for item in items:
-            number, choice = self._owners.get(item.offset, (-1, None))
+            number, choice = self._places.get(item.offset, (-1, None))
             choices = found.setdefault(number, [])
             if choice not in choices:
                 choices.append(choice)
+        whole = all(number >= 0 and choices == [None] for number, choices in found.items())
+        if len(found) > 1 and whole:
+            return f"devices {joined([self.parts[number].id for number in found])}"
         words = [self._place(number, choices) for number, choices in found.items()]
-        if len(words) > 1 and all(choices == [None] for choices in found.values()):
-            return f"devices {joined([word.removeprefix(DEVICE) for word in words])}"
         return joined(words, "; ", "; ")
 
     def _place(self, number: int, choices: Sequence[int | None]) -> str:
         if number < 0:
             return "card"
-        device = f"{DEVICE}{self.parts[number].id}"
+        device = f"device {self.parts[number].id}"
         numbers = [str(choice + 1) for choice in choices if choice is not None]
         if None in choices or not numbers:
             return device

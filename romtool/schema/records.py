@@ -10,7 +10,7 @@ from romtool.errors import InvalidValue
 from romtool.schema.bus import RequirementSpec
 from romtool.schema.codec import Reader
 from romtool.schema.described import Described
-from romtool.schema.field_types import Check, Constant, Range, Reserved, Stored, Value
+from romtool.schema.field_types import Check, Constant, Number, Range, Reserved, Stored, Value
 from romtool.schema.fields import Field, FieldLayout
 
 
@@ -101,6 +101,14 @@ class DescriptorType(Described):
         """The fields that a person sees: all but reserved bits."""
         return tuple(f for f in self.field_layout.fields if not isinstance(f.kind, Reserved))
 
+    @functools.cached_property
+    def say_first(self) -> str:
+        """The whole words that every item of its kind begins with: `IRQ `, `compatible with `."""
+        from string import Formatter
+
+        first, *_ = next(iter(Formatter().parse(self.phrase)), ("",))
+        return first[: first.rfind(" ") + 1]
+
     def takes(self, length: int) -> bool:
         """Whether an item of this kind can have content of this length."""
         return self.field_layout.takes(length)
@@ -117,12 +125,14 @@ class DescriptorType(Described):
 
         Content of a length that the record can't have, or of no known meaning, has no values.
         """
-        length = len(content)
+        reader = self._reader(len(content))
+        return reader.values(content) if reader is not None else ({}, False)
+
+    def _reader(self, length: int) -> Reader | None:
         if length not in self._readers:
             known = self.role != "reserved" and self.field_layout.takes(length)
             self._readers[length] = self.field_layout.reader(length) if known else None
-        reader = self._readers[length]
-        return reader.values(content) if reader is not None else ({}, False)
+        return self._readers[length]
 
     @functools.cached_property
     def _readers(self) -> dict[int, Reader | None]:
@@ -217,8 +227,10 @@ class _Shown(dict[str, str]):
         if isinstance(value, list) and isinstance(field.kind, Range):
             low, high = value
             if low != high:
-                count = self.record.field_layout.by_key[field.length or ""].kind.show(length)
-                things = f" {field.unit_noun}" if field.unit_noun and count.isdigit() else ""
+                kind = self.record.field_layout.by_key[field.length or ""].kind
+                assert isinstance(kind, Number)
+                count = kind.show(length)
+                things = f" {field.unit_noun}" if field.unit_noun and kind.form == "decimal" else ""
                 step = self.shown.get(field.align or "")
                 every = f", every {step:X}h" if step is not None else ""
                 return f"{low:X}h to {high:X}h, {count}{things}{every}"

@@ -5,12 +5,12 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from romtool.image.card import Device, card_of
-from romtool.image.explain import Row, explain
+from romtool.image.card import Device, card_of, id_in
+from romtool.image.explain import Row, explain, judged
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding
-from romtool.schema.field_types import Constant, Flag, Pins
+from romtool.schema.field_types import AnyKind, Constant, Flag, Pins
 from romtool.schema.numbers import hex_text, one_of, sizes
 from romtool.text import findings as finding_text
 from romtool.text.page import SETTING, line, title
@@ -44,8 +44,6 @@ def _frame(image: Image) -> Iterator[str]:
     for field in layout.computed_fields:
         found = image.computed[field.key]
         words = compared(found, field.kind)
-        if found.way is not None:
-            words += f", counted {found.way.replace('-', ' ')}"
         yield from line(field.title, words, indent=2, column=SETTING)
     typical = 0
     for field in layout.config_fields:
@@ -62,20 +60,14 @@ def _frame(image: Image) -> Iterator[str]:
         yield from line("the rest", f"{typical} settings, all typical", indent=2, column=SETTING)
 
 
-def compared(found: Compared, kind: object) -> str:
+def compared(found: Compared, kind: AnyKind) -> str:
     """Return a stored value, and whether it is right."""
-
-    def show(value: object) -> str:
-        if isinstance(value, bytes):
-            return hex_text(value)
-        return f"{value:02X}h" if getattr(kind, "bits", 8) == 8 else str(value)
-
-    words = show(found.stored)
-    if found.stored == found.computed:
-        return f"{words}, as it must be" if isinstance(kind, Constant) else f"{words}, right"
-    if not found.ok:
-        return f"{words}, should be {show(found.computed)}"
-    return f"{words}, not checked" if found.way is None else words
+    words = kind.show(kind.to_value(found.stored))
+    if found.verdict == "other way":
+        return f"{words}, counted {found.way_words}"
+    if found.verdict == "right" and isinstance(kind, Constant):
+        return f"{words}, as it must be"
+    return f"{words}, {judged(kind, found)}"
 
 
 def _card(image: Image) -> Iterator[str]:
@@ -88,12 +80,13 @@ def _card(image: Image) -> Iterator[str]:
             continue
         is_check = field is image.catalog.identifier.check_field
         shown = (
-            compared(image.id_checksum, None) if is_check else field.kind.show(values[field.key])
+            compared(image.id_checksum, field.kind)
+            if is_check
+            else field.kind.show(values[field.key])
         )
         yield from line(field.title, shown, indent=2, column=SETTING)
     if card.version is not None:
-        words = card.version.record.in_words(card.version.values)
-        yield from line("version", words, indent=2, column=SETTING)
+        yield from line("version", card.version.words, indent=2, column=SETTING)
     for item in card.items:
         yield from line("also", item.words, indent=2)
     for number, device in enumerate(card.devices, 1):
@@ -101,24 +94,26 @@ def _card(image: Image) -> Iterator[str]:
         yield from _device(device, number)
     if image.end_checksum is not None:
         yield ""
-        yield from line("End", f"checksum {compared(image.end_checksum, None)}")
+        yield from line(
+            "End", f"checksum {compared(image.end_checksum, image.catalog.end_field.kind)}"
+        )
 
 
 def _device(device: Device, number: int) -> Iterator[str]:
     record = device.start.record
     name = f"  {device.name.key_value}" if device.name else ""
-    yield from line(f"Device {number}", f"{device.start.key_value}{name}")
+    yield from line(f"Device {number}", f"{device.id}{name}")
     if device.compatible:
-        ids = ", ".join(str(item.key_value) for item in device.compatible)
+        ids = ", ".join(map(id_in, device.compatible))
         yield from line("compatible with", ids, indent=2)
-    for field in record.profile_fields[1:]:
+    for field in record.profile_fields[1:] if device.values else ():
         if not field.is_default(device.values[field.key]):
             yield from line(field.title, field.kind.show(device.values[field.key]), indent=2)
     label = "always" if device.choices or device.after else "needs"
     yield from _listed(label, device.items)
     for index, choice in enumerate(device.choices, 1):
         yield from line(f"choice {index}", choice.words, indent=2)
-    if device.choices and device.closed is None:
+    if device.groups and device.groups[-1].end is None:
         yield from line("", "(these choices are never closed)", indent=2)
     yield from _listed("and always", device.after)
 

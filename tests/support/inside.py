@@ -13,7 +13,7 @@ _RUN = """
 import sys
 sys.argv = ["romtool", *sys.argv[1:]]
 import romtool.cli
-{fault}
+{code}
 romtool.cli.main()
 """
 
@@ -26,11 +26,11 @@ ONE_CORE = "import os; os.sched_getaffinity = lambda process: {0}"
 
 
 def spoilt(
-    problem: str, *args: str, cwd: Path | None = None, stderr: int = subprocess.PIPE
+    code: str, *args: str, cwd: Path | None = None, stderr: int = subprocess.PIPE
 ) -> subprocess.CompletedProcess[bytes]:
     """Run the command with this code before it; the time limit only ends a run that hangs."""
     return subprocess.run(
-        [sys.executable, "-c", _RUN.format(problem=problem), *args],
+        [sys.executable, "-c", _RUN.format(code=code), *args],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=stderr,

@@ -14,6 +14,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from .amount import randoms
 from .independent import (
     NO_SERIAL,
     PARTS,
@@ -431,7 +432,7 @@ def generate(rng: Random, layout: str | None = None) -> Table:
 
 def profiles() -> st.SearchStrategy[Table]:
     """Draw valid profiles over all layouts and all kinds of resources."""
-    return st.randoms(use_true_random=False).map(generate)
+    return randoms().map(generate)
 
 
 def seeded(n: int) -> list[Table]:

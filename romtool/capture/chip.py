@@ -1,0 +1,84 @@
+"""What reading from the start says of a chip: what it took, where it stopped, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romtool.capture.against import counted_stops, regions, signature
+from romtool.capture.observations import Observed, observed
+from romtool.capture.outcome import runs
+from romtool.errors import InputError
+from romtool.image.decode import decode
+from romtool.image.model import Image
+from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import address, hex_text, one_of
+
+FILL = 0xFF
+
+
+def chip_observations(
+    catalog: Catalog, read: dict[int, int], size: int, word: int, image: Image | None
+) -> Iterator[Observed]:
+    """Yield what the bytes say that were read from the start of a part of `size` bytes.
+
+    `word`: bytes that are read at once; `image`: what should stand there, if that is known.
+    """
+    first = next(iter(runs(read)), None)
+    if first is None or first[0] != 0:
+        return
+    data = first[1]
+    expected = image if image is not None else image_read(catalog, data, size)
+    words = {"count": many(len(data), "byte"), "last": address(len(data) - 1)}
+
+    def is_at(stop: int) -> bool:
+        return stop <= len(data) < stop + word
+
+    if len(data) >= size or (image is not None and len(data) >= len(image.data)):
+        yield observed(catalog, "read-whole", **words, what="the whole part")
+        return
+    known = [signature(layout) for layout in catalog.layouts.values()]
+    if expected is not None and expected.layout is not None:
+        known = [signature(expected.layout)]
+    if any(one and len(data) < len(one) + word for one in known):
+        wanted = one_of(sorted({hex_text(one) for one in known if one}))
+        have = hex_text(data)
+        hint = f"it read {have}; a known chip wants {wanted}: is it the image of another chip?"
+        if any(data.startswith(one) for one in known if one):
+            hint = (
+                f"it read {have}, as a known chip wants it ({wanted}): this one may want another "
+                "signature, or was reset"
+            )
+        yield observed(catalog, "stopped", **words, what="signature", hint=hint)
+        return
+    if expected is None or expected.layout is None:
+        yield observed(catalog, "read-start", **words)
+        return
+    stops = counted_stops(expected)
+    if any(is_at(stop) for stop in stops) or (not stops and is_at(expected.items_end)):
+        what = "header and count as in the image" if stops else "all of the PnP data"
+        yield observed(catalog, "read-whole", **words, what=what)
+    elif any(one.name == "the patch area" and is_at(one.stop) for one in regions(expected)):
+        yield observed(catalog, "read-whole", **words, what="the PnP data and the patch area")
+    elif stops and len(data) > expected.items_at:
+        count = next(iter(stops.values()))
+        until = " or ".join(str(stop) for stop in sorted(stops))
+        wanted = f"{count}, which makes {until} bytes in all"
+        yield observed(catalog, "stopped-otherwise", **words, wanted=wanted)
+    else:
+        inside = [one for one in regions(expected) if one.start < len(data) <= one.stop]
+        what = inside[0].name if inside else "what follows the PnP data"
+        yield observed(catalog, "stopped-inside", **words, what=what)
+
+
+def image_read(catalog: Catalog, data: bytes, size: int) -> Image | None:
+    """Return the bytes that were read as an image, where a known layout fits them."""
+    try:
+        found = decode(catalog, data.ljust(size, bytes([FILL])))
+    except InputError:
+        return None
+    return found if found.layout is not None else None
+
+
+def many(count: int, what: str) -> str:
+    """Return a number with what is counted: `1 byte`, `2 bytes`."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"

@@ -1,0 +1,26 @@
+"""How much is tried. A whole run (`-m ""`) tries all; the usual one shows each kind of fault."""
+
+from random import Random
+
+from hypothesis import strategies as st
+
+is_whole = False
+"""Whether this run tries all; set before the tests are loaded."""
+
+PART = 4
+"""What part of its examples a test tries in the usual run."""
+
+LEAST = 25
+"""Examples that it tries all the same."""
+
+
+def examples(count: int) -> int:
+    """How many of so many examples this run tries."""
+    return count if is_whole else min(count, max(LEAST, count // PART))
+
+
+def randoms() -> st.SearchStrategy[Random]:
+    """Sources of random numbers; in a whole run each number is drawn, so that failures shrink."""
+    if is_whole:
+        return st.randoms(use_true_random=False)
+    return st.integers(0, (1 << 64) - 1).map(Random)
