@@ -140,13 +140,13 @@ def test_text_and_table(tmp_path: Path) -> None:
     assert any(line.split() == ["noise.bin", "-", "-", "-", "-", "1", "error"] for line in lines)
     assert all(len(line) <= 80 for line in lines)
     run = romtool("survey", str(tmp_path), "--csv")
-    rows = list(csv.DictReader(io.StringIO(run.stdout.decode())))
-    assert len(rows) == len(made) + 1
-    assert rows[0]["devices"].split() == [device["id"] for device in card(0)["device"]]
+    table = list(csv.DictReader(io.StringIO(run.stdout.decode())))
+    assert len(table) == len(made) + 1
+    assert table[0]["devices"].split() == [device["id"] for device in card(0)["device"]]
     by_group = defaultdict(set)
-    for row in rows:
-        if row["same bytes"]:
-            by_group[row["same bytes"]].add(Path(row["file"]).name)
+    for entry in table:
+        if entry["same bytes"]:
+            by_group[entry["same bytes"]].add(Path(entry["file"]).name)
     assert {("bytes", frozenset(names)) for names in by_group.values()} == {
         (same, names) for same, names in groups(made) if same == "bytes"
     }

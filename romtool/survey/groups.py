@@ -10,6 +10,7 @@ from romtool.diff.compare import compare
 from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import hex_text
 from romtool.survey.dump import Dump, without_serial
 
 BYTES, FILL, SERIAL, CARD = "bytes", "all but fill", "all but the serial number", "card"
@@ -106,5 +107,5 @@ def _compared(catalog: Catalog, first: Image, other: Dump, same: str) -> Iterato
         lead = change.a.lead if change.a and change.b and change.a.lead == change.b.lead else ""
         yield Difference(other.file, change.where, a, b, lead)
     for run in found.bytes:
-        sides = (None if raw is None else raw.hex(" ").upper() for raw in (run.a, run.b))
-        yield Difference(other.file, run.where, *sides)
+        a, b = (None if raw is None else hex_text(raw) for raw in (run.a, run.b))
+        yield Difference(other.file, run.where, a, b)
