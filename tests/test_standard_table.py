@@ -94,7 +94,7 @@ def test_what_an_image_must_or_should_is_a_rule_or_built() -> None:
     assert len(binding) == 59 and odd == []
 
 
-SPEAKS = [*CATALOG.rules.values(), *REMARKS.values()]
+SPEAKS = [*CATALOG.rules.values(), *REMARKS.values(), *CATALOG.protocol.steps.values()]
 
 
 @pytest.mark.parametrize("one", SPEAKS, ids=lambda one: one.name)

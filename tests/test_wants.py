@@ -3,6 +3,7 @@
 from itertools import product
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -232,8 +233,13 @@ def test_each_kind_of_item(tmp_path: Path) -> None:
     needs = (
         RangeRequirement("io", 0x201, 0x201, 1, 1, 10),
         RangeRequirement("io", 0x220, 0x222, 1, 2, 10),
-        RangeRequirement("memory", 0xC0000, 0xE0000, 0x8000, 0x10000, 24),
-        RangeRequirement("memory", 0x100000, 0x300000, 0x1000, 0x2000, 32),
+        # A length stands in the registers as a mask, so a base is a multiple of it (A.3.1).
+        RangeRequirement(
+            "memory", 0xC0000, 0xE0000, 0x8000, 0x10000, 24, range(0xC0000, 0xE0001, 0x10000)
+        ),
+        RangeRequirement(
+            "memory", 0x100000, 0x300000, 0x1000, 0x2000, 32, range(0x100000, 0x300001, 0x2000)
+        ),
         RangeRequirement("memory", 0xD0000, 0xD0000, 1, 0x4000, 32),
     )
     assert (game.id, game.number, game.name) == ("QRL0002", 0, "Game port")
@@ -247,14 +253,29 @@ def test_each_kind_of_item(tmp_path: Path) -> None:
     assert other.alternatives == ((0, None, 1, (none,), (none, channel)),)
 
 
-def test_a_name_is_a_device_s_own_only_before_its_resources(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("names", "taken"),
+    [
+        (["", "   ", "Next"], "Next"),
+        (["Blanks  "], "Blanks"),
+        (["x" * 60], "x" * 49),
+        ([" "], None),
+    ],
+)
+def test_a_name_as_software_of_the_field_takes_it(
+    tmp_path: Path, names: list[str], taken: str | None
+) -> None:
+    # The first that is not empty, cut at 49 characters, blanks at the end stripped: the PnP code of
+    # an operating system kernel, read and run.
     file = tmp_path / "card.toml"
+    entries = ", ".join(f'{{ name = "{name}" }}' for name in names)
     file.write_text(
         '[card]\nid = "QRL0301"\n[[device]]\nid = "QRL0001"\n'
-        'resources = [ { irq = [5] }, { name = "Late" } ]\n[[device]]\nid = "QRL0002"\n'
+        f'resources = [ {entries}, {{ irq = [5] }}, {{ name = "Late" }} ]\n'
+        '[[device]]\nid = "QRL0002"\n'
     )
     devices = requirements_of(decode(CATALOG, read_input(CATALOG, str(file)).data, "plain")).devices
-    assert [device.name for device in devices] == [None, None]
+    assert [device.name for device in devices] == [taken, None]
 
 
 def test_what_is_no_card_asks_for_nothing() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from romtool.assign.answer import Assignment, Clash, Given
 from romtool.assign.asks import Ask, Asker, Values, askers_of, placed, settled
@@ -22,14 +22,18 @@ WAYS = (narrow_values, enough_values)
 
 
 def assign(
-    catalog: Catalog, cards: Sequence[CardRequirements], host: Host = EMPTY_PC
+    catalog: Catalog,
+    cards: Sequence[CardRequirements],
+    host: Host = EMPTY_PC,
+    kept: Collection[int] = (),
 ) -> Assignment:
     """Return the best set of what PnP software can give these cards in a PC.
 
     The best: the lowest sum of the ranks of the chosen choices; of those the first choices, device
     by device; of those the smallest values, item by item. It is exact, and the same on every run.
+    `kept`: ports that no device may be given, whatever answers at their aliases.
     """
-    askers, entries = askers_of(cards), tuple(host.entries())
+    askers, entries = askers_of(catalog.bus, cards, kept), tuple(host.entries())
     return _served(catalog, askers, entries) or _in_conflict(catalog, askers, entries)
 
 

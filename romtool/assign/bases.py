@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from romtool.assign.asks import Ask, Asker, Values, values_of
+from romtool.assign.asks import Ask, Asker, Values
 from romtool.assign.host import Entry
 from romtool.assign.leaning import leaning_values
 from romtool.assign.room import without_room
@@ -40,7 +40,7 @@ def enough_values(
 def _values(
     bus: Bus, askers: Sequence[Asker], entries: Iterable[Entry], keep: Ask | None, *, overlook: bool
 ) -> Values:
-    found = {ask: values_of(bus, ask.need) for asker in askers for ask in asker.asks()}
+    found = {ask: ask.values for asker in askers for ask in asker.asks()}
     wide = [
         a
         for a, values in found.items()

@@ -82,7 +82,7 @@ def _free_bases(bus: Bus, need: RangeRequirement, taken: Sequence[Placed]) -> It
     A range in the way that has no aliases is left after in one step, however long it is.
     """
     bases = need.bases
-    base = first_from(bases, need.low)
+    base = first_from(bases, bases.start)
     while base is not None:
         here = Placed(base, need.length, need.bits)
         hit = next((other for other in taken if ports_collide(bus, here, other)), None)

@@ -21,12 +21,12 @@ port between two aliases:
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 
-from romtool.assign.asks import Ask, Values, placed, span_of, values_of
+from romtool.assign.asks import Ask, Values, placed, span_of
 from romtool.errors import refuse
 from romtool.requirements.collide import Placed
-from romtool.requirements.model import RangeRequirement
 from romtool.schema.bus import Bus
 
 MOST_BASES = 20_000
@@ -60,9 +60,8 @@ def leaning_values(
                 message = "so many ranges that go nearly anywhere, and hardly fit, can't be placed"
                 raise refuse(message, "give them an alignment, or fewer bases")
             if source is None or (source is not ask and source.meets(ask)):
-                bases = _range(crowd[ask])
-                for end in ends(bus, span_of(ask), there):
-                    reach(ask, first_from(bases, end))
+                for end in ends(bus, ask, there):
+                    reach(ask, first_from(crowd[ask], end))
     return {ask: sorted(bases) for ask, bases in known.items()}
 
 
@@ -80,23 +79,18 @@ def _leaning(bus: Bus, crowd: Values, wide: Iterable[Ask]) -> list[Ask]:
     return plain
 
 
-def ends(bus: Bus, span: RangeRequirement, other: Placed) -> Iterator[int]:
-    """Yield the places after another range, at each of its aliases among the span's bases."""
+def ends(bus: Bus, ask: Ask, other: Placed) -> Iterator[int]:
+    """Yield the places after another range, at each of its aliases among an item's bases."""
     end = other.base + other.length
-    if not (bus.aliases(span.bits) or bus.aliases(other.bits)):
+    if not (bus.aliases(span_of(ask).bits) or bus.aliases(other.bits)):
         yield end
         return
-    bases = values_of(bus, span)
+    bases = ask.values
     first = bases[0] + (end - bases[0]) % bus.alias_step
     yield from range(first, bases[-1] + 1, bus.alias_step)
 
 
-def first_from(bases: range, place: int) -> int | None:
+def first_from(bases: Sequence[int], place: int) -> int | None:
     """Return the first of the bases at or after a place; None where there is none."""
-    index = max(0, -(-(place - bases.start) // bases.step))
+    index = bisect_left(bases, place)
     return bases[index] if index < len(bases) else None
-
-
-def _range(bases: Sequence[int]) -> range:
-    assert isinstance(bases, range)
-    return bases

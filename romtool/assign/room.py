@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Sequence
 
-from romtool.assign.asks import Ask, Asker, Values, placed, span_of, values_of
+from romtool.assign.asks import Ask, Asker, Values, placed, span_of
 from romtool.requirements.collide import Placed
 from romtool.schema.bus import Bus
 
@@ -66,14 +66,13 @@ def _blocked_by_all(bus: Bus, askers: Sequence[Asker], ask: Ask, left: Collectio
 
 def _blocked(bus: Bus, ask: Ask, other: Placed) -> int:
     """Return how many bases of an item a range can block at most, wherever it is placed."""
-    span = span_of(ask)
-    bases = values_of(bus, span)
-    assert isinstance(bases, range)
+    span, bases = span_of(ask), ask.values
+    step = span.bases.step
     width = span.length + other.length - 1
-    most = -(-width // bases.step)
+    most = -(-width // step)
     if bus.aliases(span.bits):
         # No two bases are at the same place between two aliases: they are at least so far apart.
-        most = -(-width // math.gcd(bases.step, bus.alias_step))
+        most = -(-width // math.gcd(step, bus.alias_step))
     elif bus.aliases(other.bits):
         most *= (bases[-1] - bases[0] + width) // bus.alias_step + 1
     return min(most, len(bases))

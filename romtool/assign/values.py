@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from pysat.solvers import Solver
 
-from romtool.assign.asks import Ask, Asker, Values, placed, span_of, values_of
+from romtool.assign.asks import Ask, Asker, Values, placed
 from romtool.assign.best import SOLVER
 from romtool.assign.counting import limit_crowds
 from romtool.assign.host import Entry
@@ -63,19 +63,20 @@ def _one_by_one(catalog: Catalog, asks: Sequence[Ask], taken: Sequence[Entry]) -
 
 
 def _smallest_left(catalog: Catalog, ask: Ask, taken: Sequence[Entry]) -> int | None:
-    values = values_of(catalog.bus, ask.need)
-    if not isinstance(values, range):
+    values = ask.values
+    if isinstance(ask.need, LineRequirement):
         free = (v for v in values if not any(hits(catalog, entry, ask, v) for entry in taken))
         return next(free, None)
-    base = first_from(values, values.start)
+    base = first_from(values, 0)
     while base is not None:
         here = placed(ask, base)
         blocks = (e.value for e in taken if isinstance(e.value, Placed))
         block = next((b for b in blocks if ports_collide(catalog.bus, here, b)), None)
         if block is None:
             return base
-        stop = (end for end in ends(catalog.bus, span_of(ask), block) if end > base)
-        base = first_from(values, next(stop, values.stop))
+        stop = (end for end in ends(catalog.bus, ask, block) if end > base)
+        end = next(stop, None)
+        base = None if end is None else first_from(values, end)
     return None
 
 

@@ -8,15 +8,22 @@ from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import HOST, IMAGE, JSON, images_argument
 from romtool.commands.printing import echo_json, echo_lines
 from romtool.rehearse.answer import rehearsal_json
-from romtool.rehearse.rehearsal import rehearse
+from romtool.rehearse.rehearsal import ALL, CONFIGURED_BY, rehearse
 from romtool.text.rehearsal import rehearsal_lines
-from romtool.text.trace import in_words
 
 
 @declare("rehearse", HOST, *IMAGE, JSON, example="romtool rehearse hollow-lane.bin --trace")
 @images_argument
+@click.option(
+    "--configured-by",
+    type=click.Choice(CONFIGURED_BY),
+    default=ALL,
+    show_default=True,
+    help="Who configures the cards: PnP software, every device; a BIOS that leaves the rest to a "
+    "PnP system, only boot devices; or nobody, as in plain DOS.",
+)
 @click.option("--trace", is_flag=True, help="Tell every step, a line each.")
-def command(call: Call, images: tuple[str, ...], trace: bool) -> int:
+def command(call: Call, images: tuple[str, ...], configured_by: str, trace: bool) -> int:
     """Play the power-up of a PC in which these images are the cards' EEPROMs.
 
     The chips load, the software sends the key, isolates the cards bit by bit, reads their resource
@@ -27,13 +34,11 @@ def command(call: Call, images: tuple[str, ...], trace: bool) -> int:
 
     catalog, pc = call.catalog, call.pc
     images_of = [(one.name, one.image) for one in call.load_all(images)]
-    found = rehearse(catalog, images_of, assign, pc)
+    found = rehearse(catalog, images_of, assign, pc, configured_by)
     if call.as_json:
         answer = rehearsal_json(catalog, found)
         if trace:
-            answer["steps"] = [
-                {"step": step.name, "words": in_words(catalog, step)[1]} for step in found.steps
-            ]
+            answer["steps"] = [{"step": step.name, "words": step.text} for step in found.steps]
         echo_json(answer)
     else:
         echo_lines(rehearsal_lines(catalog, found, trace=trace))

@@ -1,8 +1,7 @@
-"""The three ports through which PnP software reaches all cards (Spec chapter 3)."""
+"""The three ports through which PnP software reaches all cards (Spec 3.1), and its waits."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Protocol
 
 from romtool.rehearse.steps import Note, unheard
@@ -22,7 +21,8 @@ class Ports(Protocol):
 class Access:
     """Registers of the cards by name or number, through ADDRESS, WRITE_DATA and READ_DATA.
 
-    `note` takes the steps that the software does.
+    `note` takes the steps that the software does; `elapsed` sums up what it waits, in
+    microseconds.
     """
 
     def __init__(self, catalog: Catalog, ports: Ports, note: Note = unheard) -> None:
@@ -31,16 +31,22 @@ class Access:
         self.ports = ports
         self.note = note
         self.read_port = 0
+        self.elapsed = 0
+
+    def delay(self, microseconds: int) -> None:
+        """Wait."""
+        self.elapsed += microseconds
 
     def send_key(self) -> None:
         """Wake the cards' logic: the lead-in, then the initiation key (Spec appendix B.1)."""
-        for byte in (*self.protocol.key_lead, *self.protocol.key()):
+        lead = self.protocol.key_lead
+        for byte in (*lead, *self.protocol.key()):
             self.ports.write(self.catalog.bus.address_port, byte)
-        self.note("key", lead=len(self.protocol.key_lead), length=self.protocol.key_length)
+        self.note("key", lead=lead, length=self.protocol.key_length)
 
     def wake(self, csn: int) -> None:
         """Wake the card of this number, or for 0 all that have none; all others sleep."""
-        self.note("wake", csn=csn)
+        self.note("wake" if csn else "wake-all", csn=csn)
         self.write("wake", csn)
 
     def point(self, register: str | int) -> None:
@@ -74,8 +80,3 @@ class Access:
 
     def _number(self, register: str) -> int:
         return self.protocol.registers[register].number
-
-
-def candidates(catalog: Catalog) -> Iterator[int]:
-    """Yield the ports that software tries for READ_DATA, in its order."""
-    yield from (port for port in catalog.consumer.read_scan.ports if port in catalog.bus.read_ports)

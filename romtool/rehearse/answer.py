@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from romtool.rehearse.rehearsal import Rehearsal
-from romtool.rehearse.resources import identity
-from romtool.rehearse.warned import Seen
+from romtool.rehearse.device import LogicalDevice
+from romtool.rehearse.rehearsal import Rehearsal, Seen
+from romtool.rehearse.software import identity
 from romtool.schema.catalog import Catalog
 
 
@@ -14,8 +14,15 @@ def rehearsal_json(catalog: Catalog, found: Rehearsal) -> dict[str, Any]:
     """Return what the PC sees; `card` is the place of a card's image in the call, from 0."""
     return {
         "host": found.host.name,
+        "configured_by": found.configured_by,
+        "milliseconds": found.microseconds / 1000,
         "read_data": found.read_port if found.seen else None,
-        "cards": [_card(catalog, seen) for seen in found.seen],
+        "cards": [_card(catalog, found, seen) for seen in found.seen],
+        "active": [
+            one.given.as_json() | {"card": one.slot, "registers": _registers(catalog, one.device)}
+            for one in found.unconfigured
+            if one.given is not None
+        ],
         "lost": [
             {"card": lost.slot, "id": lost.id, "why": ". ".join(said.text for said in lost.why)}
             for lost in found.lost
@@ -29,6 +36,15 @@ def rehearsal_json(catalog: Catalog, found: Rehearsal) -> dict[str, Any]:
             for seen in found.seen
             for device in seen.card.devices
             if not device.is_on
+        ]
+        + [
+            {
+                "card": one.slot,
+                "device": one.device.requirements.id,
+                "number": one.device.requirements.number,
+            }
+            for one in found.unconfigured
+            if one.given is None
         ],
         "conflict": found.assignment.conflict.names() if found.assignment.conflict else [],
         "warnings": [
@@ -36,15 +52,15 @@ def rehearsal_json(catalog: Catalog, found: Rehearsal) -> dict[str, Any]:
                 "card": warned.slot,
                 "device": warned.device.id if warned.device else None,
                 "number": warned.device.number if warned.device else None,
-                "remark": warned.said.name,
-                "message": warned.said.text,
+                "remark": warned.remark.name,
+                "message": warned.remark.text,
             }
             for warned in found.warnings
         ],
     }
 
 
-def _card(catalog: Catalog, seen: Seen) -> dict[str, Any]:
+def _card(catalog: Catalog, found: Rehearsal, seen: Seen) -> dict[str, Any]:
     card_id, serial = identity(catalog, seen.card.heard.raw)
     return {
         "card": seen.slot,
@@ -54,8 +70,21 @@ def _card(catalog: Catalog, seen: Seen) -> dict[str, Any]:
         "checksum_ok": seen.card.sums_right,
         "resource_bytes": len(seen.card.read.data),
         "devices": [
-            device.given.as_json() | {"card": seen.slot}
+            device.given.as_json()
+            | {
+                "card": seen.slot,
+                "registers": _registers(catalog, found.logical(seen.slot, device)),
+            }
             for device in seen.card.devices
             if device.given is not None and device.is_on
         ],
     }
+
+
+def _registers(catalog: Catalog, device: LogicalDevice | None) -> list[list[int]]:
+    """Return the registers that the standard gives a device: number, and what stands there."""
+    if device is None:
+        return []
+    protocol = catalog.protocol
+    numbers = (n for n in protocol.device_registers if n not in protocol.vendor_registers)
+    return [[number, device.read(number)] for number in numbers]

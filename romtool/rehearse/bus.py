@@ -1,4 +1,4 @@
-"""The bus: every card hears every read and write (Spec chapter 3).
+"""The bus: every card hears every read and write (Spec 3.1).
 
 A read carries what all that answer have in common: a line that any of them pulls low is low, and
 where none answers all are high (common practice, no source).
@@ -31,6 +31,9 @@ class Slot(Protocol):
     def write(self, port: int, value: int) -> None:
         """Take note of what was written to this port."""
 
+    def reset_drv(self) -> None:
+        """Start anew: the bus line RESET_DRV."""
+
 
 class Backplane:
     """Cards in their slots, and the ports that the host has taken.
@@ -61,6 +64,11 @@ class Backplane:
         """Write to a port: all slots hear it."""
         for slot in self.slots:
             slot.write(port, value)
+
+    def reset_drv(self) -> None:
+        """Raise RESET_DRV: all slots start anew."""
+        for slot in self.slots:
+            slot.reset_drv()
 
     def _is_taken(self, port: int) -> bool:
         return any(answers_at(self.bus, one, port) for one in self.taken)

@@ -1,21 +1,24 @@
 """A card as it stands on the bus: the states of chapter 4, the registers of appendix A.
 
 It hears every access, and acts by what it hears: the key, wake, isolation, its number, its
-configuration.
+configuration. Which register it heeds in which state stands in `schemas/protocol.toml`.
 """
 
 from __future__ import annotations
 
-from romtool.rehearse.device import LogicalDevice
-from romtool.rehearse.resources import having, image_of, requirements_in
+from romtool.image.decode import read_as
+from romtool.rehearse.device import LogicalDevice, devices_in
 from romtool.rehearse.steps import Note, unheard
 from romtool.schema.catalog import Catalog
 
 WAIT, SLEEP, ISOLATION, CONFIG = "wait", "sleep", "isolation", "config"
 """The states of a card (Spec chapter 4); `schemas/protocol.toml` uses these names."""
 
-BEHIND = 0xFF
+PAST = 0xFF
 """What a chip gives after the data it loaded: not known; as an erased part would."""
+
+UNDEFINED = -1
+"""READ_DATA before software has set it: the card answers nowhere."""
 
 
 class Card:
@@ -36,21 +39,28 @@ class Card:
     ) -> None:
         self.catalog, self.protocol, self.bus = catalog, catalog.protocol, catalog.bus
         self.data, self.heeds_key, self.slot, self.note = data, heeds_key, slot, note
-        image = image_of(catalog, data)
-        has_check = having(image, self.protocol.registers["range-check"])
-        self.devices = [
-            LogicalDevice(catalog, requirements, has_check=has)
-            for requirements, has in zip(requirements_in(image).devices, has_check, strict=True)
-        ]
+        image = read_as(catalog, data, catalog.default_layout)
+        self.devices = [LogicalDevice(catalog, one) for one in devices_in(image)]
         size = catalog.identifier.size
-        self.identifier = data[:size].ljust(size, bytes([BEHIND]))
+        self.identifier = data[:size].ljust(size, bytes([PAST]))
         self.key = tuple(self.protocol.key())
-        self.by_number = {r.number: r.name for r in self.protocol.registers.values()}
-        self.state, self.csn, self.read_port = WAIT, 0, -1
+        self.by_number = {r.number: r for r in self.protocol.registers.values()}
+        self.reset_drv()
+
+    def reset_drv(self) -> None:
+        """Start anew, as the bus line RESET_DRV has it (Spec 4.3)."""
+        self.state, self.csn, self.read_port = WAIT, 0, UNDEFINED
         self.matched = 0  # bytes of the key heard in order
         self.index = 0  # the register that ADDRESS names
         self.device = 0  # the logical device that registers from 30h on belong to
+        self._rewind()
+        for device in self.devices:
+            device.reset()
+
+    def _rewind(self) -> None:
+        """Put identifier, resource data and isolation back to their start."""
         self.pointer = 0  # the next byte of resource data
+        self.is_ready = False  # whether that byte is gathered
         self.pair = 0  # of isolation: the pair of reads that comes next
         self.heard = b""  # the reads of this pair so far
 
@@ -59,7 +69,7 @@ class Card:
     def drive(self, port: int) -> int | None:
         """Return what the card puts on the bus for a read of this port; None for nothing."""
         answers = [device.answer(port) for device in self.devices]
-        if port == self.read_port:
+        if self._is_at(port, self.read_port):
             answers.append(self._read())
         found = [answer for answer in answers if answer is not None]
         if not found:
@@ -71,24 +81,31 @@ class Card:
 
     def hear(self, port: int, value: int) -> None:
         """Take note of what a read of this port carried, whoever answered."""
-        if port != self.read_port:
+        if not self._is_at(port, self.read_port):
             return
-        if self._reaches("isolation"):
+        if self._answers("isolation"):
             self._hear_isolation(value)
-        elif self._reaches("data"):
+        elif self._answers("data"):
             self.pointer += 1
+            self.is_ready = False
+        elif self._answers("status"):
+            self.is_ready = True  # one look later the next eight bits are gathered
 
     def write(self, port: int, value: int) -> None:
         """Take note of what was written to this port."""
-        if port == self.bus.address_port:
+        if self._is_at(port, self.bus.address_port):
             if self.state == WAIT:
                 self._hear_key(value)
             else:
                 self.index = value
-        elif port == self.bus.write_port:
+        elif self._is_at(port, self.bus.write_port):
             self._write(value)
 
-    # --- the key (Spec chapter 3, appendix B.1) ---------------------------------------------
+    def _is_at(self, port: int, own: int) -> bool:
+        """Whether a port is one of the card's own three, as far as it decodes (Spec 3.1)."""
+        return port & self.bus.pnp_mask == own
+
+    # --- the key (Spec 3.2, B.1) ---------------------------------------------
 
     def _hear_key(self, value: int) -> None:
         """Compare a byte with the shift register; one that differs puts it back to its seed."""
@@ -98,7 +115,7 @@ class Card:
             if self.heeds_key:
                 self.state = SLEEP
 
-    # --- isolation (Spec chapter 3) ---------------------------------------------------------
+    # --- isolation (Spec 3.3.1) ---------------------------------------------------------
 
     def _bit(self) -> int:
         """Return the bit for this pair of reads, bit 0 of each byte first; 0 after the last."""
@@ -111,66 +128,77 @@ class Card:
         self.heard += bytes([value])
         if len(self.heard) < len(self.protocol.isolation_reply):
             return
-        lost = self.heard == self.protocol.isolation_reply and not self._bit()
+        compared = self.protocol.isolation_compares
+        pairs = zip(self.heard, self.protocol.isolation_reply, strict=True)
+        lost = not self._bit() and all(not (one ^ other) & compared for one, other in pairs)
         self.heard = b""
         self.pair += 1
         if lost:
-            self.note("asleep", slot=self.slot, pair=self.pair)
+            reply = self.protocol.isolation_reply
+            self.note("asleep", slot=self.slot + 1, pair=self.pair, reply=reply)
             self.state = SLEEP
 
-    # --- registers (Spec chapter 4, appendix A) ---------------------------------------------
+    # --- registers (Spec 4.3, A) ---------------------------------------------
 
-    def _reaches(self, name: str) -> bool:
-        """Whether an access now is one of this register, in a state that heeds it."""
+    def _answers(self, name: str) -> bool:
+        """Whether a read now is one of this register, in a state that answers it."""
         register = self.protocol.registers[name]
-        return self.index == register.number and self.state in register.states
+        return self.index == register.number and self.state in register.read
 
     def _read(self) -> int | None:
-        if self._reaches("isolation"):
-            reply = self.protocol.isolation_reply
-            return reply[len(self.heard)] if self._bit() else None
-        if self.state != CONFIG:
+        """Return what a read of READ_DATA gives; None for nothing."""
+        register = self.by_number.get(self.index)
+        if register is not None and self.state not in register.read:
             return None
-        if self._reaches("data"):
-            return self.data[self.pointer] if self.pointer < len(self.data) else BEHIND
-        if self._reaches("status"):
-            return self.protocol.registers["status"].mask("ready")
-        if self._reaches("csn"):
-            return self.csn
-        if self._reaches("device"):
-            return self.device
-        device = self._chosen()
-        return None if device is None else device.read(self.index)
+        if register is None and self.state != CONFIG:
+            return None
+        if self.index >= self.protocol.device_registers.start:
+            found = self._chosen()
+            return None if found is None else found.read(self.index)
+        name = register.name if register is not None else ""
+        if name == "isolation":
+            return self.protocol.isolation_reply[len(self.heard)] if self._bit() else None
+        if name == "data":
+            return self.data[self.pointer] if self.pointer < len(self.data) else PAST
+        if name == "status":
+            return self.protocol.registers["status"].mask("ready") if self.is_ready else 0
+        return {"csn": self.csn, "device": self.device}.get(name, 0)
 
     def _chosen(self) -> LogicalDevice | None:
-        """Return the device whose register ADDRESS names; None for a register of the card."""
-        of_device = self.index >= self.protocol.device_registers_from
-        return self.devices[self.device] if of_device and self.device < len(self.devices) else None
+        """Return the device that registers from 30h on belong to; None where there is none."""
+        return self.devices[self.device] if self.device < len(self.devices) else None
 
     def _write(self, value: int) -> None:
-        name = self.by_number.get(self.index, "")
-        if self.state == CONFIG and self._chosen() is not None:
-            self.devices[self.device].write(self.index, value)
-        elif name and self._reaches(name):
-            if name == "read-port":
-                ports = self.bus.read_ports
-                self.read_port = value * ports.step + ports.start % ports.step
-            elif name == "control":
-                self._control(value)
-            elif name == "wake":
-                self._wake(value)
-            elif name == "csn":
-                self._number(value)
-            elif name == "device":
-                self.device = value
+        """Take what is written to the register that ADDRESS names, in a state that heeds it."""
+        register = self.by_number.get(self.index)
+        if self.state not in (register.write if register is not None else {CONFIG}):
+            return
+        if self.index >= self.protocol.device_registers.start:
+            device = self._chosen()
+            if device is not None:
+                device.write(self.index, value)
+        elif register is None:
+            return
+        elif register.name == "read-port":
+            ports = self.bus.read_ports
+            self.read_port = value * ports.step + ports.start % ports.step
+        elif register.name == "control":
+            self._control(value)
+        elif register.name == "wake":
+            self._wake(value)
+        elif register.name == "csn" and value:
+            self._number(value)
+        elif register.name == "device" and len(self.devices) > 1:
+            self.device = value
 
     def _control(self, value: int) -> None:
+        """Carry out the commands whose bits are 1; all of them are RESET_DRV (Spec 4.3)."""
         control = self.protocol.registers["control"]
         if value & control.mask("reset"):
             for device in self.devices:
                 device.reset()
         if value & control.mask("no_csn"):
-            self.csn = 0
+            self.csn, self.read_port = 0, UNDEFINED
         if value & control.mask("wait"):
             self.state = WAIT
 
@@ -178,7 +206,7 @@ class Card:
         """Answer to the card's own number; any other sends it to sleep. Reading begins anew."""
         awake = CONFIG if csn else ISOLATION
         self.state = awake if csn == self.csn else SLEEP
-        self.pointer, self.pair, self.heard = 0, 0, b""
+        self._rewind()
 
     def _number(self, csn: int) -> None:
         """Take a number. Resource data goes on after the bits that isolation has sent."""
@@ -186,4 +214,4 @@ class Card:
         if self.state == ISOLATION:
             self.pointer = self.pair // 8
             self.state = CONFIG
-            self.note("numbered", slot=self.slot, csn=csn)
+            self.note("numbered", slot=self.slot + 1, csn=csn)

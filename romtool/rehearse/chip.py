@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from romtool.image.model import Image
-from romtool.rehearse.remarks import Said, say
+from romtool.rehearse.steps import Remark, remark
 from romtool.schema.field_types import Count, Stored
 from romtool.schema.image_layouts import count_of
 from romtool.schema.numbers import address, hex_text
@@ -19,12 +19,12 @@ from romtool.schema.numbers import address, hex_text
 class Loaded:
     """What a chip holds after reset: its PnP data, the identifier first; None: it ignores all.
 
-    `deaf`: why it never heeds the key.
+    `ignores_key`: why it never heeds the key.
     """
 
     data: bytes | None
-    ignored: Said | None = None
-    deaf: Said | None = None
+    ignored: Remark | None = None
+    ignores_key: Remark | None = None
 
 
 def load(image: Image) -> Loaded:
@@ -35,18 +35,18 @@ def load(image: Image) -> Loaded:
     stop = _count(image)
     limits = [size for size in (stop, image.layout.max_pnp_bytes) if size is not None]
     data = image.data[image.identifier_at :]
-    return Loaded(data[: min(limits, default=None)], None, _deaf(image))
+    return Loaded(data[: min(limits, default=None)], None, _ignores_key(image))
 
 
-def _ignored(image: Image) -> Said | None:
+def _ignored(image: Image) -> Remark | None:
     """Return why the chip ignores its EEPROM: a signature or the frame's own checksum."""
     if image.layout is None:
-        return say(image.catalog, "no-layout")
+        return remark(image.catalog, "no-layout")
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
         if not isinstance(field.kind, Count) and not found.ok:
             words = {"stored": _shown(found.stored), "computed": _shown(found.computed)}
-            return say(image.catalog, "eeprom-ignored", title=field.title, **words)
+            return remark(image.catalog, "eeprom-ignored", title=field.title, **words)
     return None
 
 
@@ -70,8 +70,8 @@ def _count(image: Image) -> int | None:
     return int(found.stored) + count_of(uncounted, image.regions)
 
 
-def _deaf(image: Image) -> Said | None:
+def _ignores_key(image: Image) -> Remark | None:
     for field in image.layout.config_fields if image.layout else ():
         if field.disables == "key" and image.config[field.key]:
-            return say(image.catalog, "key-off", title=field.title, key=field.key)
+            return remark(image.catalog, "key-off", title=field.title, key=field.key)
     return None

@@ -1,46 +1,98 @@
-"""One logical device of a card: its registers, and the ports at which it answers (Spec App. A)."""
+"""One logical device of a card: its registers, and where it answers (Spec A.2, A.3)."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
+from romtool.image.card import card_of
+from romtool.image.model import Image
 from romtool.rehearse.bus import UNKNOWN
-from romtool.rehearse.registers import cleared, held
+from romtool.rehearse.registers import (
+    Place,
+    filled,
+    held,
+    places_of,
+    power_up_values,
+    stored,
+    writable,
+)
 from romtool.requirements.collide import Placed, answers_at
 from romtool.requirements.model import DeviceRequirements, RangeRequirement
+from romtool.requirements.read import requirements_in
 from romtool.schema.catalog import Catalog
 
 
-class LogicalDevice:
-    """The registers of a device from 30h on; `has_check`: 31h, the I/O range check, among them."""
+class DeviceData(NamedTuple):
+    """What a card's data says of a device: what it asks for, and what stands in its ID item.
 
-    def __init__(
-        self, catalog: Catalog, requirements: DeviceRequirements, *, has_check: bool
-    ) -> None:
-        self.catalog = catalog
-        self.requirements = requirements
+    `boot`: it may take part in boot; `has_check`: it has register 31h, the I/O range check.
+    """
+
+    requirements: DeviceRequirements
+    boot: bool
+    has_check: bool
+
+
+def devices_in(image: Image | None) -> list[DeviceData]:
+    """Return the devices that an image describes (Spec 6.2.2.2)."""
+    if image is None:
+        return []
+    check = image.catalog.protocol.registers["range-check"]
+    parts = card_of(image).devices
+    found = []
+    for one, requirements in zip(parts, requirements_in(image, parts).devices, strict=True):
+        values = one.start.values
+        stated = values.get(check.announced or "") or ()
+        found.append(DeviceData(requirements, bool(values.get("boot")), check.number in stated))
+    return found
+
+
+class LogicalDevice:
+    """The registers of a device from 30h on, and whether and where it answers on the bus."""
+
+    def __init__(self, catalog: Catalog, data: DeviceData) -> None:
+        self.catalog, self.data, self.requirements = catalog, data, data.requirements
         self.activate = catalog.protocol.registers["activate"]
         self.check = catalog.protocol.registers["range-check"]
-        self.missing = frozenset() if has_check else frozenset({self.check.number})
+        self.places = places_of(catalog, data.requirements)
+        self.power_up = power_up_values(data.requirements) if data.boot else None
+        self.writable = {self.activate.number: self.activate.mask("active")}
+        if data.has_check:
+            self.writable[self.check.number] = self.check.mask("on", "pattern")
+        for place in self.places:
+            for cell in place.descriptor.cells:
+                self.writable |= stored(place.first, cell, writable(place, cell))
+        self.missing = {
+            number: cell.missing
+            for block in catalog.protocol.descriptors
+            for first in block.at
+            for cell in block.cells
+            for number in stored(first, cell, 0)
+        }
         self.reset()
 
     def reset(self) -> None:
-        """Put all registers to what they are at power-up."""
-        descriptors = cleared(self.catalog.protocol)
-        self.registers = {self.activate.number: 0, self.check.number: 0} | descriptors
+        """Load all registers with what they are at power-up (Spec 4.3)."""
+        start = filled(self.catalog, self.requirements, self.power_up)
+        for place in self.places:
+            if place.fixed is not None:
+                alone = filled(self.catalog, self.requirements, power_up_values(self.requirements))
+                start |= {n: alone[n] for n in _numbers(place)}
+        active = self.activate.mask("active") if self.power_up is not None else 0
+        self.registers = {self.activate.number: active, self.check.number: 0} | start
         self._settle()
 
     def write(self, number: int, value: int) -> None:
-        """Write a register; one that the device doesn't have takes nothing."""
-        if number in self.registers and number not in self.missing:
-            if number == self.activate.number:
-                value &= self.activate.mask("active")
-            self.registers[number] = value
+        """Write a register; bits that it doesn't have, or that are fixed, take nothing."""
+        writable = self.writable.get(number, 0)
+        if writable:
+            self.registers[number] = self.registers[number] & ~writable | value & writable
             self._settle()
 
-    def read(self, number: int) -> int | None:
-        """Return what stands in a register; None for one that the device doesn't have."""
-        return None if number in self.missing else self.registers.get(number)
+    def read(self, number: int) -> int:
+        """Return what stands in a register; one that is missing or reserved reads 0, DMA 4."""
+        return self.registers.get(number, self.missing.get(number, 0))
 
     @property
     def is_active(self) -> bool:
@@ -72,17 +124,19 @@ class LogicalDevice:
         How many, and how far it decodes, is built into it: what its own data says of the choice
         that has such a base.
         """
-        ports = self.catalog.port_resource.name
-        for place, base in enumerate(held(self.catalog.protocol, ports, "base", self.registers)):
-            if base is not None:
-                spans = [span for span in self._spans(place) if base in span.bases]
-                for span in spans[:1]:
-                    yield Placed(base, span.length, span.bits)
+        for place in self.places:
+            if not self.catalog.resources[place.descriptor.resource].is_io:
+                continue
+            base = held(place, "base", self.registers)
+            spans = [
+                need
+                for need in place.needs
+                if isinstance(need, RangeRequirement) and base in need.bases
+            ]
+            if base is not None and spans:
+                yield Placed(base, spans[0].length, spans[0].bits)
 
-    def _spans(self, place: int) -> Iterator[RangeRequirement]:
-        for alternative in self.requirements.alternatives:
-            needs = alternative.of_kind(self.catalog.port_resource.name)
-            if place < len(needs):
-                need = needs[place]
-                if isinstance(need, RangeRequirement):
-                    yield need
+
+def _numbers(place: Place) -> Iterator[int]:
+    for cell in place.descriptor.cells:
+        yield from stored(place.first, cell, 0)

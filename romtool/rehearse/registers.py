@@ -1,74 +1,170 @@
-"""A device's descriptors: what it was given, as it stands in its registers (Spec appendix A)."""
+"""The registers of a device from 40h on: what it was given, as it stands in them (Spec A.3)."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from romtool.assign.answer import Given
+from romtool.assign.paired import Value, paired
 from romtool.requirements.collide import Placed
-from romtool.requirements.model import Alternative, RangeRequirement, Requirement
+from romtool.requirements.model import (
+    Alternative,
+    DeviceRequirements,
+    LineRequirement,
+    RangeRequirement,
+    Requirement,
+)
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
-from romtool.schema.protocol import Protocol, RegisterBlock, RegisterField, Setting
+from romtool.schema.protocol import RegisterBlock, RegisterField, Setting
 
 Registers = Mapping[int, int]
 """The byte in each register, by its number."""
 
 
-def cleared(protocol: Protocol) -> dict[int, int]:
-    """Return the descriptors of a device that was given nothing, as after power-up."""
-    found: dict[int, int] = {}
-    for descriptor in protocol.descriptors:
-        for first in descriptor.at:
-            for cell in descriptor.cells:
-                found |= _stored(first, cell, cell.none)
-    return found
-
-
-def filled(catalog: Catalog, alternative: Alternative, given: Given) -> dict[int, int]:
-    """Return the descriptors of a device for what it was given, all others cleared.
-
-    Items take the descriptors in the order in which they stand, one that asks for nothing too;
-    those past the last descriptor have none.
+class Place(NamedTuple):
+    """Registers that a device has for one item of each of its choices: the first of them, from
+    which the cells of the descriptor count, and the items, `None` for a choice without one.
     """
-    found = cleared(catalog.protocol)
-    for resource in catalog.resources.values():
-        values: Sequence[int | Placed | None] = getattr(given, resource.name)
-        used: Counter[str] = Counter()
-        for need, value in zip(alternative.of_kind(resource.name), values, strict=False):
-            descriptor = _descriptor(catalog.protocol, resource, need)
-            place = used[descriptor.title]
-            used[descriptor.title] += 1
-            if value is not None and place < len(descriptor.at):
-                for cell in descriptor.cells:
-                    number = _number(cell, resource, need, value)
-                    found |= _stored(descriptor.at[place], cell, number)
+
+    descriptor: RegisterBlock
+    first: int
+    needs: tuple[Requirement | None, ...]
+
+    @property
+    def fixed(self) -> Value:
+        """What always stands in them, whatever is written; None if that can change (Spec 4.6)."""
+        first = self.needs[0]
+        if first is None or any(need != first for need in self.needs):
+            return None
+        values = first.lines if isinstance(first, LineRequirement) else first.bases
+        return first_value(first) if len(values) == 1 else None
+
+
+def places_of(catalog: Catalog, device: DeviceRequirements) -> list[Place]:
+    """Return the registers that a device has.
+
+    The nth item of a kind has the nth registers of its kind, in each choice (Spec 4.6.1); an item
+    past the last of them has none.
+    """
+    rows = [dict(_numbered(catalog, alternative)) for alternative in device.alternatives]
+    return [
+        Place(block, first, tuple(row.get((block.title, place)) for row in rows))
+        for block in catalog.protocol.descriptors
+        for place, first in enumerate(block.at)
+        if any((block.title, place) in row for row in rows)
+    ]
+
+
+def _numbered(
+    catalog: Catalog, alternative: Alternative
+) -> Iterator[tuple[tuple[str, int], Requirement]]:
+    """Yield the items of a choice, each with its registers: their title, and which of them."""
+    used: Counter[str] = Counter()
+    for need in alternative.needs:
+        block = _block(catalog, need)
+        if used[block.title] < len(block.at):
+            yield (block.title, used[block.title]), need
+        used[block.title] += 1
+
+
+def _block(catalog: Catalog, need: Requirement) -> RegisterBlock:
+    bits = need.bits if isinstance(need, RangeRequirement) else 0
+    return next(catalog.protocol.descriptors_of(need.kind, bits))
+
+
+def first_value(need: Requirement) -> Value:
+    """Return the first value that an item accepts; None where there is none."""
+    if need.is_empty:
+        return None
+    if isinstance(need, LineRequirement):
+        return need.lines[0]
+    return Placed(need.bases[0], need.length, need.bits) if need.bases else None
+
+
+def power_up_values(device: DeviceRequirements, card: int = 0) -> Given:
+    """Return what a device is set to at power-up if it is active then: its first choice.
+
+    Stated nowhere: see the head of `schemas/protocol.toml`.
+    """
+    alternative = device.alternatives[0]
+
+    def values(kind: str) -> tuple[Value, ...]:
+        return tuple(first_value(need) for need in alternative.of_kind(kind))
+
+    return Given(
+        card=card,
+        device=device.id,
+        number=device.number,
+        choice=alternative.number,
+        irq=values("irq"),  # type: ignore[arg-type]
+        dma=values("dma"),  # type: ignore[arg-type]
+        io=values("io"),  # type: ignore[arg-type]
+        memory=values("memory"),  # type: ignore[arg-type]
+    )
+
+
+def filled(catalog: Catalog, device: DeviceRequirements, given: Given | None) -> dict[int, int]:
+    """Return what is written to all registers that a device has, for what it was given.
+
+    All that it asks for in any choice is programmed, given or not (Spec 4.6.1, 4.6.2).
+    """
+    values: dict[tuple[str, int], Value] = {}
+    chosen = 0
+    if given is not None:
+        chosen = next(n for n, one in enumerate(device.alternatives) if one.number == given.choice)
+        alternative = device.alternatives[chosen]
+        by_need = {id(need): value for need, value in paired(alternative, given)}
+        values = {key: by_need[id(need)] for key, need in _numbered(catalog, alternative)}
+    found: dict[int, int] = {}
+    for place in places_of(catalog, device):
+        index = place.descriptor.at.index(place.first)
+        value = values.get((place.descriptor.title, index))
+        need = place.needs[chosen] or next(need for need in place.needs if need is not None)
+        resource = catalog.resources[place.descriptor.resource]
+        for cell in place.descriptor.cells:
+            found |= stored(place.first, cell, _number(cell, resource, need, value))
     return found
 
 
-def _descriptor(protocol: Protocol, resource: Resource, need: Requirement) -> RegisterBlock:
-    bits = need.bits if isinstance(need, RangeRequirement) else 0
-    return next(protocol.descriptors_of(resource.name, bits))
-
-
-def _stored(first: int, cell: RegisterField, number: int) -> dict[int, int]:
-    raw = number.to_bytes(cell.bytes, "big")
+def stored(first: int, cell: RegisterField, number: int) -> dict[int, int]:
+    """Return a number as it stands in the registers of a cell, the highest byte first."""
+    raw = (number & (1 << 8 * cell.bytes) - 1).to_bytes(cell.bytes, "big")
     return {first + cell.at + n: byte for n, byte in enumerate(raw)}
 
 
-def _number(cell: RegisterField, resource: Resource, need: Requirement, value: int | Placed) -> int:
-    """Return what the registers of a cell hold for a value; too high a number loses its top."""
-    if isinstance(value, int):
-        number = resource.renamed.get(value, value)
-    elif cell.holds == "base":
-        number = value.base
-    else:
-        is_address = need.item is not None and need.item.values.get(cell.upper or "")
-        number = value.length + (value.base if is_address else 0)
+def _number(cell: RegisterField, resource: Resource, need: Requirement, value: Value) -> int:
+    """Return what the registers of a cell hold for a value; None is nothing."""
+    if value is None and cell.none is not None:
+        return cell.none
     if cell.holds == "setting":
-        number = sum(_setting(setting, need) for setting in cell.settings)
-    return number // cell.unit % (1 << 8 * cell.bytes)
+        return sum(_setting(setting, need) for setting in cell.settings)
+    if value is None:
+        return 0
+    if isinstance(value, int):
+        return resource.on_bus(value)
+    if cell.holds == "base":
+        return value.base // cell.unit
+    if need.item is not None and need.item.values.get(cell.upper or ""):
+        return (value.base + value.length) // cell.unit
+    return (cell.top - value.length) // cell.unit
+
+
+def writable(place: Place, cell: RegisterField) -> int:
+    """Return the bits of a cell that take what is written to them.
+
+    What always stands there takes nothing, and a bit that its choices have alike (Spec 4.6, A.3.1).
+    """
+    if cell.holds != "setting":
+        return cell.all_bits if place.fixed is None else 0
+    found = {
+        sum(_setting(setting, need) for setting in cell.settings) & cell.fixed
+        for need in place.needs
+        if need is not None
+    }
+    return cell.all_bits & ~(cell.fixed if len(found) == 1 else 0)
 
 
 def _setting(setting: Setting, need: Requirement) -> int:
@@ -83,25 +179,21 @@ def _setting(setting: Setting, need: Requirement) -> int:
     return setting.values.get(str(word), 0)
 
 
-def held(protocol: Protocol, kind: str, holds: str, registers: Registers) -> Iterator[int | None]:
-    """Yield what the descriptors of a resource hold, in order: None for one without use."""
-    for descriptor in protocol.descriptors:
-        if descriptor.resource != kind:
-            continue
-        for first in descriptor.at:
-            for cell in descriptor.cells:
-                if cell.holds == holds:
-                    numbers = range(first + cell.at, first + cell.at + cell.bytes)
-                    number = int.from_bytes(bytes(registers[n] for n in numbers), "big")
-                    yield None if number == cell.none else number * cell.unit
+def held(place: Place, holds: str, registers: Registers) -> int | None:
+    """Return what the registers of a place hold of one sort; None for nothing."""
+    cell = place.descriptor.cell(holds)
+    assert cell is not None
+    numbers = range(place.first + cell.at, place.first + cell.at + cell.bytes)
+    number = int.from_bytes(bytes(registers[n] for n in numbers), "big")
+    return None if number == (cell.none or 0) else number * cell.unit
 
 
-def in_use(protocol: Protocol, registers: Registers) -> Iterator[tuple[int, bytes]]:
-    """Yield the descriptors that hold something: the first register and the bytes from there."""
-    empty = cleared(protocol)
-    for descriptor in protocol.descriptors:
-        size = max(cell.at + cell.bytes for cell in descriptor.cells)
-        for first in descriptor.at:
-            numbers = range(first, first + size)
-            if any(registers[number] != empty[number] for number in numbers):
-                yield first, bytes(registers[number] for number in numbers)
+def in_use(catalog: Catalog, device: DeviceRequirements, registers: Registers) -> Iterator[str]:
+    """Yield the registers that hold something, as `60h: 02 20`."""
+    empty = filled(catalog, device, None)
+    for place in places_of(catalog, device):
+        numbers = [
+            place.first + cell.at + n for cell in place.descriptor.cells for n in range(cell.bytes)
+        ]
+        if any(registers[number] != empty[number] for number in numbers):
+            yield f"{place.first:X}h: {bytes(registers[n] for n in numbers).hex(' ').upper()}"

@@ -1,45 +1,128 @@
 """The whole rehearsal: chips load, cards stand on the bus, the software looks for them.
 
-It knows the slots, and so can say what the software can't: which cards it never saw, and which
-lines it gave that no pin of the chip is wired to.
+It knows the slots, and so can say what the software can't: which cards it never saw and why, and
+what deserves a look on those that it saw.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from romtool.assign.answer import Assignment
+from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import EMPTY_PC, Host
 from romtool.image.model import Image
 from romtool.rehearse import software
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
-from romtool.rehearse.chip import load
-from romtool.rehearse.losses import Lost, Slot, losses
-from romtool.rehearse.steps import Note, Step, Steps
-from romtool.rehearse.warned import Seen, Warned, warnings
+from romtool.rehearse.chip import Loaded, load
+from romtool.rehearse.device import LogicalDevice
+from romtool.rehearse.registers import held
+from romtool.rehearse.software import (
+    Found,
+    FoundCard,
+    FoundDevice,
+    Heard,
+    Isolated,
+    checksum_of,
+    identity,
+)
+from romtool.rehearse.steps import Note, Remark, Step, Steps, remark
+from romtool.requirements.model import DeviceRequirements
+from romtool.requirements.wired import wired
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Check
+
+ALL, BOOT, NONE = "all", "boot", "none"
+"""Who configures the cards: PnP software; a BIOS, only those needed for boot; nobody."""
+
+CONFIGURED_BY = (ALL, BOOT, NONE)
+
+
+@dataclass(frozen=True)
+class Slot:
+    """A card in its slot: the name of its image, what its chip loaded, the card on the bus.
+
+    `card` is None where the chip loaded nothing.
+    """
+
+    name: str
+    image: Image
+    loaded: Loaded
+    card: Card | None
+
+    @property
+    def id(self) -> str | None:
+        """The card's ID; None where none can be spelt."""
+        return self.image.card_id if self.image.layout else None
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A card that the software saw, and the slot in which it stands."""
+
+    slot: int
+    card: FoundCard
+
+
+@dataclass(frozen=True)
+class Lost:
+    """A card that the software never saw: its slot, and why."""
+
+    slot: int
+    id: str | None
+    why: tuple[Remark, ...]
+
+
+@dataclass(frozen=True)
+class Warned:
+    """What deserves a look on a card that was seen: its slot, the device if it is one's, why."""
+
+    slot: int
+    device: DeviceRequirements | None
+    remark: Remark
+
+
+@dataclass(frozen=True)
+class Unconfigured:
+    """A device that nobody configures: its slot, and what it has if it is active all the same."""
+
+    slot: int
+    device: LogicalDevice
+    given: Given | None
 
 
 @dataclass(frozen=True)
 class Rehearsal:
-    """What a power-up brings: what the PC sees, what it doesn't, and every step on the way."""
+    """What a power-up brings: what the PC sees, what it doesn't, and every step on the way.
+
+    `unconfigured`: the devices of all cards where nobody configures them; `microseconds`: what is
+    waited for.
+    """
 
     host: Host
+    configured_by: str
     slots: tuple[Slot, ...]
     read_port: int | None
     seen: tuple[Seen, ...]
     lost: tuple[Lost, ...]
+    unconfigured: tuple[Unconfigured, ...]
     warnings: tuple[Warned, ...]
     assignment: Assignment
+    microseconds: int
     steps: tuple[Step, ...]
 
     @property
     def is_well(self) -> bool:
         """Whether every card is seen and every device is on."""
         devices = [device for seen in self.seen for device in seen.card.devices]
-        return not self.lost and all(device.is_on for device in devices)
+        on = all(device.is_on for device in devices)
+        return not self.lost and on and all(one.given is not None for one in self.unconfigured)
+
+    def logical(self, slot: int, device: FoundDevice) -> LogicalDevice | None:
+        """Return what a device really is on the bus; None where the card has none of its number."""
+        card, number = self.slots[slot].card, device.requirements.number
+        return card.devices[number] if card is not None and number < len(card.devices) else None
 
 
 def rehearse(
@@ -47,38 +130,191 @@ def rehearse(
     images: Sequence[tuple[str, Image]],
     solve: software.Solver,
     host: Host = EMPTY_PC,
+    configured_by: str = ALL,
 ) -> Rehearsal:
     """Play the power-up of a PC with these images (each with its name) in its cards' EEPROMs."""
-    steps = Steps()
+    steps = Steps(catalog)
     slots = [_slot(catalog, place, *one, steps) for place, one in enumerate(images)]
     cards = [slot.card for slot in slots if slot.card is not None]
     bus = Backplane(catalog.bus, cards, host.io)
-    found = software.power_up(catalog, bus, host, solve, steps)
+    steps("reset-drv")
+    bus.reset_drv()
+    for card in cards:
+        for device in card.devices:
+            if device.power_up is not None:
+                what = given_words(catalog, device.power_up)
+                steps("active", slot=card.slot + 1, device=device.requirements.id, what=what)
+    if configured_by == NONE:
+        wait = catalog.protocol.waits.reset
+        found = Found(Isolated(None, (), None), (), Assignment(True, 0, ()), wait)
+    else:
+        boot = configured_by == BOOT
+        found = software.power_up(catalog, bus, host, solve, steps, boot_only=boot)
     seen = tuple(Seen(_slot_of(slots, card.csn), card) for card in found.cards)
+    alone = [(card.slot, device) for card in cards for device in card.devices if not found.cards]
     clashes = [tuple(cards[n].slot for n in clash) for clash in sorted(bus.clashes)]
     return Rehearsal(
         host,
+        configured_by,
         tuple(slots),
         found.isolated.read_port,
         seen,
-        tuple(losses(catalog, slots, found.isolated)),
-        tuple(warnings(catalog, slots, seen, clashes)),
+        tuple(_losses(catalog, slots, found.isolated, configured_by)),
+        tuple(Unconfigured(slot, d, d.power_up) for slot, d in alone if configured_by == NONE),
+        tuple(_warnings(catalog, slots, seen, clashes, found.isolated.read_port)),
         found.assignment,
-        tuple(steps.taken),
+        found.elapsed,
+        tuple(steps.all),
     )
+
+
+def given_words(catalog: Catalog, given: Given) -> str:
+    """Return what a device gets, in words: IRQ 5; DMA 1; I/O 220h-22Fh."""
+    words = []
+    for kind, resource in catalog.resources.items():
+        for value in getattr(given, kind):
+            if value is not None:
+                shown = value if isinstance(value, int) else value.in_words()
+                words.append(f"{resource.short} {shown}")
+    return "; ".join(words) or "needs nothing"
 
 
 def _slot(catalog: Catalog, place: int, name: str, image: Image, note: Note) -> Slot:
     """Let the chip of an image load, and put the card in its slot."""
     loaded = load(image)
     card = None
-    if loaded.data is not None:
-        heeds = loaded.deaf is None
+    if loaded.data is None:
+        note("load-ignored", slot=place + 1, name=name)
+    else:
+        heeds = loaded.ignores_key is None
         card = Card(catalog, loaded.data, heeds_key=heeds, slot=place, note=note)
-    note("load", slot=place, name=name, loaded=loaded)
+        step = "load" if heeds else "load-no-key"
+        note(step, slot=place + 1, name=name, size=len(loaded.data))
     return Slot(name, image, loaded, card)
 
 
 def _slot_of(slots: Sequence[Slot], csn: int) -> int:
     """Return the first slot whose card has this number."""
     return next(n for n, slot in enumerate(slots) if slot.card and slot.card.csn == csn)
+
+
+# --- why the software never saw a card ------------------------------------------------------------
+
+
+def _losses(
+    catalog: Catalog,
+    slots: Sequence[Slot],
+    isolated: Isolated,
+    configured_by: str,
+) -> Iterator[Lost]:
+    """Yield every card that got no number of its own, with the reason."""
+    for place, slot in enumerate(slots):
+        why = tuple(_why(catalog, slots, place, isolated, configured_by))
+        if why:
+            yield Lost(place, slot.id, why)
+
+
+def _why(
+    catalog: Catalog,
+    slots: Sequence[Slot],
+    place: int,
+    isolated: Isolated,
+    configured_by: str,
+) -> Iterator[Remark]:
+    slot = slots[place]
+    if slot.loaded.ignored is not None:
+        yield slot.loaded.ignored
+    elif configured_by == NONE or slot.card is None:
+        return
+    elif slot.loaded.ignores_key is not None:
+        yield slot.loaded.ignores_key
+    elif slot.card.csn:
+        yield from _twin(catalog, slots, place, slot.card.csn)
+    elif isolated.read_port is None:
+        yield remark(catalog, "no-read-port")
+    else:
+        yield from _unnumbered(catalog, slots, slot.card, isolated.last)
+
+
+def _twin(catalog: Catalog, slots: Sequence[Slot], place: int, csn: int) -> Iterator[Remark]:
+    for other in slots[:place]:
+        if other.card is not None and other.card.csn == csn:
+            _, serial = identity(catalog, other.card.identifier)
+            name = "twin-reason-none" if serial is None else "twin-reason-same"
+            reason = remark(catalog, name, serial=serial).text
+            yield remark(catalog, "twin", name=other.name, reason=reason, csn=csn)
+            return
+
+
+def _unnumbered(
+    catalog: Catalog, slots: Sequence[Slot], card: Card, last: Heard | None
+) -> Iterator[Remark]:
+    """Yield why a card that heeds the key got no number."""
+    field, sent = catalog.identifier.check_field, card.identifier
+    computed = checksum_of(catalog, sent)
+    if sent[field.at] != computed:
+        yield remark(catalog, "identifier-wrong", stored=sent[field.at], computed=computed)
+        assert isinstance(field.kind, Check)
+        if sent[field.at] == field.kind.left_out:
+            yield remark(catalog, "identifier-left-out", stored=sent[field.at])
+    elif computed == catalog.consumer.refused_checksum:
+        yield remark(catalog, "identifier-refused", computed=computed)
+    elif last is None:
+        yield remark(catalog, "no-number", most=catalog.protocol.software.last_csn)
+    else:
+        heard = [slot for slot in slots if slot.card is not None and slot.card.heeds_key]
+        first = next((s for s in heard if s.card and s.card.identifier == last.raw), None)
+        if first is not None:
+            yield remark(catalog, "after", id=first.id, name=first.name)
+        else:
+            yield remark(catalog, "disturbed")
+
+
+# --- what deserves a look, though the software makes nothing of it --------------------------------
+
+
+def _warnings(
+    catalog: Catalog,
+    slots: Sequence[Slot],
+    seen: Sequence[Seen],
+    clashes: Sequence[tuple[int, ...]],
+    read_port: int | None,
+) -> Iterator[Warned]:
+    """Yield what deserves a look; `clashes`: slots that answered a read with different things."""
+    for one in seen:
+        clashing = sorted({n for clash in clashes if one.slot in clash for n in clash})
+        if clashing:
+            names = " and ".join(slots[n].name for n in clashing)
+            words = {"names": names, "csn": one.card.csn}
+            yield Warned(one.slot, None, remark(catalog, "garbage", **words))
+        read = one.card.read
+        for said in (read.doubt, read.problem):
+            if said is not None:
+                yield Warned(one.slot, None, said)
+        if read.problem is None and one.card.sums_right is False:
+            yield Warned(one.slot, None, remark(catalog, "end-checksum"))
+        for device in one.card.devices:
+            if device.why_off is not None:
+                yield Warned(one.slot, device.requirements, device.why_off)
+            elif device.is_on:
+                for said in _on(catalog, slots[one.slot], device.requirements.number, read_port):
+                    yield Warned(one.slot, device.requirements, said)
+
+
+def _on(catalog: Catalog, slot: Slot, number: int, read_port: int | None) -> Iterator[Remark]:
+    """Yield what deserves a look on a device that is on."""
+    if slot.card is None or number >= len(slot.card.devices):
+        return
+    device = slot.card.devices[number]
+    if read_port is not None and device.answer(read_port) is not None:
+        yield remark(catalog, "read-port-spoilt", port=read_port)
+    for place in device.places:
+        if place.descriptor.cell("line") is not None:
+            line = held(place, "line", device.registers)
+            resource = catalog.resources[place.descriptor.resource]
+            connected = wired(slot.image, resource)
+            if line is not None and connected is not None and line not in connected:
+                assert slot.image.layout is not None
+                key = slot.image.layout.wiring(resource.name)[0].key
+                words = {"title": resource.title, "line": line, "key": key}
+                yield remark(catalog, "undriven", **words)

@@ -113,8 +113,8 @@ class _Try:
 
     def _free(self, need: RangeRequirement, taken: Sequence[Placed]) -> Iterator[Placed]:
         """Yield the places that collide with nothing taken, the lowest first."""
-        base, step = need.low, need.bases.step
-        while base <= need.high:
+        base, step, stop = need.bases.start, need.bases.step, need.bases.stop
+        while base < stop:
             place, beyond = Placed(base, need.length, need.bits), base + 1
             other = self._in_the_way(need.kind, place, taken)
             if other is None:

@@ -40,7 +40,8 @@ class RangeRequirement(NamedTuple):
 
     `item` is where it is asked for; two needs that ask for the same are equal wherever they stand.
     `kind` names the resource (io, memory); `bits`: how many address bits the device decodes.
-    Addresses and lengths are in ports or bytes.
+    Addresses and lengths are in ports or bytes. `held`: the bases among them that the device's
+    registers can hold, None for all.
     """
 
     kind: str
@@ -49,6 +50,7 @@ class RangeRequirement(NamedTuple):
     step: int
     length: int
     bits: int
+    held: range | None = None
     item: Descriptor | None = None
 
     def __eq__(self, other: object) -> bool:
@@ -65,6 +67,11 @@ class RangeRequirement(NamedTuple):
     @property
     def bases(self) -> range:
         """The bases to pick one from; none where the lowest is above the highest."""
+        return self.stated if self.held is None else self.held
+
+    @property
+    def stated(self) -> range:
+        """The bases that the item states, whether the registers can hold them or not."""
         return range(self.low, self.high + 1, self.step or 1)
 
 
@@ -120,3 +127,9 @@ class CardRequirements(NamedTuple):
     id: str | None
     serial: int | None
     devices: tuple[DeviceRequirements, ...]
+
+
+def card_words(id: str | None, serial: int | None) -> str:
+    """Return what tells a card from others, in words."""
+    number = "no serial number" if serial is None else f"serial {serial}"
+    return f"{id or 'an ID that spells nothing'}, {number}"

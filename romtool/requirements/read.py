@@ -37,19 +37,31 @@ def requirements_in(image: Image, devices: Sequence[Device]) -> CardRequirements
 
 
 def _device(catalog: Catalog, device: Device, number: int) -> DeviceRequirements:
-    before = tuple(_needs(device.before))
-    after = tuple(_needs(device.after))
+    before = tuple(_needs(catalog, device.before))
+    after = tuple(_needs(catalog, device.after))
     alternatives = []
     for index, choice in enumerate(device.choices):
-        needed = tuple(_needs(choice.items))
+        needed = tuple(_needs(catalog, choice.items))
         priority = choice.start.values.get(choice.start.record.key_field.key)
         rank = rank_of(catalog, priority)
         all_needs = (*before, *needed, *after)
         alternatives.append(Alternative(index, priority, rank, needed, all_needs))
     if not alternatives:
         alternatives.append(Alternative(None, None, 0, (), (*before, *after)))
-    name = device.name.key_value if device.name is not None else None
+    name = _name(catalog, device)
     return DeviceRequirements(device.id, number, name, before, tuple(alternatives), after)
+
+
+def _name(catalog: Catalog, device: Device) -> str | None:
+    """Return the name that PnP software gives a device; None for none.
+
+    It cuts it, and strips blanks at its end (the PnP code of an operating system kernel, read and
+    run).
+    """
+    if device.name is None:
+        return None
+    name: str = device.name.key_value
+    return name[: catalog.consumer.name_length].rstrip(" ")
 
 
 def rank_of(catalog: Catalog, priority: Value) -> int:
@@ -60,15 +72,18 @@ def rank_of(catalog: Catalog, priority: Value) -> int:
     return stored
 
 
-def _needs(items: Iterable[Descriptor]) -> Iterator[Requirement]:
+def _needs(catalog: Catalog, items: Iterable[Descriptor]) -> Iterator[Requirement]:
     for item in items:
-        need = requirement_of(item)
+        need = requirement_of(catalog, item)
         if need is not None:
             yield need
 
 
-def requirement_of(item: Descriptor) -> Requirement | None:
-    """Return what an item asks for; None for one that asks for nothing, or can't be read."""
+def requirement_of(catalog: Catalog, item: Descriptor) -> Requirement | None:
+    """Return what an item asks for; None for one that asks for nothing, or can't be read.
+
+    Bases are those that the device's registers can hold.
+    """
     record, values = item.record, item.values
     asks = record.requires
     if asks is None or record.key_field.key not in values:
@@ -80,4 +95,11 @@ def requirement_of(item: Descriptor) -> Requirement | None:
     low, high = value if isinstance(value, list) else (value, value)
     step = values[head.align] if isinstance(head.kind, Range) and head.align else 1
     bits: int = values[asks.decode] if asks.decode else asks.bits
-    return RangeRequirement(asks.kind, low, high, step or 1, values[head.length], bits, item)
+    length: int = values[head.length]
+    registers = next(catalog.protocol.descriptors_of(asks.kind, bits))
+    limit = registers.cell("limit")
+    is_upper = limit is not None and bool(values.get(limit.upper or ""))
+    stated = range(low, high + 1, step or 1)
+    held = registers.bases(stated, length, is_upper=is_upper)
+    held_only = None if held == stated else held
+    return RangeRequirement(asks.kind, low, high, step or 1, length, bits, held_only, item)

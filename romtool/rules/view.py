@@ -61,7 +61,7 @@ class View:
     @functools.cached_property
     def needs(self) -> list[tuple[Descriptor, Requirement]]:
         """The items that ask for something, those that belong to no device too."""
-        found = ((item, requirement_of(item)) for item in self.image.items)
+        found = ((item, requirement_of(self.catalog, item)) for item in self.image.items)
         return [(item, need) for item, need in found if need is not None]
 
     @functools.cached_property

@@ -55,8 +55,9 @@ class PortBlock(Described):
 class Bus(Described, read_ports="read_port"):
     """Ports of the bus that matter to PnP software and to every card.
 
-    `read_ports`: where READ_DATA may be; `alias_step`: what a device answers to that decodes too
-    few address bits; `block`: where wide ranges begin.
+    `read_ports`: where READ_DATA may be; `pnp_bits`: address bits of all three that cards decode;
+    `alias_step`: what a device answers to that decodes too few address bits; `block`: where wide
+    ranges begin.
     """
 
     title: str
@@ -64,9 +65,15 @@ class Bus(Described, read_ports="read_port"):
     address_port: int
     write_port: int
     read_ports: range
+    pnp_bits: int
     system_ports_below: int
     alias_step: int
     block: PortBlock
+
+    @property
+    def pnp_mask(self) -> int:
+        """The address bits that cards decode of the ports of the protocol."""
+        return (1 << self.pnp_bits) - 1
 
     @property
     def pnp_ports(self) -> tuple[int, int]:

@@ -96,7 +96,8 @@ class Catalog(
 
     def checked(self) -> list[Checked]:
         """Return every requirement of the standard with what checks it."""
-        return checked(self.standard, self.rules.values(), self.protocol.remarks.values())
+        played = (*self.protocol.remarks.values(), *self.protocol.steps.values())
+        return checked(self.standard, self.rules.values(), played)
 
     @functools.cached_property
     def by_code(self) -> dict[tuple[str, int], DescriptorType]:

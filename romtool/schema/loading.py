@@ -22,7 +22,7 @@ from romtool.schema.fields import FieldLayout
 from romtool.schema.image_layouts import Identifier, ImageLayout
 from romtool.schema.making import Block, FieldMaker
 from romtool.schema.numbers import one_of, parse_number
-from romtool.schema.protocol import Protocol, Register, RegisterBlock, Remark
+from romtool.schema.protocol import Protocol, Register, RegisterBlock, Remark, Sentence
 from romtool.schema.records import DescriptorType, Tag
 from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
@@ -294,6 +294,7 @@ class _Loader:
                 key_register=checksums[one.raw["key_register"]],
                 registers=self.named("register", Register),
                 descriptors=self._descriptors(resources),
+                steps=self.named("step", Sentence),
                 remarks=self.named("remark", Remark),
             )
         return self.one("protocol", Protocol)

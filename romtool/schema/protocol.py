@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import math
+import string
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
+from romtool.schema.numbers import address, hex_text, sizes
 
 
 class Register(Described):
-    """One register of a card: its number, the states in which the card heeds it, its bits.
+    """One register of a card: its number, its bits, and when the card heeds it.
 
-    `announced`: the field of a device's ID item that says whether the device has it.
+    `read`, `write`: the states in which a read or a write of it is heeded. `announced`: the field
+    of a device's ID item that says whether the device has it.
     """
 
     name: str
     title: str
     source: str
     number: int
-    states: frozenset[str]
+    read: frozenset[str]
+    write: frozenset[str]
     bits: Mapping[str, int]
     announced: str | None
 
@@ -37,17 +43,33 @@ class Setting(Described):
 class RegisterField(Described, settings="setting"):
     """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
 
-    `holds`: line, base, limit (the length, or the first address after it where the item's field
-    `upper` is true), setting. `none`: what stands there where nothing is given.
+    `holds`: line, base, limit (the first address after the range where the item's field `upper`
+    is true, else a mask of the address bits that are compared), setting. `none`: what is written
+    for nothing, if that is neither 0 nor, in a setting, what the item says; `missing`: what they
+    read where the device lacks them; `mask`: the bits that there are, if not all; `fixed`: those
+    of them that can't be written.
     """
 
     at: int
     bytes: int
     holds: str
     unit: int
-    none: int
+    none: int | None
+    missing: int
+    mask: int | None
+    fixed: int
     upper: str | None
     settings: tuple[Setting, ...]
+
+    @property
+    def all_bits(self) -> int:
+        """The bits that there are."""
+        return self.mask or (1 << 8 * self.bytes) - 1
+
+    @property
+    def top(self) -> int:
+        """The first address or length that is too high for these registers."""
+        return self.unit << 8 * self.bytes
 
 
 class RegisterBlock(Described, cells="cell"):
@@ -69,14 +91,72 @@ class RegisterBlock(Described, cells="cell"):
             for cell in self.cells:
                 yield from range(first + cell.at, first + cell.at + cell.bytes)
 
+    def cell(self, holds: str) -> RegisterField | None:
+        """Return the cell that holds this; None where there is none."""
+        return next((cell for cell in self.cells if cell.holds == holds), None)
+
+    def bases(self, stated: range, length: int, *, is_upper: bool) -> range:
+        """Return those of the stated bases of a range that the registers can hold (Spec A.3.1).
+
+        A base is a multiple of its unit. A length stands there as a mask: it is a power of two,
+        and the base is a multiple of it. An upper limit (`is_upper`) has to fit its registers.
+        """
+        base, limit = self.cell("base"), self.cell("limit")
+        step = base.unit if base is not None else 1
+        if limit is not None and length:
+            if is_upper:
+                stated = stated[: max(0, _index(stated, limit.top - length))]
+            elif length.bit_count() > 1:
+                return stated[:0]
+            else:
+                step = max(step, length)
+        return _multiples(stated, step)
+
+
+def _index(numbers: range, end: int) -> int:
+    """Return how many of ascending numbers are below an end."""
+    return -(-(end - numbers.start) // numbers.step)
+
+
+def _multiples(numbers: range, step: int) -> range:
+    """Return those of the numbers that are multiples of a step."""
+    common = math.gcd(numbers.step, step)
+    if step == 1 or not numbers:
+        return numbers
+    if numbers.start % common:
+        return numbers[:0]
+    turn = step // common
+    first = -numbers.start // common * pow(numbers.step // common, -1, turn) % turn
+    return numbers[first::turn]
+
+
+class Waits(Described):
+    """What PnP software waits for at least, in microseconds.
+
+    `reset`: after RESET_DRV and Reset; `round`: before the first pair of reads of a round; `pair`:
+    before each later one.
+    """
+
+    title: str
+    source: str
+    reset: int
+    round: int
+    pair: int
+
 
 class Software(Described):
-    """What PnP software does where the standard leaves it free."""
+    """What PnP software does where the standard leaves it free.
+
+    `most_polls`: times that it asks for a byte; `never_ready`: what it takes then; `stops`: bytes
+    at which it ends the reading, where an item should begin.
+    """
 
     title: str
     source: str
     last_csn: int
     most_polls: int
+    never_ready: int
+    stops: tuple[bytes, ...]
 
 
 class Remark(Described):
@@ -90,6 +170,35 @@ class Remark(Described):
     source: str
     requirements: tuple[str, ...]
 
+    def filled(self, **words: object) -> str:
+        """Return the text with these words filled in."""
+        return _Filling().vformat(self.text, (), words)
+
+
+class Sentence(Remark):
+    """Words about a step of a power-up, and a label before them; {words} are filled in."""
+
+    label: str
+
+    def labelled(self, **words: object) -> tuple[str, str]:
+        """Return label and text with these words filled in."""
+        return _Filling().vformat(self.label, (), words), self.filled(**words)
+
+
+class _Filling(string.Formatter):
+    """Fills words in; after a colon stands how: {port:address} becomes 220h."""
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        if format_spec == "address":
+            return address(value)
+        if format_spec == "hex":
+            return hex_text(value)
+        if format_spec == "size":
+            return sizes(value)
+        if format_spec == "ms":
+            return f"{value / 1000:g} ms"
+        return str(super().format_field(value, format_spec))
+
 
 class Protocol(Described):
     """What cards and PnP software say to each other."""
@@ -100,11 +209,15 @@ class Protocol(Described):
     key_length: int
     key_lead: bytes
     isolation_reply: bytes
+    isolation_compares: int
     range_patterns: bytes
-    device_registers_from: int
+    device_registers: range
+    vendor_registers: range
+    waits: Waits
     software: Software
     registers: Mapping[str, Register]
     descriptors: tuple[RegisterBlock, ...]
+    steps: Mapping[str, Sentence]
     remarks: Mapping[str, Remark]
 
     def key(self) -> Iterator[int]:

@@ -20,12 +20,12 @@ from romtool.requirements.model import (
     DeviceRequirements,
     LineRequirement,
     Requirement,
+    card_words,
 )
 from romtool.requirements.wired import wired
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, one_of
 from romtool.text.page import SEVERITY_STYLES, line, title
-from romtool.text.trace import card_words
 
 GAP, BESIDE = 2, 14
 

@@ -4,31 +4,41 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.assign.answer import Given
-from romtool.rehearse.rehearsal import Rehearsal
-from romtool.rehearse.resources import identity, requirements_in
-from romtool.rehearse.software import FoundCard, FoundDevice
-from romtool.rehearse.warned import Seen
-from romtool.requirements.model import DeviceRequirements
+from romtool.rehearse.rehearsal import ALL, BOOT, NONE, Rehearsal, Seen, Unconfigured, given_words
+from romtool.rehearse.software import FoundCard, FoundDevice, identity
+from romtool.requirements.model import CardRequirements, DeviceRequirements, card_words
+from romtool.requirements.read import requirements_of
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, sizes
 from romtool.text.assignment import Card, choice_words, clash_lines
 from romtool.text.page import SEVERITY_STYLES, line, title
-from romtool.text.trace import card_words, trace_lines
+from romtool.text.trace import trace_lines
+
+CONFIGURED_BY = {
+    ALL: "PnP software: every device",
+    BOOT: "a BIOS that leaves all but boot devices to a PnP system",
+    NONE: "nobody: no PnP software runs",
+}
 
 
 def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Iterator[str]:
     """Yield what a person reads of a rehearsal, the steps before it if they are asked for."""
     if trace:
         yield from title("Step by step")
-        yield from trace_lines(catalog, found.steps)
+        yield from trace_lines(found.steps)
         yield ""
-    counted = f"{len(found.seen)} of {len(found.slots)} cards seen"
+    nobody = found.configured_by == NONE
+    counted = "" if nobody else f"{len(found.seen)} of {len(found.slots)} cards seen"
     yield from title(f"Power-up: {found.host.name}", counted)
-    yield from line("READ_DATA", _read_port(found))
+    yield from line("Configures", CONFIGURED_BY[found.configured_by])
+    if not nobody:
+        yield from line("READ_DATA", _read_port(found))
+    yield from line("Takes", f"{found.microseconds / 1000:g} ms, the waits alone")
     for seen in found.seen:
         yield ""
         yield from _card(catalog, found, seen)
+    if nobody:
+        yield from _unconfigured(catalog, found)
     for lost in found.lost:
         yield ""
         slot = found.slots[lost.slot]
@@ -43,8 +53,9 @@ def rehearsal_lines(catalog: Catalog, found: Rehearsal, *, trace: bool) -> Itera
 
 def _asking(found: Rehearsal, seen: Seen) -> Card:
     """Return a card that was seen as one that asks for something."""
-    slot = found.slots[seen.slot]
-    return Card(slot.name, slot.image, requirements_in(seen.card.image))
+    slot, image = found.slots[seen.slot], seen.card.image
+    requirements = CardRequirements(None, None, ()) if image is None else requirements_of(image)
+    return Card(slot.name, slot.image, requirements)
 
 
 def _read_port(found: Rehearsal) -> str:
@@ -81,7 +92,7 @@ def _warnings(found: Rehearsal, slot: int, device: DeviceRequirements | None) ->
     for warned in found.warnings:
         if (warned.slot, warned.device) == (slot, device):
             style = SEVERITY_STYLES["warning"]
-            yield from line("warning", warned.said.text, indent=2, style=style)
+            yield from line("warning", warned.remark.text, indent=2, style=style)
 
 
 def _device(catalog: Catalog, device: FoundDevice) -> str:
@@ -90,11 +101,22 @@ def _device(catalog: Catalog, device: FoundDevice) -> str:
         return f"{name}nothing, and stays off"
     choice = choice_words(catalog, device.requirements, device.given)
     words = [f"choice {choice}"] if choice else []
-    return name + "; ".join([*words, *_given(device.given)] or ["needs nothing"])
+    return name + "; ".join([*words, given_words(catalog, device.given)])
 
 
-def _given(given: Given) -> Iterator[str]:
-    yield from (f"IRQ {line}" for line in given.irq if line is not None)
-    yield from (f"DMA {channel}" for channel in given.dma if channel is not None)
-    yield from (f"I/O {ports.in_words()}" for ports in given.io if ports is not None)
-    yield from (f"memory {range_.in_words()}" for range_ in given.memory if range_ is not None)
+def _unconfigured(catalog: Catalog, found: Rehearsal) -> Iterator[str]:
+    """Yield what the devices are that nobody configures, card by card."""
+    for place, slot in enumerate(found.slots):
+        own = [one for one in found.unconfigured if one.slot == place]
+        if slot.card is not None:
+            yield ""
+            yield from line(f"Slot {place + 1}", f"{slot.id or 'no ID'}  {slot.name}")
+            for one in own:
+                yield from line(one.device.requirements.id, _alone(catalog, one), indent=2)
+
+
+def _alone(catalog: Catalog, one: Unconfigured) -> str:
+    name = f"{one.device.requirements.name}: " if one.device.requirements.name else ""
+    if one.given is None:
+        return f"{name}off: {catalog.protocol.remarks['nobody'].text}"
+    return f"{name}active from the start: {given_words(catalog, one.given)}"
