@@ -16,7 +16,7 @@ from romtool.errors import refuse
 from romtool.files.reading import shown
 from romtool.image.model import Image
 from romtool.image.spoiling import swapped_pairs
-from romtool.recover.diagnosis import diagnose
+from romtool.readback.diagnosis import diagnose
 from romtool.text.page import title
 from romtool.text.problems import visible
 from romtool.text.verify import verify_lines
@@ -75,7 +75,7 @@ def _data(read: bytes, want: Image, found: list[Difference]) -> dict[str, Any]:
     if not found:
         return answer
     like = diagnose(read, want)
-    return answer | {"mishaps": like.as_json() if like else []}
+    return answer | (like.as_json() if like else {"mishaps": []})
 
 
 def _lines(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from romtool.recover.diagnosis import Diagnosis
+from romtool.readback.diagnosis import Diagnosis
 from romtool.text.page import line, title
 from romtool.verify import Difference, together
 
@@ -30,7 +30,7 @@ def verify_lines(
     """
     yield from title(name, _counted(found, size))
     if like is not None:
-        words = f"{like.title}: try recover{options}" if like.undoable else like.title
+        words = f"{like.title}: try recover{options}" if like.is_undoable else like.title
         yield from line("looks like", words, indent=2, column=14)
         for fault in like.faults:
             yield from line("bench", fault.check, indent=2, column=14)
