@@ -15,8 +15,6 @@ from romtool.files.schemas import load_catalog
 from romtool.requirements.collide import Placed
 from tests.support.tool import CARD, PROFILE, romtool, told
 
-HOSTS = Path(__file__).resolve().parent.parent / "samples" / "hosts"
-
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
@@ -136,18 +134,43 @@ def test_a_host_file_of_over_1_mib_is_refused(folder: Path) -> None:
     assert "1 MiB is the limit of a host file" in told(run)
 
 
-def test_the_sample_hosts_say_what_they_stand_for() -> None:
+def test_the_shipped_hosts_say_what_they_stand_for() -> None:
     catalog = load_catalog()
-    board = load_host(catalog, str(HOSTS / "single-board.toml"))
+    board = load_host(catalog, "workshop")
     # Timer, keyboard, cascade, serial ports, floppy, clock, mouse, coprocessor, disk; the printer
     # is run without its line (common practice, no source).
     assert board.irq == {0, 1, 2, 3, 4, 6, 8, 12, 13, 14}
     assert board.dma == {2, 4}
     for base, length in [(0x3F8, 8), (0x2F8, 8), (0x378, 3), (0x1F0, 8), (0x3F0, 6), (0, 0x100)]:
         assert Placed(base, length, 16) in board.io
-    bare = load_host(catalog, str(HOSTS / "bare.toml"))
+    bare = load_host(catalog, "bare")
     assert bare.irq < board.irq and bare.dma < board.dma and set(bare.io) < set(board.io)
     assert isinstance(bare, Host)
+
+
+def test_a_host_by_its_name_or_by_its_file(folder: Path) -> None:
+    """A shipped one needs no file; one of that name in the folder is meant by its path alone."""
+    assert romtool("schema", "export", "workshop", "-o", "pc.toml", cwd=folder).returncode == 0
+    named = romtool("assign", "a.toml", "--host", "workshop", cwd=folder)
+    assert named.returncode == 0 and b"Hollow Lane workshop PC" in named.stdout
+    assert romtool("assign", "a.toml", "--host", "pc.toml", cwd=folder).stdout == named.stdout
+    (folder / "workshop").write_text('name = "Another"\n')
+    assert romtool("assign", "a.toml", "--host", "workshop", cwd=folder).stdout == named.stdout
+    other = romtool("assign", "a.toml", "--host", "./workshop", cwd=folder)
+    assert other.stdout.startswith(b"In Another")
+
+
+@pytest.mark.parametrize(
+    ("name", "hint"),
+    [
+        ("workshp", "did you mean workshop?"),
+        ("office", "known are bare, workshop; your own: --host FILE.toml"),
+    ],
+)
+def test_a_host_that_nobody_knows(folder: Path, name: str, hint: str) -> None:
+    run = romtool("assign", "a.toml", "--host", name, cwd=folder)
+    assert (run.returncode, run.stdout) == (2, b"")
+    assert told(run) == f"romtool: --host: nothing called {name}; {hint}\n"
 
 
 def test_without_a_host_it_is_an_empty_pc_and_says_so(folder: Path) -> None:

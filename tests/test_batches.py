@@ -88,9 +88,13 @@ def test_only_the_serial_number_differs(tmp_path: Path) -> None:
 def test_serials_of_a_slip_of_the_hand(tmp_path: Path) -> None:
     """A range that would fill the disk is refused before anything is written."""
     (tmp_path / "card.toml").write_text(PROFILE)
-    run = romtool("build", "card.toml", "--serials", "1-4000000000", cwd=tmp_path)
-    assert run.returncode == 2
-    assert "100000" in told(run)
+    for serials, force, words in (
+        ("1-4000000000", ["--force"], "1000000"),
+        ("1-10001", [], "--force if it is meant"),
+    ):
+        run = romtool("build", "card.toml", "--serials", serials, *force, cwd=tmp_path)
+        assert run.returncode == 2
+        assert words in told(run)
     assert names_in(tmp_path) == ["card.toml"]
 
 

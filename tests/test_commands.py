@@ -593,7 +593,7 @@ def test_swap_pairs(kind: str, tmp_path: Path, image: bytes) -> None:
     """Byte pairs swapped in the file; verify undoes it on request, and otherwise sees it."""
     words = ["build", str(SAMPLE), "-o", str(tmp_path), "--swap-pairs", "--format", kind]
     assert romtool(*words).returncode == 0
-    name = f"hollow-lane.{kind}"
+    name = f"hollow-lane.swapped.{kind}"
     if kind == "bin":
         assert (tmp_path / name).read_bytes() == swapped(image)
     run = romtool("verify", name, str(SAMPLE), cwd=tmp_path)
@@ -683,10 +683,15 @@ def test_serials(tmp_path: Path, image: bytes) -> None:
     manifest = json.loads((tmp_path / "hollow-lane.manifest.json").read_text())
     assert manifest["tool"] == "romtool"
     assert manifest["version"] == __version__
-    assert set(manifest) == {"tool", "version", "images"}
+    about = {"card", "variant", "part", "swapped_pairs", "profile_sha256"}
+    assert set(manifest) == {"tool", "version", "images"} | about
+    assert (manifest["card"], manifest["part"]) == ("QRL0301", "24C04")
+    assert manifest["profile_sha256"] == hashlib.sha256(SAMPLE.read_bytes()).hexdigest()
     for serial, stem, row in zip((7, 8, 9), stems, manifest["images"], strict=True):
         data = (tmp_path / f"{stem}.bin").read_bytes()
         digest = hashlib.sha256(data).hexdigest()
+        text = row.pop("hex")
+        assert text["sha256"] == hashlib.sha256((tmp_path / text["file"]).read_bytes()).hexdigest()
         assert row == {"serial": serial, "file": f"{stem}.bin", "size": 512, "sha256": digest}
         # Nothing but the serial number and its checksum is another card's (Spec 6.1, App. B.2).
         header = packed_id("QRL0301") + serial.to_bytes(4, "little")
@@ -725,7 +730,7 @@ def test_serials_swapped(tmp_path: Path) -> None:
     """The manifest's digests are those of the files, swapped or not."""
     words = ["build", str(SAMPLE), "-o", str(tmp_path), "--serials", "1-2", "--swap-pairs"]
     assert romtool(*words).returncode == 0
-    manifest = json.loads((tmp_path / "hollow-lane.manifest.json").read_text())
+    manifest = json.loads((tmp_path / "hollow-lane.swapped.manifest.json").read_text())
     for row in manifest["images"]:
         data = (tmp_path / row["file"]).read_bytes()
         assert hashlib.sha256(data).hexdigest() == row["sha256"]

@@ -63,7 +63,7 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "several.check": (["check", "hollow-lane.bin", "changed.toml", "blank.bin"], 1),
         "several.verify": (["verify", "hollow-lane.bin", "swapped.bin", "hollow-lane.toml"], 1),
         "misplaced.check": (["check", "misplaced.toml", "--expect", "dos-games"], 1),
-        "new-plain": (["new", "-"], 0),
+        "new-plain": (["new", "-", "--layout", "plain"], 0),
         "new-counted-19": (["new", "-", "--layout", "counted-19", "--part", "24C04"], 0),
         "schema-list": (["schema", "list"], 0),
         "schema-irq": (["schema", "show", "irq"], 0),
@@ -137,7 +137,7 @@ def make_folder(folder: Path) -> None:
     (folder / "misplaced.toml").write_text(misplaced(text), encoding="utf-8")
     (folder / "blank.bin").write_bytes(b"\xff" * len(image))
     (folder / "swapped.bin").write_bytes(swap_pairs(one_bit_late(image)))
-    shutil.copy(ROOT / "samples" / "hosts" / "single-board.toml", folder / "pc.toml")
+    shutil.copy(ROOT / "schemas" / "hosts" / "workshop.toml", folder / "pc.toml")
     (folder / "crowded.toml").write_text(CROWDED, encoding="utf-8")
     (folder / "changed.toml").write_text(changed(), encoding="utf-8")
 

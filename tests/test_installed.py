@@ -25,7 +25,7 @@ CALLS = [
     ("diff", "samples/tour/mine.toml", "samples/hollow-lane.toml"),
     ("profile", "samples/tour/readback.bin"),
     ("recover", "samples/tour/spoilt-read.bin", "--json"),
-    ("assign", "samples/hollow-lane.toml", "--host", "samples/hosts/bare.toml"),
+    ("assign", "samples/hollow-lane.toml", "--host", "bare"),
     ("rehearse", "samples/hollow-lane.toml"),
     ("report", "samples/hollow-lane.toml", "-o", "page.html"),
     ("schema", "list", "--schemas", "samples/schemas"),

@@ -471,13 +471,13 @@ def test_undriven(tmp_path: Path) -> None:
 
     In the sample's host the best for the others leaves IRQ 10 alone; common practice, no source.
     """
-    host = ROOT / "samples" / "hosts" / "single-board.toml"
+    host = ROOT / "schemas" / "hosts" / "workshop.toml"
     root = parsed(reported(tmp_path, str(FAULTS), "--host", str(host)))
     marked = [text(one) for one in with_class(root, "undriven") if one.tag == f"{HTML}td"]
     assert marked == ["◇given to it, but on no pin of the chip"]
     heads = [text(one) for one in found(root, "h2")]
-    assert "In Single-board host" in heads
-    assert "Fits Single-board host, but not its own wiring" in heads
+    assert "In Hollow Lane workshop PC" in heads
+    assert "Fits Hollow Lane workshop PC, but not its own wiring" in heads
     words = "QRL0002: no pin of the chip is wired to IRQ 10"
     assert [text(one) for one in with_class(root, "warnings")[0]] == [words]
 

@@ -21,7 +21,7 @@ from tests.support.tool import romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent
 SAMPLE = ROOT / "samples" / "hollow-lane.toml"
-HOST = ROOT / "samples" / "hosts" / "single-board.toml"
+HOST = ROOT / "schemas" / "hosts" / "workshop.toml"
 FAULTS = ROOT / "samples" / "tour" / "faults.toml"
 A4 = (210, 297)
 PIXELS_PER_MM = 96 / 25.4

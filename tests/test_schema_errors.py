@@ -30,7 +30,7 @@ from tests.support.amount import examples
 from tests.support.tool import CARD, identifier, romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent
-SHIPPED = sorted((ROOT / "schemas").rglob("*.toml"))
+SHIPPED = sorted(path for path in (ROOT / "schemas").rglob("*.toml") if path.parent.name != "hosts")
 SAMPLE = ROOT / "samples" / "schemas" / "hollow-lane-24.toml"
 CARET = "‸"
 

@@ -15,7 +15,7 @@ from romtool.text.assignment import Card, assignment_lines
     HOST,
     *IMAGE,
     JSON,
-    example="romtool assign hollow-lane.bin --host samples/hosts/single-board.toml",
+    example="romtool assign hollow-lane.bin --host workshop",
 )
 @images_argument
 def command(call: Call, images: tuple[str, ...]) -> int:

@@ -41,6 +41,7 @@ class Call:
         layout: str | None = None,
         part: str | None = None,
         input_format: str | None = None,
+        variant: str | None = None,
         host: str | None = None,
         expect: str | None = None,
         force: bool = False,
@@ -50,6 +51,7 @@ class Call:
         self.layout = layout
         self.part = part
         self.input_format = input_format
+        self.variant = variant
         self.force = force
         self.as_json = as_json
         self.has_unusable = False
@@ -76,7 +78,7 @@ class Call:
             return [known[wanted]]
         found = [one for one in known.values() if one.own and Path(one.file).samefile(wanted)]
         if not found:
-            hint = "copy one: `romtool schema show` names its file"
+            hint = "copy one: `romtool schema export dos-games`"
             raise refuse("no [[expectation]] in this file", hint).in_file(wanted)
         return found
 
@@ -96,7 +98,7 @@ class Call:
 
     def read(self, name: str, *, gaps: bool = False) -> InputFile:
         """Return the bytes of an input; `gaps`: it may leave some out."""
-        return read_input(self.catalog, name, self.input_format, gaps=gaps)
+        return read_input(self.catalog, name, self.input_format, gaps=gaps, variant=self.variant)
 
     def load(
         self, name: str, note: Callable[[str], None] = warn, *, by_content: bool = False
@@ -111,6 +113,7 @@ class Call:
             layout=self.layout,
             part=self.part,
             input_format=None if by_content else self.input_format,
+            variant=self.variant,
             note=note,
         )
 

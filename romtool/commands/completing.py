@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
+from romtool.files.shipped import exported_names, shipped_hosts
 
 if TYPE_CHECKING:
     import click
@@ -43,15 +44,28 @@ def expectations(
     return named or files(ctx, param, incomplete)
 
 
+def hosts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the name of a host that comes with romtool, or else of a host file."""
+    named = _items(((name, "what a PC has taken") for name in shipped_hosts()), incomplete)
+    return named or files(ctx, param, incomplete)
+
+
+def exported(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete whatever `schema export` can write."""
+    return _items(((name, "") for name in exported_names()), incomplete)
+
+
 def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete whatever `schema show` can show."""
     found: list[tuple[str, str]] = []
     for catalog in _catalogs(ctx):
         found.append(("profile", catalog.tables["profile"].text))
+        found.append(("cautions", "what to heed before anything is burnt"))
         found.append(("standard", "what the standard asks, and what checks it"))
         tables = (catalog.layouts, catalog.records, catalog.expectations)
         found += [(one.name, one.title) for table in tables for one in table.values()]
         found += [(part.name, part.bus) for part in catalog.parts.values()]
+        found += [(host, "what a PC has taken") for host in shipped_hosts()]
         found += [(rule.name, rule.severity) for rule in catalog.rules.values()]
     return _items(found, incomplete)
 

@@ -22,6 +22,7 @@ from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
 from romtool.text.page import line, title
 from romtool.text.problems import visible
+from romtool.text.schema import BEFORE_BURNING
 
 MOST_PLACES = 8
 """So many differing bytes of an answer are shown."""
@@ -176,6 +177,8 @@ def _show(
         others = len(found.answers) - 1
         if others:
             echo(f"  {others} less likely; --json lists {'it' if others == 1 else 'them'}")
+    if written is not None:
+        echo(BEFORE_BURNING)
 
 
 def _differing(first: Answer, other: Answer) -> str:

@@ -28,7 +28,7 @@ from romtool.text.problems import visible
     HOST,
     *IMAGE,
     FORCE,
-    example="romtool report donor.bin --host samples/hosts/single-board.toml",
+    example="romtool report donor.bin --host workshop",
 )
 @click.argument("image", shell_complete=completing.files)
 @click.argument("other", required=False, metavar="[IMAGE2]", shell_complete=completing.files)

@@ -8,15 +8,18 @@ from typing import Any
 
 import click
 
+from romtool.assign.host import Host
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, INPUT, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, echo_utf8, json_text, warn
 from romtool.errors import InputError, Problem, refuse
+from romtool.files.hosts import load_host, load_hosts
 from romtool.files.inputs import expand
 from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
+from romtool.files.shipped import shipped_file, shipped_hosts
 from romtool.infer.draft import draft_schema
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
@@ -26,8 +29,10 @@ from romtool.schema.numbers import did_you_mean
 from romtool.text.problems import visible
 from romtool.text.profile_help import profile_lines
 from romtool.text.schema import (
+    caution_lines,
     expectation_lines,
     frame_lines,
+    host_lines,
     list_lines,
     part_lines,
     record_lines,
@@ -46,10 +51,10 @@ def command() -> None:
 
 @declare("list", JSON, example="romtool schema list", group=command)
 def list_(call: Call) -> int:
-    """List the layouts, parts, expectations, records and rules that are known."""
-    catalog = call.catalog
+    """List the layouts, parts, hosts, expectations, records and rules that are known."""
+    catalog, hosts = call.catalog, load_hosts(call.catalog)
     if not call.as_json:
-        echo_lines(list_lines(catalog))
+        echo_lines(list_lines(catalog, hosts))
         return DONE
     echo_json(
         {
@@ -60,6 +65,7 @@ def list_(call: Call) -> int:
             "expectations": [
                 {"name": e.name, "title": e.title} for e in catalog.expectations.values()
             ],
+            "hosts": [{"name": name, "title": h.name} for name, h in hosts.items()],
             "records": [{"name": r.name, "title": r.title} for r in catalog.records.values()],
             "rules": [{"name": r.name, "severity": r.severity} for r in catalog.rules.values()],
         }
@@ -70,16 +76,19 @@ def list_(call: Call) -> int:
 @declare("show", JSON, example="romtool schema show counted-19", group=command)
 @click.argument("name", shell_complete=completing.names)
 def show(call: Call, name: str) -> int:
-    """Show a layout as a map of its bytes; or a record, a part, an expectation, a rule.
+    """Show a layout as a map of its bytes; or a record, a part, a host, an expectation, a rule.
 
     The name `profile` stands for all keys of a card profile, `standard` for every requirement of
-    the PnP ISA standard with what checks it.
+    the PnP ISA standard with what checks it, `cautions` for what to heed before you burn anything.
     """
     catalog = call.catalog
     answer: dict[str, Any]
     if name == "profile":
         answer = profile_schema(catalog)
         lines = profile_lines(catalog)
+    elif name == "cautions":
+        answer = {"cautions": [caution.text for caution in catalog.cautions.values()]}
+        lines = caution_lines(catalog)
     elif name == "standard":
         answer = _standard(catalog)
         lines = standard_lines(catalog)
@@ -114,6 +123,10 @@ def show(call: Call, name: str) -> int:
         answer |= {"text": expectation.text, "source": expectation.source}
         answer |= {"file": expectation.file, "functions": _functions(expectation)}
         lines = expectation_lines(expectation)
+    elif name in shipped_hosts():
+        host = load_host(catalog, name)
+        answer = {"name": name, "title": host.name, **_taken(host)}
+        lines = host_lines(catalog, name, host)
     elif name in catalog.rules:
         rule = catalog.rules[name]
         answer = {"name": rule.name, "severity": rule.severity, "message": rule.message}
@@ -142,6 +155,17 @@ def _fields(layout: FieldLayout) -> list[dict[str, Any]]:
         }
         for field in layout.fields
     ]
+
+
+def _taken(host: Host) -> dict[str, list[Any]]:
+    """Return what a PC has taken, as in a host file."""
+    found: dict[str, list[Any]] = {}
+    for one in host.entries():
+        value: Any = one.value
+        if not isinstance(value, int):
+            value = {"base": value.base, "length": value.length, "decode": value.bits}
+        found.setdefault(one.kind, []).append(value)
+    return found
 
 
 def _functions(expectation: Expectation) -> list[dict[str, Any]]:
@@ -192,8 +216,7 @@ def _standard(catalog: Catalog) -> dict[str, Any]:
 
 def _unknown(catalog: Catalog, name: str) -> InputError:
     known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
-    known += catalog.rules
-    known += ["profile", "standard"]
+    known += [*shipped_hosts(), *catalog.rules, "profile", "standard", "cautions"]
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return InputError([Problem(f"nothing here is called {name}", hint)])
 
@@ -226,27 +249,24 @@ def _files(path: Path) -> list[Path]:
     return found
 
 
-@declare("json", FORCE, example="romtool schema json -o profile.schema.json", group=command)
-@click.option(
+OUTPUT = click.option(
     "-o",
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
     help="The file to write; left out: standard output.",
 )
+
+
+@declare("json", FORCE, example="romtool schema json -o profile.schema.json", group=command)
+@OUTPUT
 def json_(call: Call, output: Path | None) -> int:
     """Print the JSON Schema of a card profile, for editors that complete and underline TOML.
 
     `new` and `profile` write profiles whose first line names the file profile.schema.json beside
     them: -o puts it there. With frames and parts of your own, give --schemas here too.
     """
-    schema = profile_schema(call.catalog)
-    if output is None:
-        echo_json(schema)
-        return DONE
-    write_files([(output, json_text(schema).encode() + b"\n")], force=call.force)
-    echo(f"wrote {output}")
-    return DONE
+    return _put(call, output, json_text(profile_schema(call.catalog)) + "\n")
 
 
 @declare(
@@ -260,13 +280,7 @@ def json_(call: Call, output: Path | None) -> int:
 @click.argument(
     "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
 )
-@click.option(
-    "-o",
-    "--output",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="The file to write; left out: standard output.",
-)
+@OUTPUT
 def draft(call: Call, dumps: tuple[str, ...], output: Path | None) -> int:
     """Work out what stands before the PnP data of an unknown chip, as a schema file.
 
@@ -281,10 +295,26 @@ def draft(call: Call, dumps: tuple[str, ...], output: Path | None) -> int:
     for one in read:
         for note in one.notes:
             warn(note)
-    to_file = output is not None and str(output) != "-"
-    wanted = output.stem if output is not None and to_file else "my-chip"
+    wanted = "my-chip" if output is None or str(output) == "-" else output.stem
     text = draft_schema(call.catalog, [(one.name, one.data) for one in read], wanted)
-    if output is None or not to_file:
+    return _put(call, output, text)
+
+
+@declare("export", FORCE, example="romtool schema export workshop -o my-pc.toml", group=command)
+@click.argument("name", shell_complete=completing.exported)
+@OUTPUT
+def export(call: Call, name: str, output: Path | None) -> int:
+    """Write a file that comes with romtool, to copy and change.
+
+    NAME is that of a layout, a part, a host, an expectation or a sample. What is yours then needs a
+    name of its own; an expectation of the same name replaces the one that comes with romtool.
+    """
+    return _put(call, output, shipped_file(name).decode())
+
+
+def _put(call: Call, output: Path | None, text: str) -> int:
+    """Write a text to the file that is named, or to standard output."""
+    if output is None or str(output) == "-":
         echo_utf8(text)
         return DONE
     write_files([(output, text.encode())], force=call.force)

@@ -8,8 +8,9 @@ import json
 import os
 import re
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import click
@@ -23,8 +24,8 @@ from romtool.files.draft import clear_drafts
 from romtool.files.output import already_there, existing, put_files, refuse_unfit, write_files
 from romtool.files.reading import name_text
 
-MOST = 100_000
-"""So many serial numbers at once, all that have five digits: a slip must not fill the disk."""
+MOST, CEILING = 10_000, 1_000_000
+"""So many serial numbers are built at once; so many with --force: a slip must not fill the disk."""
 
 
 def serials_option(ctx: click.Context, param: click.Parameter, value: str | None) -> range | None:
@@ -37,8 +38,8 @@ def serials_option(ctx: click.Context, param: click.Parameter, value: str | None
     first, last = int(found[1]), int(found[2] or found[1])
     if last < first:
         raise click.BadParameter(f"{value!r}: the first number is above the last", ctx, param)
-    if last - first >= MOST:
-        raise click.BadParameter(f"more than {MOST} serial numbers at once", ctx, param)
+    if last - first >= CEILING:
+        raise click.BadParameter(f"more than {CEILING} serial numbers at once", ctx, param)
     return range(first, last + 1)
 
 
@@ -59,17 +60,32 @@ class Written(NamedTuple):
         return cls(name_text(path), len(data), hashlib.sha256(data).hexdigest())
 
 
+def _in_folder(one: Written) -> dict[str, Any]:
+    """Return a file as the manifest beside it names it."""
+    return {**one.as_json(), "file": os.path.basename(one.name)}
+
+
 class Series:
     """The files of a profile's image, or of those with each serial number and a manifest.
 
-    `names` are the stems of the files, one an image.
+    `names` are the stems of the files, one an image; `suffix` stands after each. `about` is what
+    the manifest says of all of them.
     """
 
     def __init__(
-        self, serials: range | None, folder: Path, stem: str, formats: Sequence[str]
+        self,
+        serials: range | None,
+        folder: Path,
+        stem: str,
+        formats: Sequence[str],
+        *,
+        suffix: str = "",
+        about: Mapping[str, Any] = MappingProxyType({}),
     ) -> None:
-        self.names = [stem] if serials is None else [f"{stem}-{serial:05}" for serial in serials]
-        self.manifest = None if serials is None else folder / f"{stem}.manifest.json"
+        numbers = [""] if serials is None else [f"-{serial:05}" for serial in serials]
+        self.names = [f"{stem}{number}{suffix}" for number in numbers]
+        self.manifest = None if serials is None else folder / f"{stem}{suffix}.manifest.json"
+        self._about = about
         self._serials = serials or range(0)
         self._folder = folder
         self._formats = formats
@@ -111,12 +127,15 @@ class Series:
     def _listed(self, written: Sequence[Written]) -> bytes:
         """Return the manifest: of each number the file to burn, the binary if there is one."""
         burnt = self._formats.index("bin") if "bin" in self._formats else 0
-        files = written[burnt :: len(self._formats)]
-        rows = [
-            {"serial": serial} | one.as_json() | {"file": os.path.basename(one.name)}
-            for serial, one in zip(self._serials, files, strict=True)
-        ]
-        answer = {"tool": "romtool", "version": __version__, "images": rows}
+        rows = []
+        for index, serial in enumerate(self._serials):
+            files = written[index * len(self._formats) :][: len(self._formats)]
+            row = {"serial": serial, **_in_folder(files[burnt])}
+            for kind, one in zip(self._formats, files, strict=True):
+                if one is not files[burnt]:
+                    row[kind] = _in_folder(one)
+            rows.append(row)
+        answer = {"tool": "romtool", "version": __version__, **self._about, "images": rows}
         return (json.dumps(answer, indent=2) + "\n").encode()
 
     def _refuse_existing(self, manifest: Path) -> None:

@@ -17,11 +17,15 @@ if TYPE_CHECKING:
     from romtool.schema.loading import SchemaFile
 
 
-def shipped_folder() -> Path:
-    """Return the folder of the schemas that come with romtool."""
+HOSTS = "hosts"
+"""The folder of host files among the schemas; all else there are schema files."""
+
+
+def shipped_folder(name: str = "schemas") -> Path:
+    """Return a folder that comes with romtool: beside the code in a wheel, else in the project."""
     package = Path(__file__).resolve().parent.parent
-    inside = package / "schemas"
-    return inside if inside.is_dir() else package.parent / "schemas"
+    inside = package / name
+    return inside if inside.is_dir() else package.parent / name
 
 
 def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
@@ -34,6 +38,8 @@ def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
         hint = "give the folder that holds the .toml files"
         raise refuse("is no folder", hint).in_file(name_text(folder))
     found = sorted(folder.rglob("*.toml"))
+    if not own:
+        found = [path for path in found if path.parent.name != HOSTS]
     named = {path: str(path) if own else path.relative_to(folder).as_posix() for path in found}
     return [_schema_file(path, name, own=own) for path, name in named.items()]
 

@@ -37,6 +37,14 @@ class Rule(Described):
     requirements: tuple[str, ...]
 
 
+class Caution(Described):
+    """Something to heed before anything is burnt."""
+
+    name: str
+    text: str
+    source: str
+
+
 class ReadFault(Described):
     """One way in which a read goes wrong, in words; its logic is in `romtool.recover`.
 
@@ -59,6 +67,7 @@ class Catalog(
     records="record",
     layouts="frame",
     parts="part",
+    cautions="caution",
     standard="requirement",
     rules="rule",
     read_faults="read_fault",
@@ -78,6 +87,7 @@ class Catalog(
     identifier: Identifier
     layouts: Mapping[str, ImageLayout]
     parts: Mapping[str, Part]
+    cautions: Mapping[str, Caution]
     standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
     read_faults: Mapping[str, ReadFault]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
+from romtool.assign.host import Host
 from romtool.schema.catalog import Catalog, Rule
 from romtool.schema.expect import Expectation
 from romtool.schema.field_types import Check, Constant, Count, Reserved
@@ -16,8 +17,8 @@ from romtool.text.page import line, title
 KEY = 20
 
 
-def list_lines(catalog: Catalog) -> Iterator[str]:
-    """Yield the names of all frames, parts, records and rules."""
+def list_lines(catalog: Catalog, hosts: Mapping[str, Host]) -> Iterator[str]:
+    """Yield the names of all that the schemas describe."""
     yield from title("Layouts")
     for frame in catalog.layouts.values():
         yield from line(frame.name, f"{frame.size} bytes: {frame.title}", indent=2, column=KEY)
@@ -30,6 +31,10 @@ def list_lines(catalog: Catalog) -> Iterator[str]:
     for expectation in catalog.expectations.values():
         words = ", ".join(function.name for function in expectation.functions)
         yield from line(expectation.name, f"{expectation.title}: {words}", indent=2, column=KEY)
+    yield ""
+    yield from title("Hosts")
+    for name, host in hosts.items():
+        yield from line(name, host.name, indent=2, column=KEY)
     yield ""
     yield from title("Records")
     for record in catalog.records.values():
@@ -101,6 +106,16 @@ def expectation_lines(expectation: Expectation) -> Iterator[str]:
             yield from line("IDs", ", ".join(sorted(function.compatible)), indent=2)
 
 
+def host_lines(catalog: Catalog, name: str, host: Host) -> Iterator[str]:
+    """Yield what a PC has taken, kind by kind."""
+    yield from title(name, host.name)
+    for resource in catalog.resources.values():
+        values = [one.value for one in host.entries() if one.kind == resource.name]
+        taken = [str(one) if isinstance(one, int) else one.in_words() for one in values]
+        if taken:
+            yield from line(resource.short, ", ".join(taken), indent=2)
+
+
 def rule_lines(rule: Rule) -> Iterator[str]:
     """Yield a rule in words."""
     yield from title(rule.name, rule.severity)
@@ -108,6 +123,17 @@ def rule_lines(rule: Rule) -> Iterator[str]:
     yield from line("why", rule.why, indent=2)
     yield from line("hint", rule.hint, indent=2)
     yield from line("source", rule.source, indent=2)
+
+
+BEFORE_BURNING = "before you burn it, read `romtool schema show cautions`"
+"""What is said wherever an image is written."""
+
+
+def caution_lines(catalog: Catalog) -> Iterator[str]:
+    """Yield what to heed before anything is burnt."""
+    yield from title("Before you burn anything")
+    for caution in catalog.cautions.values():
+        yield from line("  -", caution.text, column=4)
 
 
 def standard_lines(catalog: Catalog) -> Iterator[str]:
