@@ -27,11 +27,15 @@ NOT_USED = "unusable"
 
 
 class Answer(NamedTuple):
-    """What there is to say about one file: its kind, for the count; lines, or data for JSON."""
+    """What there is to say about one file: its kind, for the count; lines, or data for JSON.
+
+    `mark`: what is to be known of it when all are done.
+    """
 
     kind: str
     lines: Iterable[str] = ()
     data: Any = None
+    mark: Any = None
 
 
 class Said(NamedTuple):
@@ -40,6 +44,7 @@ class Said(NamedTuple):
     kind: str
     text: str | None
     messages: tuple[str, ...]
+    mark: Any = None
 
 
 def is_single(names: Sequence[str]) -> bool:
@@ -54,11 +59,13 @@ def answer_each(
     *,
     doing: str,
     apart: bool = False,
+    marks: list[Any] | None = None,
 ) -> Counter[str]:
     """Tell the answer for each file that the names stand for; return how many there are of a kind.
 
     `work` gets a file's name, and whom to give messages about it; a refusal by it is told, and
-    hides no other file. `doing` says in a word what lasts; `apart` leaves a line free between.
+    hides no other file. `doing` says in a word what lasts; `apart` leaves a line free between;
+    `marks` takes the mark of each answer that has one.
     """
 
     def said(name: str) -> Said:
@@ -69,7 +76,7 @@ def answer_each(
             messages += problem_lines(refused)
             return Said(NOT_USED, None, tuple(messages))
         text = json_text(answer.data) if call.as_json else "\n".join(answer.lines)
-        return Said(answer.kind, text, tuple(messages))
+        return Said(answer.kind, text, tuple(messages), answer.mark)
 
     files, refusals = expand(names)
     for refusal in refusals:
@@ -83,6 +90,8 @@ def answer_each(
         for one in found:
             counts[one.kind] += 1
             held.append(one)
+            if marks is not None and one.mark is not None:
+                marks.append(one.mark)
             if progress.is_due or not progress.is_wanted:
                 progress.hide()
                 _tell(held, out)

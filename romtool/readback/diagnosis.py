@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from romtool.diff.changes import Change
+from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.readback.burns import Explained, burn_faults
 from romtool.readback.cards import (
@@ -69,30 +70,39 @@ def diagnose(readback: bytes, expected: Image) -> Diagnosis | None:
 
     Each byte of the readback is explained: it is as expected, or as the faults make it.
     """
-    catalog = expected.catalog
-    named = name(catalog, Reading.of(readback))
-    if named is not None:
-        return Diagnosis((Fault(named.fault.name, named.title, named.fault.check),))
+    nothing = hopeless(expected.catalog, readback)
+    if nothing is not None:
+        return nothing
     found = _misread(readback, expected) or _burnt(readback, expected)
     if found is not None:
         return found
-    other = _of_other_card(readback, expected)
+    other = of_other_card(readback, expected)
     return other or _other_version(readback, expected)
 
 
-def swapped_arguments(readback: Image, expected: Image) -> Diagnosis | None:
+def hopeless(catalog: Catalog, readback: bytes) -> Diagnosis | None:
+    """Return what a readback is that holds nothing but a short pattern; None for any other."""
+    named = name(catalog, Reading.of(readback))
+    if named is None:
+        return None
+    return Diagnosis((Fault(named.fault.name, named.title, named.fault.check),))
+
+
+def swapped_arguments(
+    readback: bytes, expected: Image, *, is_certain: bool = False
+) -> Diagnosis | None:
     """Return what explains a readback with the two the wrong way round; None if nothing does.
 
     It does where what was given as the readback is a sound image, the other isn't, and a known
-    fault makes the other of it.
+    fault makes the other of it; or if that is certain anyhow.
     """
-    if not is_whole(readback) or is_whole(expected):
-        return None
-    found = diagnose(expected.data, readback)
-    if found is None:
+    image = decode(expected.catalog, readback)
+    is_sound = is_whole(image) and not is_whole(expected)
+    found = diagnose(expected.data, image) if is_sound or is_certain else None
+    if found is None and not is_certain:
         return None
     fault = fault_of(expected.catalog, Explained(SWAPPED_ARGUMENTS, {}))
-    return replace(found, faults=(fault, *found.faults), is_undoable=False)
+    return Diagnosis((fault, *(found.faults if found else ())))
 
 
 def fault_of(catalog: Catalog, found: Explained) -> Fault:
@@ -134,7 +144,7 @@ def _misread(read: bytes, want: Image) -> Diagnosis | None:
     return None
 
 
-def _of_other_card(read: bytes, want: Image) -> Diagnosis | None:
+def of_other_card(read: bytes, want: Image) -> Diagnosis | None:
     """Return that a readback is another card of the series, right or with a fault of its own."""
     found = read_like(read, want)
     other = None if found is None else with_identifier_of(want, found)
