@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -21,10 +21,12 @@ from romtool.commands.options import (
 )
 from romtool.commands.printing import echo
 from romtool.rules.check import in_order
-from romtool.rules.expect import FunctionFound, expect_findings
 from romtool.rules.findings import Finding
 from romtool.text.findings import block, counted, function_line
 from romtool.text.page import title
+
+if TYPE_CHECKING:
+    from romtool.rules.expect import FunctionFound
 
 CLEAN = "clean"
 KINDS = {"error": "with errors", "warning": "with warnings"}
@@ -47,11 +49,8 @@ def command(call: Call, images: tuple[str, ...], configured_by: str, strict: boo
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
         one = call.load(name, note)
-        functions = functions_of(call, one, configured_by)
-        found = one.findings()
-        for expectation, judged in functions:
-            found += map(one.with_line, expect_findings(one.image, expectation, judged))
-        return _answer(one, in_order(found), [f for _, fs in functions for f in fs], call)
+        functions, expected = functions_of(call, one, configured_by)
+        return _answer(one, in_order([*one.findings(), *expected]), functions, call)
 
     counts = answer_each(call, images, work, doing="checking")
     if not call.as_json and counts.total() > 1:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
-from romtool.rules.expect import FunctionFound
 from romtool.rules.findings import Finding
 from romtool.text.page import SEVERITY_STYLES, line
 from romtool.text.problems import one_line, visible
@@ -48,6 +48,9 @@ def counted(findings: Sequence[Finding]) -> str:
             words.append(f"{number} {severity}{'' if number == 1 else 's'}")
     return ", ".join(words) or "no findings"
 
+
+if TYPE_CHECKING:
+    from romtool.rules.expect import FunctionFound
 
 FUNCTION = 18
 """The column after a function's name."""
