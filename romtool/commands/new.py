@@ -10,9 +10,8 @@ import click
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, wiring_of, wiring_options
-from romtool.commands.printing import echo, echo_utf8, warn
+from romtool.commands.printing import warn
 from romtool.errors import InputError, Problem
-from romtool.files.output import write_files
 from romtool.image.decode import decode, layout_named
 from romtool.image.model import Image
 from romtool.profile.assemble import assemble
@@ -98,17 +97,8 @@ def command(
         text = starter_text(catalog, frame, chosen, wiring=wiring, config=config, without=without)
     except InputError as refused:
         raise refused.in_file("standard output" if file == "-" else file) from None
-    code = _write(call, file, text)
+    call.write(Path(file), text.encode())
     _warn_of_elsewhere(catalog, text, file)
-    return code
-
-
-def _write(call: Call, file: str, text: str) -> int:
-    if file == "-":
-        echo_utf8(text)
-        return DONE
-    write_files([(Path(file), text.encode())], force=call.force)
-    echo(f"wrote {file}")
     return DONE
 
 
