@@ -20,7 +20,8 @@ from romtool.toml.parse import parse_toml
 from tests.support.tool import romtool, told
 
 CATALOG = load_catalog()
-SAMPLE = (Path(__file__).resolve().parent.parent / "samples/hollow-lane.toml").read_text(
+ROOT = Path(__file__).resolve().parent.parent
+SAMPLE = (ROOT / "samples/hollow-lane.toml").read_text(encoding="utf-8")
     encoding="utf-8"
 )
 VARIANTS = """

@@ -85,12 +85,13 @@ def command(
     _check_functions(catalog, without)
     donor = _Donor(call, like) if like is not None else None
     chosen = donor.layout if donor else layout_named(catalog, layout or "")
-    stated = part or (donor.part if donor else None)
+    name = part or (donor.part if donor else None)
+    stated = catalog.part(name) if name else None
     try:
         text = starter_text(
             catalog,
             chosen,
-            catalog.part(stated) if stated else None,
+            stated,
             wiring=(donor.wiring() if donor else {}) | wiring,
             config=donor.config() if donor else {},
             without=without,
