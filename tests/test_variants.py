@@ -22,8 +22,6 @@ from tests.support.tool import romtool, told
 CATALOG = load_catalog()
 ROOT = Path(__file__).resolve().parent.parent
 SAMPLE = (ROOT / "samples/hollow-lane.toml").read_text(encoding="utf-8")
-    encoding="utf-8"
-)
 VARIANTS = """
 [board]
 name = "Hollow Lane board"
