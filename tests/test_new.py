@@ -197,6 +197,9 @@ def test_schema_json_files(tmp_path: Path) -> None:
     assert (run.returncode, told(run)) == (0, "")
     assert run.stdout.decode() == "wrote a/profile.schema.json\n"
     again = romtool("schema", "json", "-o", "a/profile.schema.json", cwd=tmp_path)
+    assert again.returncode == 0, "the same bytes are no fault"
+    (tmp_path / "a/profile.schema.json").write_text("kept")
+    again = romtool("schema", "json", "-o", "a/profile.schema.json", cwd=tmp_path)
     assert again.returncode == 2
     assert "exists already" in told(again)
     forced = romtool("schema", "json", "-o", "a/profile.schema.json", "--force", cwd=tmp_path)

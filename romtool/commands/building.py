@@ -129,13 +129,14 @@ class BuildJob:
 
     def write(self, *, force: bool) -> list[Written]:
         """Write the files of all images, and the manifest of a series."""
-        swap, formats = self.options.swap_pairs, self.options.formats
-        contents = (
-            [WRITTEN[kind].write(swapped_pairs(data) if swap else data) for kind in formats]
-            for data in self.images()
-        )
         with self.series.told():
-            return self.series.write(contents, force=force)
+            return self.series.write(self._contents, force=force)
+
+    def _contents(self) -> Iterator[list[bytes]]:
+        """Yield the content of each image's files, one a format."""
+        for data in self.images():
+            burnt = swapped_pairs(data) if self.options.swap_pairs else data
+            yield [WRITTEN[kind].write(burnt) for kind in self.options.formats]
 
     def lines(self, written: Sequence[Written]) -> Iterator[str]:
         """Yield what was written, and what to know before it is burnt."""

@@ -11,9 +11,10 @@ import click
 
 from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
-from romtool.commands.printing import warn, warn_of_faults
+from romtool.commands.printing import echo, is_standard_output, output_name, warn, warn_of_faults
 from romtool.errors import InputError, refuse
 from romtool.files.inputs import InputFile, expand, read_input
+from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
@@ -85,9 +86,11 @@ class Call:
     @functools.cached_property
     def host(self) -> Host | None:
         """The PC that --host describes."""
+        if self._host is None:
+            return None
         from romtool.files.hosts import load_host
 
-        return None if self._host is None else load_host(self.catalog, self._host)
+        return load_host(self.catalog, self._host)
 
     @property
     def pc(self) -> Host:
@@ -95,6 +98,25 @@ class Call:
         from romtool.assign.host import EMPTY_PC
 
         return self.host or EMPTY_PC
+
+    def write(self, path: Path, data: bytes) -> None:
+        """Write the one file that a command makes, and say so; `-` is standard output."""
+        self.put(path, data)
+        if not is_standard_output(path):
+            echo(f"wrote {output_name(path)}")
+
+    def put(self, path: Path, data: bytes) -> None:
+        """Write the one file that a command makes; `-` is standard output.
+
+        What is told beside it goes to standard error then: `printing.answer_beside`.
+        """
+        if is_standard_output(path):
+            if self.as_json:
+                hint = "give -o the name of a file"
+                raise refuse("--json and -o - both want standard output", hint)
+            click.echo(data, nl=False)
+        else:
+            write_files([(path, data)], force=self.force)
 
     def read(self, name: str, *, gaps: bool = False) -> InputFile:
         """Return the bytes of an input; `gaps`: it may leave some out."""

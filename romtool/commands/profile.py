@@ -9,9 +9,7 @@ import click
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, IMAGE, wiring_of, wiring_options
-from romtool.commands.printing import echo, echo_utf8, warn
-from romtool.files.output import write_files
-from romtool.files.reading import name_text
+from romtool.commands.printing import echo, warn
 from romtool.profile.write import fitted_text, profile_text
 from romtool.text.findings import counted
 from romtool.text.fitting import removal_lines
@@ -25,7 +23,8 @@ from romtool.text.problems import visible
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="The profile to write; left out: standard output.",
+    default="-",
+    help="The profile to write; left out, or -: standard output.",
 )
 @wiring_options
 @click.option(
@@ -37,7 +36,7 @@ from romtool.text.problems import visible
 def command(
     call: Call,
     dump: str,
-    output: Path | None,
+    output: Path,
     irq_wiring: list[int] | None,
     dma_wiring: list[int] | None,
     without: tuple[str, ...],
@@ -62,9 +61,5 @@ def command(
             echo(words, err=True)
     else:
         text = profile_text(call.catalog, taken.input.data, decoded, taken.part, name)
-    if output is None:
-        echo_utf8(text)
-        return DONE
-    write_files([(output, text.encode())], force=call.force)
-    echo(f"wrote {visible(name_text(output))}")
+    call.write(output, text.encode())
     return DONE

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from romtool.readback.diagnosis import Diagnosis
 from romtool.schema.numbers import clip
 from romtool.text.diff import change_words
-from romtool.text.page import WIDTH, line, title
+from romtool.text.page import line, title, width
 from romtool.text.problems import visible
 from romtool.verify import Difference, together
 
@@ -52,7 +52,7 @@ def verify_lines(
 def series_line(name: str, serial: int | None, words: str) -> str:
     """Return the one line of a readback of a series; `serial`: the card that it is of."""
     start = f"{visible(name)}: " + ("" if serial is None else f"card {serial}, ")
-    return start + clip(words, max(LEAST_WORDS, WIDTH - len(start)))
+    return start + clip(words, max(LEAST_WORDS, width() - len(start)))
 
 
 def series_notes(serials: Sequence[int], marks: Sequence[tuple[str, int]]) -> Iterator[str]:
