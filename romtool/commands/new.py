@@ -20,7 +20,7 @@ from romtool.profile.fitting import wiring_fields
 from romtool.profile.read import read_profile
 from romtool.profile.starter import functions_of
 from romtool.profile.starter_text import starter_text
-from romtool.rules.expect import expect_findings
+from romtool.rules.expect import expect_findings, functions_found
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Constant, Pins
 from romtool.schema.image_layouts import ImageLayout, Part
@@ -155,6 +155,7 @@ def _warn_of_elsewhere(catalog: Catalog, text: str, file: str) -> None:
     """Tell what of the card is not where its software looks: a wiring can leave no other way."""
     assembly = assemble(read_profile(catalog, parse_toml(text)))
     expected = catalog.expectations[catalog.starter.expect]
-    for found in expect_findings(decode(catalog, assembly.data, assembly.layout), expected):
+    image = decode(catalog, assembly.data, assembly.layout)
+    for found in expect_findings(image, expected, functions_found(image, expected)):
         if found.severity != "note":
             warn(message(found, file).removeprefix("romtool: "))
