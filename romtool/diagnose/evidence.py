@@ -65,9 +65,7 @@ class Evidence:
         """What `check` says of each image, with its conventions for all software known."""
         expectations = tuple(self.catalog.expectations.values())
         return [
-            (one.name, finding)
-            for one in self.images
-            for finding in check(one.image, expectations)
+            (one.name, finding) for one in self.images for finding in check(one.image, expectations)
         ]
 
     @functools.cached_property
@@ -117,7 +115,7 @@ class Evidence:
                 yield one.image, device
 
     def pins(self, kind: str) -> str:
-        """Return which pins of the first image's chip have lines: `IRQ 5 at pin A`; or in general."""
+        """Return the pins of the first image's chip with their lines: `pin A (IRQ 5)`."""
         resource = self.catalog.resources[kind]
         found = []
         for one in self.readable[:1]:
@@ -127,7 +125,7 @@ class Evidence:
                 lines = one.image.config[field.key]
                 connected = field.kind.connected(lines)
                 found += [
-                    f"{resource.short} {line} at pin {field.kind.pin_name(pin)}"
+                    f"pin {field.kind.pin_name(pin)} ({resource.short} {line})"
                     for pin, line in enumerate(lines)
                     if line in connected
                 ]

@@ -137,7 +137,7 @@ def _taken(kind: str) -> Callable[[Evidence], Verdict]:
         if not evidence.are_all_readable or evidence.host is None:
             return Verdict(OPEN)
         resource = evidence.catalog.resources[kind]
-        taken = {resource.on_bus(line) for line in getattr(evidence.host, kind)}
+        taken: frozenset[int] = getattr(evidence.host, kind)
         may: dict[str, None] = {}
         for _, device, need in _needs(evidence, kind):
             assert isinstance(need, LineRequirement)
@@ -170,7 +170,7 @@ def irq_level(evidence: Evidence) -> Verdict:
 
 def ports_taken(evidence: Evidence) -> Verdict:
     """Tell whether a range of ports can lie over ports of the PC."""
-    return _ranges(evidence, "io", lambda need: need)
+    return _ranges(evidence, "io", lambda _: True)
 
 
 def aliases_taken(evidence: Evidence) -> Verdict:
@@ -183,7 +183,7 @@ def aliases_taken(evidence: Evidence) -> Verdict:
     ]
     if evidence.are_all_readable and not short:
         return Verdict(OUT)
-    return _ranges(evidence, "io", lambda need: need if bus.aliases(need.bits) else None)
+    return _ranges(evidence, "io", lambda need: bus.aliases(need.bits))
 
 
 def memory_taken(evidence: Evidence) -> Verdict:
@@ -191,35 +191,28 @@ def memory_taken(evidence: Evidence) -> Verdict:
     asked = [need for _, _, need in _needs(evidence, "memory") if not need.is_empty]
     if evidence.are_all_readable and not asked:
         return Verdict(OUT)
-    return _ranges(evidence, "memory", lambda need: need)
+    return _ranges(evidence, "memory", lambda _: True)
 
 
 def _ranges(
-    evidence: Evidence,
-    kind: str,
-    wanted: Callable[[RangeRequirement], RangeRequirement | None],
+    evidence: Evidence, kind: str, is_wanted: Callable[[RangeRequirement], bool]
 ) -> Verdict:
-    """Tell whether ranges can, or must, lie over what the PC has taken."""
+    """Tell whether a range has to lie over what the PC has taken, wherever it is placed."""
     if not evidence.are_all_readable or evidence.host is None:
         return Verdict(OPEN)
     taken: tuple[Placed, ...] = getattr(evidence.host, kind)
-    may: dict[str, None] = {}
     for _, device, need in _needs(evidence, kind):
         assert isinstance(need, RangeRequirement)
-        if wanted(need) is None or need.is_empty:
+        if need.is_empty or not is_wanted(need) or not _is_only_way(device, need):
             continue
-        hits = 0
-        for base in need.bases:
-            placed = Placed(base, need.length, need.bits)
-            other = next((one for one in taken if _collide(evidence, kind, placed, one)), None)
-            if other is not None:
-                hits += 1
-                words = f"{placed.in_words()} of {device.id} on {other.in_words()}"
-                may.setdefault(words, None)
-        if hits and hits == len(need.bases) and _is_only_way(device, need):
-            return Verdict(FOUND, f"lies over what the PC has taken: {_some([*may])}")
-    if may:
-        return Verdict(OPEN, f"may lie over what the PC has taken: {_some([*may])}")
+        placed = [Placed(base, need.length, need.bits) for base in need.bases]
+        hits = [
+            next((other for other in taken if _collide(evidence, kind, one, other)), None)
+            for one in placed
+        ]
+        if hits and hits[0] is not None and None not in hits:
+            words = f"{placed[0].in_words()} of {device.id} on {hits[0].in_words()}"
+            return Verdict(FOUND, f"lies over what the PC has taken: {words}")
     return Verdict(OUT)
 
 
