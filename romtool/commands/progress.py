@@ -8,7 +8,7 @@ import sys
 import time
 from types import TracebackType
 
-from romtool.text.page import WIDTH
+from romtool.text.page import width
 
 AFTER = 1.0
 """Seconds of work before it is worth a line."""
@@ -75,7 +75,7 @@ class Progress:
         bar = "#" * full + "." * (BAR - full)
         left = round(seconds * (self._total - self._done) / self._done)
         words = f"{self._doing} [{bar}] {self._done} of {self._total}, {_span(left)} left"
-        return words[: WIDTH - 1]
+        return words[: width() - 1]
 
 
 def _span(seconds: int) -> str:
