@@ -17,6 +17,7 @@ STAGES = {
     "Make": {
         "new": "Write a profile to begin with.",
         "build": "Build the image of a card profile.",
+        "diagnose": "Tell what can make what is seen at the bench.",
         "report": "Write a page about an image.",
         "schema": "Show layouts, parts and records; check your own.",
     },
