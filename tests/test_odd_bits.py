@@ -16,6 +16,7 @@ from romtool.image.decode import decode
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.profile.write import profile_text
+from romtool.requirements.model import RangeRequirement
 from romtool.requirements.read import requirements_of
 from romtool.rules.check import check
 from romtool.toml.parse import parse_toml
@@ -49,8 +50,10 @@ def test_a_marked_id_begins_a_device() -> None:
     assert [device["id"] for device in answer["devices"]] == ["rOS1234", "QRL0002"]
     devices = requirements_of(image).devices
     assert [(device.id, device.number) for device in devices] == [("rOS1234", 0), ("QRL0002", 1)]
-    bases = [[need.low for need in d.alternatives[0].of_kind("io")] for d in devices]
-    assert bases == [[0x220], [0x330]]
+    (first,), (second,) = (device.alternatives[0].of_kind("io") for device in devices)
+    assert isinstance(first, RangeRequirement)
+    assert isinstance(second, RangeRequirement)
+    assert (first.low, second.low) == (0x220, 0x330)
     assert again(MARKED) == MARKED
     assert 'id = "rOS1234"' in profile_text(CATALOG, image.data)
     assert "id-unspelt" in {finding.rule for finding in check(image)}
