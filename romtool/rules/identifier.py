@@ -25,7 +25,10 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
         yield finding(image.catalog, "id-checksum-zero", at)
     field = image.catalog.identifier.id_field
     raw = image.identifier_raw[field.at :][: field.size]
-    yield from id_findings(image.catalog, image.identifier_at, field, raw)
+    if any(image.identifier_raw[: image.catalog.identifier.check_field.at]):
+        yield from id_findings(image.catalog, image.identifier_at, field, raw)
+    else:
+        yield finding(image.catalog, "id-zero", image.identifier_at)
     serial = image.catalog.identifier.serial_field
     if image.identifier_values[0][serial.key] is None:
         yield finding(image.catalog, "no-serial", image.identifier_at + serial.at)
