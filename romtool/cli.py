@@ -24,7 +24,8 @@ STAGES = {
     "Read": {
         "inspect": "Show an image.",
         "profile": "Write a dump as an editable profile.",
-        "recover": "Put spoilt reads of a part right.",
+        "recover": "Put corrupted reads of a part right.",
+        "survey": "Tell what a pile of dumps holds.",
     },
     "Check": {
         "check": "Check images before they are burnt.",

@@ -368,6 +368,17 @@ IMAGES = [
         plain(VERSION + NAME + VERSION + DEVICE),
         (Said("version-again", "error", 21),),
     ),
+    Bytes(
+        "id-zero",
+        (bytes(9) + closed(GOOD_ITEMS)).ljust(128, b"\xff"),
+        (Said("id-zero", "error", 0), Said("id-checksum", "error", 8)),
+        ("--layout", "plain"),
+    ),
+    Bytes(
+        "compatible-order",
+        with_device(bytes.fromhex("2A 0A 00") + bytes.fromhex("1C") + packed_id("PNPB002")),
+        (Said("compatible-order", "warning", START + 3),),
+    ),
     Bytes("no-name", plain(VERSION + DEVICE), (Said("no-name", "error", 9),)),
     Bytes("no-device", plain(VERSION + NAME), (Said("no-device", "error", 9),)),
     Bytes(
@@ -443,7 +454,7 @@ WRONG_LENGTHS = [
 
 # Bits that the standard says are 0, or values without a meaning (Spec 6.2.2 and 6.2.3).
 RESERVED_BITS = [
-    "23 20 00 10",  # IRQ information, bits 7:4
+    "23 20 00 11",  # IRQ information, bits 7:4
     "2A 02 80",  # DMA information, bit 7
     "2A 02 03",  # DMA width 3
     "47 03 20 02 20 02 01 10",  # I/O information, bits 7:1

@@ -12,7 +12,7 @@ from romtool.capture.decode import Decoded
 from romtool.capture.findings import findings as capture_findings
 from romtool.capture.observations import Observed
 from romtool.image.model import Image
-from romtool.recover.diagnosis import diagnose as name_read_faults
+from romtool.readback.diagnosis import diagnose as name_read_faults
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
 from romtool.requirements.model import DeviceRequirements
 from romtool.requirements.read import requirements_of

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from romtool.image.model import Image
+from romtool.rules.boot import boot_findings
 from romtool.rules.choices import choice_findings
 from romtool.rules.collisions import collision_findings
 from romtool.rules.findings import Finding
@@ -53,6 +54,7 @@ def _read_findings(view: View) -> list[Finding]:
         *limit_findings(view),
         *line_findings(view),
         *range_findings(view),
+        *boot_findings(view),
         *choice_findings(view),
         *collision_findings(view),
         *outside_findings(view.image),

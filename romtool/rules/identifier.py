@@ -30,6 +30,9 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
 
 def _id(image: Image) -> Iterator[Finding]:
     field = image.catalog.identifier.id_field
+    if not any(image.identifier_raw[: image.catalog.identifier.check_field.at]):
+        yield finding(image.catalog, "id-zero", image.identifier_at)
+        return
     assert isinstance(field.kind, CompressedAscii)
     at, words = image.identifier_at, {"what": field.title, "id": image.card_id}
     if image.card_id is None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
-from romtool.rules.view import View
+from romtool.rules.view import View, joined
 from romtool.schema.field_types import Choice, CompressedAscii, Text
 from romtool.schema.numbers import address, hex_text
 
@@ -16,6 +16,7 @@ def item_findings(view: View) -> Iterator[Finding]:
     for item in view.image.items:
         yield from _form(view, item)
         yield from _ids(view, item)
+        yield from _unassigned(view, item)
         if item.representable:
             yield from _widths(view, item)
 
@@ -62,6 +63,16 @@ def _ids(view: View, item: Descriptor) -> Iterator[Finding]:
             yield finding(catalog, "id-letters", item.offset, what=field.title, id=value)
         elif item.record.role == "device" and field.kind.spelling.is_generic(value):
             yield finding(catalog, "id-generic", item.offset, what=field.title, id=value)
+
+
+def _unassigned(view: View, item: Descriptor) -> Iterator[Finding]:
+    """Numbers that the standard reserves, such as those of some registers."""
+    for field in item.record.profile_fields if item.values else ():
+        used = [n for n in field.unassigned if n in item.values.get(field.key, ())]
+        if used:
+            words = {"where": view.where([item]), "title": field.title, "key": field.key}
+            numbers = joined([address(number) for number in used])
+            yield finding(view.catalog, "registers-reserved", item.offset, numbers=numbers, **words)
 
 
 def _widths(view: View, item: Descriptor) -> Iterator[Finding]:
