@@ -62,11 +62,13 @@ def up_to_zero(data: list[bytes]) -> list[bytes]:
 # --- the key --------------------------------------------------------------------------------------
 
 
+@pytest.mark.requirement("R-B-1", "R-B.1-1", "R-B.1-3")
 def test_the_key_is_that_of_the_standard() -> None:
     # Spec B.1, as printed; the second hand's is made from the register.
     assert bytes(CATALOG.protocol.key()) == KEY == bytes(key())
 
 
+@pytest.mark.requirement("R-3.2-2", "R-B.1-2")
 def test_a_wrong_byte_begins_the_key_anew() -> None:
     for wrong in range(32):
         card = Card(CATALOG, card_data(1))
@@ -119,6 +121,7 @@ def test_a_checksum_of_zero_is_as_good_as_another_to_the_standard() -> None:
     assert [card.data for card in scan_of(data)] == in_order(data)
 
 
+@pytest.mark.requirement("R-4.5-4")
 def test_reading_goes_on_behind_the_identifier_after_a_number() -> None:
     card = Card(CATALOG, card_data(1))
     scan = Scan(Backplane(CATALOG.bus, [card]))
@@ -208,6 +211,7 @@ def test_an_identifier_that_sums_wrong_ends_the_search() -> None:
     assert found.isolated.last.raw == bytes(broken[:9])
 
 
+@pytest.mark.requirement("R-6.2.2.11-2")
 def test_an_end_checksum_is_summed_by_the_software() -> None:
     # Spec 6.2.2.11: 0 means "not checked"; 85h is not what these items sum to.
     (card,) = found_by_software([BusCard(card_data(1))]).cards

@@ -44,6 +44,12 @@ def expectations(
     return named or files(ctx, param, incomplete)
 
 
+def symptoms(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the name of a symptom."""
+    known = (one for catalog in _catalogs(ctx) for one in catalog.symptoms.values())
+    return _items(((one.name, one.title) for one in known), incomplete)
+
+
 def hosts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the name of a host that comes with romtool, or else of a host file."""
     named = _items(((name, "what a PC has taken") for name in shipped_hosts()), incomplete)
@@ -60,6 +66,7 @@ def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
     found: list[tuple[str, str]] = []
     for catalog in _catalogs(ctx):
         found.append(("profile", catalog.tables["profile"].text))
+        found.append(("cautions", "what to heed before anything is burnt"))
         found.append(("standard", "what the standard asks, and what checks it"))
         tables = (catalog.layouts, catalog.records, catalog.expectations)
         found += [(one.name, one.title) for table in tables for one in table.values()]

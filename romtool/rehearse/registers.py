@@ -18,6 +18,7 @@ from romtool.requirements.model import (
 )
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Range
 from romtool.schema.protocol import RegisterBlock, RegisterField, Setting
 
 Registers = Mapping[int, int]
@@ -35,12 +36,16 @@ class Place(NamedTuple):
 
     @property
     def fixed(self) -> Value:
-        """What always stands in them, whatever is written; None if that can change (Spec 4.6)."""
+        """What always stands in them, whatever is written (Spec 4.6): a fixed item, in each choice.
+
+        None where it can change.
+        """
         first = self.needs[0]
-        if first is None or any(need != first for need in self.needs):
+        if first is None or first.item is None or any(need != first for need in self.needs):
             return None
-        values = first.lines if isinstance(first, LineRequirement) else first.bases
-        return first_value(first) if len(values) == 1 else None
+        is_stated_once = isinstance(first, RangeRequirement) and len(first.bases) == 1
+        is_fixed = is_stated_once and not isinstance(first.item.record.key_field.kind, Range)
+        return first_value(first) if is_fixed else None
 
 
 def places_of(catalog: Catalog, device: DeviceRequirements) -> list[Place]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from romtool.schema.described import Described
 
 
@@ -42,7 +44,8 @@ class SerialBus(Described, lines="line", commands="command"):
     """The bus of an EEPROM, as a logic analyser sees it.
 
     `write_time`: milliseconds; `samples`: of each clock, at least; `glitch`: a pulse shorter than
-    a clock divided by this is none.
+    a clock divided by this is none. `file_order`: which byte of a 16-bit word comes first in a file
+    and what the programmer must be set to; `swapped_order`: the same with byte pairs swapped.
     """
 
     name: str
@@ -51,6 +54,8 @@ class SerialBus(Described, lines="line", commands="command"):
     write_time: int
     samples: int
     glitch: int
+    file_order: str | None
+    swapped_order: str | None
     device: SerialDevices | None
     lines: tuple[SerialLine, ...]
     commands: tuple[SerialCommand, ...]
@@ -86,16 +91,20 @@ class Symptom(Described):
 class Cause(Described):
     """What makes a symptom, and how it is told: its logic is in `romtool.diagnose`.
 
-    `test` tells it, by these `rules` of `check` and `observations` of `capture`.
+    It is found by `rules` of `check`, `remarks` of `rehearse`, `faults` of `verify`, `observations`
+    of `capture`, or by a `test`; ruled out by what `out` names, with words for each.
     """
 
     name: str
     title: str
     source: str
-    test: str
+    rules: tuple[str, ...]
+    remarks: tuple[str, ...]
+    faults: tuple[str, ...]
+    observations: tuple[str, ...]
+    clears: tuple[str, ...]
+    test: str | None
+    out: Mapping[str, str]
     open: str
-    out: str
     measure: str
     remedy: str
-    rules: tuple[str, ...]
-    observations: tuple[str, ...]

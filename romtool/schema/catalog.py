@@ -37,6 +37,14 @@ class Rule(Described):
     requirements: tuple[str, ...]
 
 
+class Caution(Described):
+    """Something to heed before anything is burnt."""
+
+    name: str
+    text: str
+    source: str
+
+
 class ReadFault(Described):
     """One way in which a read goes wrong, in words; its logic is in `romtool.recover`.
 
@@ -53,12 +61,17 @@ class ReadFault(Described):
     period: int | None
 
 
+RAW_ID = "id_raw"
+"""The key of an ID's bytes, where a profile has to say them because no text spells the ID."""
+
+
 class Catalog(
     Described,
     headers="header",
     records="record",
     layouts="frame",
     parts="part",
+    cautions="caution",
     standard="requirement",
     rules="rule",
     read_faults="read_fault",
@@ -78,6 +91,7 @@ class Catalog(
     identifier: Identifier
     layouts: Mapping[str, ImageLayout]
     parts: Mapping[str, Part]
+    cautions: Mapping[str, Caution]
     standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
     read_faults: Mapping[str, ReadFault]

@@ -125,6 +125,17 @@ def rule_lines(rule: Rule) -> Iterator[str]:
     yield from line("source", rule.source, indent=2)
 
 
+BEFORE_BURNING = "before you burn it, read `romtool schema show cautions`"
+"""What is said wherever an image is written."""
+
+
+def caution_lines(catalog: Catalog) -> Iterator[str]:
+    """Yield what to heed before anything is burnt."""
+    yield from title("Before you burn anything")
+    for caution in catalog.cautions.values():
+        yield from line("  -", caution.text, column=4)
+
+
 def standard_lines(catalog: Catalog) -> Iterator[str]:
     """Yield the requirements of the standard by section: what each asks, what checks it."""
     found = catalog.checked()
