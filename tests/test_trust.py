@@ -5,10 +5,7 @@ calls every command on mutated files. `ROMTOOL_MORE=1` tries many more.
 """
 
 import os
-import resource
-import shutil
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -18,10 +15,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from romtool.cli import cli
-from tests.support.tool import CARD_ITEMS, PROFILE, identifier, told
+from tests.support.limits import little_more_memory
+from tests.support.tool import CARD_ITEMS, PROFILE, copied, identifier, told
 
-MEMORY = 512 << 20
-"""Address space (bytes) of a run: the tool with its libraries, and not 200 MB more."""
+MEMORY = 200 << 20
+"""Bytes that a run may take beside the tool and its libraries."""
 
 MORE = os.environ.get("ROMTOOL_MORE") == "1"
 IMAGE = identifier("QRL0301", 1) + CARD_ITEMS
@@ -102,18 +100,8 @@ BAD: dict[str, tuple[str, bytes | str]] = {
 
 
 def run_small(*args: str, cwd: Path) -> subprocess.CompletedProcess[bytes]:
-    """Run the installed command with little memory; the time limit only ends one that hangs."""
-    program = shutil.which("romtool", path=str(Path(sys.executable).parent))
-    assert program is not None
-    return subprocess.run(
-        [program, *args],
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        cwd=cwd,
-        timeout=120,
-        check=False,
-        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY)),
-    )
+    """Run the command in a process with little memory."""
+    return copied(*args, cwd=cwd, before=little_more_memory(MEMORY))
 
 
 def content(data: bytes | str) -> bytes:

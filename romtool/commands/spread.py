@@ -12,10 +12,11 @@ import os
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
+    from multiprocessing.process import BaseProcess
 
 T = TypeVar("T")
 
@@ -58,9 +59,14 @@ def _cores() -> int:
 class _Worker:
     """Another process: this one's end of the pipe to it, and what it has still to answer."""
 
+    pipe: Connection[list[str], Any]
+    process: BaseProcess
+
     def __init__(self, work: Callable[[str], object], others: Sequence[_Worker]) -> None:
         from multiprocessing import get_context
 
+        if sys.platform == "win32":
+            raise OSError("a process that runs can't be copied here")
         context = get_context("fork")
         self.pipe, theirs = context.Pipe()
         ours = [self.pipe, *(other.pipe for other in others)]

@@ -11,6 +11,7 @@ import contextlib
 import itertools
 import os
 import re
+import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -36,6 +37,9 @@ class Draft:
             self._file.flush()
             if durable:
                 os.fsync(handle)
+            self._status = os.fstat(handle)
+            if self._is_named and not _MAY_MOVE_OPEN:
+                self._file.close()
         except BaseException:
             self.drop()
             raise
@@ -60,8 +64,7 @@ class Draft:
     def take_back(self) -> None:
         """Take the file away again, if nothing stood in its place before."""
         with contextlib.suppress(OSError):
-            mine = os.path.samestat(os.lstat(self.path), os.fstat(self._file.fileno()))
-            if self._is_new and mine:
+            if self._is_new and os.path.samestat(os.lstat(self.path), self._status):
                 os.unlink(self.path)
 
     def drop(self) -> None:
@@ -89,13 +92,17 @@ class Draft:
 
 
 _BINARY = getattr(os, "O_BINARY", 0)
+_MAY_MOVE_OPEN = os.name == "posix"
+"""Whether a file can be renamed that is open; where not, the draft is closed when it is whole."""
 
 
 def _unnamed(folder: Path) -> int | None:
     """Return a new open file without a name on the disk of a folder; None where that can't be."""
+    if not sys.platform.startswith("linux"):
+        return None
     try:
         handle = os.open(folder, os.O_TMPFILE | os.O_RDWR, 0o666)
-    except (AttributeError, OSError):  # not this system, not this disk
+    except (AttributeError, OSError):  # not this kernel, not this disk
         return None
     if os.path.exists(_by_number(handle)):
         return handle
