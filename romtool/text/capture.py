@@ -33,7 +33,7 @@ def capture_lines(name: str, decoded: Decoded, findings: Sequence[Observed]) -> 
         yield from line("Findings", "no findings")
     else:
         yield from title("Findings")
-    for found, following in zip(findings, [*findings[1:], None], strict=True):
+    for found, following in itertools.zip_longest(findings, findings[1:]):
         at = "" if found.time is None else f" ({_time(found.time)})"
         style = SEVERITY_STYLES[found.severity]
         yield from line(found.severity, found.message + at, indent=2, style=style, column=COLUMN)

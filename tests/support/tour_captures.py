@@ -16,7 +16,7 @@ CLOCK = 125_000
 def power_up(image: bytes) -> str:
     """A chip reads an image from a 24C04 at reset: signature and count, then all that it counts."""
     bus = TwoWire(CLOCK, TwoWirePart(len(image), 16, memory=bytearray(image)))
-    bus.lines.wait(0.002)
+    bus.lines.wait(0.0065)
     bus.random_read(0x50, 0, 4)
     bus.lines.wait(0.0005)
     bus.read(0x50, 19 + int.from_bytes(image[2:4], "big"))
