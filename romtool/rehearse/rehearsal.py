@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from romtool.answers.rehearsal import Remark, Step
 from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import EMPTY_PC, Host
 from romtool.image.model import Image
@@ -21,13 +22,12 @@ from romtool.rehearse.registers import held
 from romtool.rehearse.software import (
     Found,
     FoundCard,
-    FoundDevice,
     Heard,
     Isolated,
     checksum_of,
     identity,
 )
-from romtool.rehearse.steps import Note, Remark, Step, Steps, remark
+from romtool.rehearse.steps import Note, Steps, remark
 from romtool.requirements.model import DeviceRequirements
 from romtool.requirements.wired import wired
 from romtool.schema.catalog import Catalog
@@ -84,20 +84,10 @@ class Warned:
 
 
 @dataclass(frozen=True)
-class Unconfigured:
-    """A device that nobody configures: its slot, and what it has if it is active all the same."""
-
-    slot: int
-    device: LogicalDevice
-    given: Given | None
-
-
-@dataclass(frozen=True)
 class Rehearsal:
     """What a power-up brings: what the PC sees, what it doesn't, and every step on the way.
 
-    `unconfigured`: the devices of all cards where nobody configures them; `microseconds`: what is
-    waited for.
+    `microseconds`: what is waited for.
     """
 
     host: Host
@@ -106,22 +96,19 @@ class Rehearsal:
     read_port: int | None
     seen: tuple[Seen, ...]
     lost: tuple[Lost, ...]
-    unconfigured: tuple[Unconfigured, ...]
     warnings: tuple[Warned, ...]
     assignment: Assignment
     microseconds: int
     steps: tuple[Step, ...]
 
     @property
-    def is_well(self) -> bool:
-        """Whether every card is seen and every device is on."""
-        devices = [device for seen in self.seen for device in seen.card.devices]
-        on = all(device.is_on for device in devices)
-        return not self.lost and on and all(one.given is not None for one in self.unconfigured)
+    def is_unconfigured(self) -> bool:
+        """Whether nobody configures the cards."""
+        return self.configured_by == NONE
 
-    def logical(self, slot: int, device: FoundDevice) -> LogicalDevice | None:
+    def logical(self, slot: int, device: DeviceRequirements) -> LogicalDevice | None:
         """Return what a device really is on the bus; None where the card has none of its number."""
-        card, number = self.slots[slot].card, device.requirements.number
+        card, number = self.slots[slot].card, device.number
         return card.devices[number] if card is not None and number < len(card.devices) else None
 
 
@@ -136,7 +123,7 @@ def rehearse(
     steps = Steps(catalog)
     slots = [_slot(catalog, place, *one, steps) for place, one in enumerate(images)]
     cards = [slot.card for slot in slots if slot.card is not None]
-    bus = Backplane(catalog.bus, cards, host.io)
+    bus = Backplane(catalog.bus, cards, host.ranges("io"))
     steps("reset-drv")
     bus.reset_drv()
     for card in cards:
@@ -151,7 +138,6 @@ def rehearse(
         boot = configured_by == BOOT
         found = software.power_up(catalog, bus, host, solve, steps, boot_only=boot)
     seen = tuple(Seen(_slot_of(slots, card.csn), card) for card in found.cards)
-    alone = [(card.slot, device) for card in cards for device in card.devices if not found.cards]
     clashes = [tuple(cards[n].slot for n in clash) for clash in sorted(bus.clashes)]
     return Rehearsal(
         host,
@@ -160,7 +146,6 @@ def rehearse(
         found.isolated.read_port,
         seen,
         tuple(_losses(catalog, slots, found.isolated, configured_by)),
-        tuple(Unconfigured(slot, d, d.power_up) for slot, d in alone if configured_by == NONE),
         tuple(_warnings(catalog, slots, seen, clashes, found.isolated.read_port)),
         found.assignment,
         found.elapsed,
@@ -172,7 +157,7 @@ def given_words(catalog: Catalog, given: Given) -> str:
     """Return what a device gets, in words: IRQ 5; DMA 1; I/O 220h-22Fh."""
     words = []
     for kind, resource in catalog.resources.items():
-        for value in getattr(given, kind):
+        for value in given.values[kind]:
             if value is not None:
                 shown = value if isinstance(value, int) else value.in_words()
                 words.append(f"{resource.short} {shown}")

@@ -11,6 +11,9 @@ from romtool.text.problems import visible
 
 WIDTH = 80
 LABEL = 12
+KEPT = "\u00a0"
+"""A space at which `line` never breaks: what stands around it stays together."""
+
 SETTING = 26
 """The column of values after longer labels, such as those of settings."""
 
@@ -24,6 +27,7 @@ def line(
     """
     column = max(column, indent + len(label) + 2)
     wrapped = textwrap.wrap(words, WIDTH - column, break_on_hyphens=False) or [""]
+    wrapped = [one.replace(KEPT, " ") for one in wrapped]
     head = " " * indent + label
     top = not indent and not head.startswith(" ")
     shown = click.style(head, fg=style, bold=True) if style or top else head
