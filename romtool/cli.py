@@ -11,26 +11,39 @@ from typing import Any
 import click
 
 from romtool import __version__
+from romtool.text.page import width
 
-COMMANDS = {
-    "new": "Write a profile to begin with.",
-    "build": "Build the image of a card profile.",
-    "inspect": "Show an image.",
-    "check": "Check images before they are burnt.",
-    "verify": "Compare a readback with what should be there.",
-    "diff": "Tell what differs between two images.",
-    "profile": "Write a dump as an editable profile.",
-    "recover": "Put spoilt reads of a part right.",
-    "assign": "Tell what a PC can give to cards.",
-    "rehearse": "Play the power-up of a PC with these cards.",
-    "capture": "Tell what happened on an EEPROM's bus.",
-    "report": "Write a page about an image.",
-    "schema": "Show layouts, parts and records; check your own.",
+STAGES = {
+    "Make": {
+        "new": "Write a profile to begin with.",
+        "build": "Build the image of a card profile.",
+        "report": "Write a page about an image.",
+        "schema": "Show layouts, parts and records; check your own.",
+    },
+    "Read": {
+        "inspect": "Show an image.",
+        "profile": "Write a dump as an editable profile.",
+        "recover": "Put spoilt reads of a part right.",
+    },
+    "Check": {
+        "check": "Check images before they are burnt.",
+        "diff": "Tell what differs between two images.",
+    },
+    "In the PC": {
+        "assign": "Tell what a PC can give to cards.",
+        "rehearse": "Play the power-up of a PC with these cards.",
+    },
+    "At the bench": {
+        "verify": "Compare a readback with what should be there.",
+        "capture": "Tell what happened on an EEPROM's bus.",
+    },
 }
-"""The commands, in the order of the job, in a few words each: help loads none of them."""
+"""The commands, by stage of the job, in a few words each: help loads none of them."""
+
+COMMANDS = {name: words for stage in STAGES.values() for name, words in stage.items()}
 
 EPILOG = """\
-Example: romtool new card.toml; then build card.toml, and verify READBACK card.toml.
+Example: romtool new card.toml --layout counted-19; then build card.toml.
 
 \b
 Completion by the Tab key: put into the start-up file of your shell
@@ -44,13 +57,29 @@ class ReaderGone(Exception):
     """Nobody reads the output any more, as after `| head`."""
 
 
-class Commands(click.Group):
+class Group(click.Group):
+    """A group of commands; of a misspelt one the nearest is asked about."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if not ctx.resilient_parsing and self.get_command(ctx, name) is None:
+            from romtool.schema.numbers import did_you_mean
+
+            message = f"no command is called {name!r}"
+            near = did_you_mean(name, self.list_commands(ctx))
+            raise click.UsageError(f"{message}; {near}" if near else message, ctx)
+        return super().resolve_command(ctx, args)
+
+
+class Commands(Group):
     """Finds each command in the module of its name, so that a call loads only what it needs."""
 
     def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
         # click would answer a broken pipe with exit code 1, which means "no" here.
         try:
-            return super().make_context(*args, **kwargs)
+            return super().make_context(*args, terminal_width=width(), **kwargs)
         except BrokenPipeError:
             raise ReaderGone from None
 
@@ -77,13 +106,16 @@ class Commands(click.Group):
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+        column = max(map(len, COMMANDS))
+        for stage, commands in STAGES.items():
+            with formatter.section(stage):
+                rows = [(name.ljust(column), words) for name, words in commands.items()]
+                formatter.write_dl(rows)
 
 
 @click.command(
     cls=Commands,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    context_settings={"help_option_names": ["-h", "--help"]},
     epilog=EPILOG,
 )
 @click.option(
@@ -120,8 +152,9 @@ def main() -> None:
         sys.exit(2)
     except click.UsageError as error:
         path = error.ctx.command_path if error.ctx else "romtool"
-        message = " ".join(error.format_message().split())
-        click.echo(f"romtool: {message.rstrip('.')}; see {path} --help", err=True)
+        message = " ".join(error.format_message().split()).rstrip(".")
+        then = " See" if message.endswith("?") else "; see"
+        click.echo(f"romtool: {message}{then} {path} --help", err=True)
         sys.exit(2)
     except click.ClickException as error:
         click.echo(f"romtool: {error.format_message()}", err=True)

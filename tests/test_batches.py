@@ -88,9 +88,13 @@ def test_only_the_serial_number_differs(tmp_path: Path) -> None:
 def test_serials_of_a_slip_of_the_hand(tmp_path: Path) -> None:
     """A range that would fill the disk is refused before anything is written."""
     (tmp_path / "card.toml").write_text(PROFILE)
-    run = romtool("build", "card.toml", "--serials", "1-4000000000", cwd=tmp_path)
-    assert run.returncode == 2
-    assert "100000" in told(run)
+    for serials, force, words in (
+        ("1-4000000000", ["--force"], "1000000"),
+        ("1-10001", [], "--force if it is meant"),
+    ):
+        run = romtool("build", "card.toml", "--serials", serials, *force, cwd=tmp_path)
+        assert run.returncode == 2
+        assert words in told(run)
     assert names_in(tmp_path) == ["card.toml"]
 
 
@@ -139,15 +143,17 @@ def test_interrupted_series(name: str, tmp_path: Path, whole: dict[str, bytes]) 
         line = text.splitlines()[-1]
         assert line == (
             f"romtool: interrupted: of {SERIES} serials {done} are complete, 1 to {done}; "
-            f"to go on from {done + 1}, repeat the call with --force"
+            f"to go on from {done + 1}, repeat the call"
         )
     words = ["build", "card.toml", "--serials", f"1-{SERIES}", "-o", "out"]
+    other = tmp_path / "out" / min(there)
+    other.write_bytes(b"kept")
     again = romtool(*words, cwd=tmp_path)
     assert again.returncode == 2
-    assert f"1 to {done}; to go on from {done + 1}, " in told(again)
-    assert "card-00001.bin: exists already" in told(again)
-    assert contents(tmp_path / "out") == there
-    assert romtool(*words, "--force", cwd=tmp_path).returncode == 0
+    assert f"{other.name}: exists already; give --force to replace it" in told(again)
+    assert contents(tmp_path / "out") == there | {other.name: b"kept"}
+    other.unlink()
+    assert romtool(*words, cwd=tmp_path).returncode == 0
     assert contents(tmp_path / "out") == whole
 
 
@@ -182,9 +188,7 @@ def test_series_refused_half_way(n: int, tmp_path: Path) -> None:
         assert rest == []
         return
     some = "1 is complete, 101;" if done == 1 else f"{done} are complete, 101 to {100 + done};"
-    assert rest == [
-        f"romtool: of 30 serials {some} to go on from {101 + done}, repeat the call with --force"
-    ]
+    assert rest == [f"romtool: of 30 serials {some} to go on from {101 + done}, repeat the call"]
 
 
 # The process is asked to end just before the n-th file gets its name.
@@ -215,16 +219,13 @@ def test_a_number_that_is_begun_is_completed(n: int, name: str, tmp_path: Path) 
 
 
 def test_series_that_lacks_only_its_manifest(tmp_path: Path) -> None:
-    """Said too; with --force the series is as if nothing had happened."""
+    """Files that are as they should be are no fault: the same call completes the series."""
     (tmp_path / "card.toml").write_text(PROFILE)
     words = ["build", "card.toml", "--serials", "5-6", "-o", "out"]
     assert romtool(*words, cwd=tmp_path).returncode == 0
     before = contents(tmp_path / "out")
     (tmp_path / "out/card.manifest.json").unlink()
-    run = romtool(*words, cwd=tmp_path)
-    assert run.returncode == 2
-    assert "of 2 serials 2 are complete, 5 to 6; to go on for the manifest, " in told(run)
-    assert romtool(*words, "--force", cwd=tmp_path).returncode == 0
+    assert romtool(*words, cwd=tmp_path).returncode == 0
     assert contents(tmp_path / "out") == before
 
 
@@ -283,12 +284,14 @@ def test_a_fault_hides_no_other_file(batch: Batch) -> None:
     run = romtool("check", "--json", str(folder))
     assert run.returncode == 2
     files = json.loads(run.stdout)["files"]
-    names = sorted(file for file in names_in(folder) if not file.endswith(".hex"))
-    assert [row["file"] for row in files] == [str(folder / name) for name in names]
-    assert sum(row["errors"] > 0 for row in files) == FEW // 25
+    assert [row["file"] for row in files] == [str(folder / name) for name in names_in(folder)]
+    told_of = {row["file"]: row["error"] for row in files if "error" in row}
+    assert all(set(row) == {"file", "error"} for row in files if row["file"] in told_of)
+    assert sum(row.get("errors", 0) > 0 for row in files) == FEW // 25
     unusable = [line.split(": ")[1] for line in told(run).splitlines()]
     assert unusable == [str(folder / f"{n:05}.hex:1:1") for n in range(FEW) if n % 25 == 9]
-    assert len(files) + len(unusable) == count
+    assert [f"romtool: {text}" for text in told_of.values()] == told(run).splitlines()
+    assert len(files) == count
 
 
 def test_one_line_for_all(batch: Batch) -> None:
@@ -353,10 +356,14 @@ def test_folder_of_one(tmp_path: Path) -> None:
         ("check", "in"),
         ("inspect", "in"),
         ("verify", "in", "in/a.bin"),
-        ("check", "in/a.bin", "none.bin"),
     ):
         run = romtool(*words, "--json", cwd=tmp_path)
         assert [row["file"] for row in json.loads(run.stdout)["files"]] == ["in/a.bin"]
+    run = romtool("check", "in/a.bin", "none.bin", "--json", cwd=tmp_path)
+    used, unusable = json.loads(run.stdout)["files"]
+    assert (used["file"], unusable["file"], set(unusable)) == (
+        "in/a.bin", "none.bin", {"file", "error"}
+    )  # fmt: skip
     for words in (
         ("check", "in/a.bin"),
         ("inspect", "in/a.bin"),
@@ -556,3 +563,13 @@ def test_progress_of_a_series(tmp_path: Path) -> None:
         assert f"{doing} [" in text
         assert all(len(look) < 80 for look in text.split("\r\x1b[K"))
     assert len(names_in(tmp_path / "out")) == 41
+
+
+def test_serials_in_hex(tmp_path: Path) -> None:
+    (tmp_path / "card.toml").write_text(PROFILE)
+    run = romtool("build", "card.toml", "--serials", "0x1-0x2711", cwd=tmp_path)
+    assert run.returncode == 2
+    assert "10001 cards at once are more than 10000" in told(run)
+    assert names_in(tmp_path) == ["card.toml"]
+    assert romtool("build", "card.toml", "--serials", "0Ah-0x0B", cwd=tmp_path).returncode == 0
+    assert (tmp_path / "card-00011.bin").read_bytes() == card_image(11)

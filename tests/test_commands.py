@@ -195,6 +195,8 @@ def test_examples_run(name: str, tmp_path: Path, image: bytes) -> None:
                 known = known and (SAMPLES / own).exists()
                 if (SAMPLES / own).exists():
                     shutil.copy(SAMPLES / own, file)
+            elif word.endswith(".vcd"):
+                known = False
         run = romtool(*words, cwd=tmp_path)
         text = told(run)
         if known:
@@ -521,6 +523,19 @@ def test_colour(words: tuple[str, ...], desk: Path) -> None:
     assert "\x1b" not in plain
     assert re.sub(r"\x1b\[[0-9;]*m", "", shown) == plain
     assert on_terminal(words, desk, NO_COLOR="1") == plain
+    assert on_terminal(words, desk, TERM="dumb") == plain
+
+
+@pytest.mark.parametrize("columns", [20, 60, 97, 300])
+def test_width(columns: int, desk: Path) -> None:
+    """As wide as the terminal, from 60 to 120; no word is broken, a number stays with its name."""
+    wide = min(max(columns, 60), 120)
+    for words in (["inspect", "spoilt.bin"], ["check", "spoilt.bin"], ["check", "--help"]):
+        shown = on_terminal(words, desk, NO_COLOR="1", COLUMNS=str(columns))
+        lengths = [len(line) for line in shown.splitlines()]
+        assert wide - 25 < max(lengths) <= wide
+        assert shown.split() == romtool(*words, cwd=desk).stdout.decode().split()
+        assert not re.search(r"\b(IRQ|DMA|I/O|choice)$", shown, re.MULTILINE)
 
 
 def test_no_colour_in_json(desk: Path) -> None:
@@ -593,7 +608,7 @@ def test_swap_pairs(kind: str, tmp_path: Path, image: bytes) -> None:
     """Byte pairs swapped in the file; verify undoes it on request, and otherwise sees it."""
     words = ["build", str(SAMPLE), "-o", str(tmp_path), "--swap-pairs", "--format", kind]
     assert romtool(*words).returncode == 0
-    name = f"hollow-lane.{kind}"
+    name = f"hollow-lane.swapped.{kind}"
     if kind == "bin":
         assert (tmp_path / name).read_bytes() == swapped(image)
     run = romtool("verify", name, str(SAMPLE), cwd=tmp_path)
@@ -683,10 +698,15 @@ def test_serials(tmp_path: Path, image: bytes) -> None:
     manifest = json.loads((tmp_path / "hollow-lane.manifest.json").read_text())
     assert manifest["tool"] == "romtool"
     assert manifest["version"] == __version__
-    assert set(manifest) == {"tool", "version", "images"}
+    about = {"card", "variant", "part", "swapped_pairs", "profile_sha256"}
+    assert set(manifest) == {"tool", "version", "images"} | about
+    assert (manifest["card"], manifest["part"]) == ("QRL0301", "24C04")
+    assert manifest["profile_sha256"] == hashlib.sha256(SAMPLE.read_bytes()).hexdigest()
     for serial, stem, row in zip((7, 8, 9), stems, manifest["images"], strict=True):
         data = (tmp_path / f"{stem}.bin").read_bytes()
         digest = hashlib.sha256(data).hexdigest()
+        text = row.pop("hex")
+        assert text["sha256"] == hashlib.sha256((tmp_path / text["file"]).read_bytes()).hexdigest()
         assert row == {"serial": serial, "file": f"{stem}.bin", "size": 512, "sha256": digest}
         # Nothing but the serial number and its checksum is another card's (Spec 6.1, App. B.2).
         header = packed_id("QRL0301") + serial.to_bytes(4, "little")
@@ -725,7 +745,7 @@ def test_serials_swapped(tmp_path: Path) -> None:
     """The manifest's digests are those of the files, swapped or not."""
     words = ["build", str(SAMPLE), "-o", str(tmp_path), "--serials", "1-2", "--swap-pairs"]
     assert romtool(*words).returncode == 0
-    manifest = json.loads((tmp_path / "hollow-lane.manifest.json").read_text())
+    manifest = json.loads((tmp_path / "hollow-lane.swapped.manifest.json").read_text())
     for row in manifest["images"]:
         data = (tmp_path / row["file"]).read_bytes()
         assert hashlib.sha256(data).hexdigest() == row["sha256"]
@@ -1318,3 +1338,21 @@ def test_one_document(words: tuple[str, ...], desk: Path) -> None:
     assert isinstance(document(run), dict)
     assert run.stdout.endswith(b"}\n")
     assert told(run) == ""
+
+
+# --- an output that is standard output
+
+
+def test_output_to_standard_output(desk: Path, image: bytes) -> None:
+    """`-o -` gives the file and nothing else there; what is told goes to standard error."""
+    run = romtool("recover", "card.bin", "-o", "-", cwd=desk)
+    assert (run.returncode, run.stdout) == (0, image)
+    assert "wrote standard output  512 bytes" in told(run)
+    refused(romtool("recover", "card.bin", "-o", "-", "--json", cwd=desk), "standard output")
+    for words in (("profile", "card.bin"), ("schema", "json")):
+        run = romtool(*words, "-o", "-", cwd=desk)
+        assert (run.returncode, told(run)) == (0, "")
+        assert run.stdout == romtool(*words, cwd=desk).stdout
+    run = romtool("report", "card.bin", "-o", "-", cwd=desk)
+    assert run.stdout.startswith(b"<!doctype html>") or run.stdout.startswith(b"<!DOCTYPE html>")
+    assert names_in(desk) == ["card.bin", "spoilt.bin", "twin.bin"]

@@ -63,7 +63,7 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "several.check": (["check", "hollow-lane.bin", "changed.toml", "blank.bin"], 1),
         "several.verify": (["verify", "hollow-lane.bin", "swapped.bin", "hollow-lane.toml"], 1),
         "misplaced.check": (["check", "misplaced.toml", "--expect", "dos-games"], 1),
-        "new-plain": (["new", "-"], 0),
+        "new-plain": (["new", "-", "--layout", "plain"], 0),
         "new-counted-19": (["new", "-", "--layout", "counted-19", "--part", "24C04"], 0),
         "schema-list": (["schema", "list"], 0),
         "schema-irq": (["schema", "show", "irq"], 0),

@@ -67,8 +67,12 @@ def test_every_layout(layout: str, options: tuple[str, ...], tmp_path: Path) -> 
     assert {"QRL0401", "QRL0402", "QRL0403"} == {device["id"] for device in tables["device"]}
 
 
-def test_plain_is_the_default() -> None:
-    assert new() == new("--layout", "plain")
+def test_no_layout_is_the_default() -> None:
+    """A layout that the chip doesn't want makes a dead card: it is asked for."""
+    run = romtool("new", "-")
+    assert run.returncode == 2
+    for layout in LAYOUTS:
+        assert f"layout {layout}: " in told(run)
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
@@ -109,7 +113,7 @@ def test_the_json_schema_takes_it() -> None:
     validator = jsonschema.Draft202012Validator(schema)
     for layout in LAYOUTS:
         assert list(validator.iter_errors(tomllib.loads(new("--layout", layout)))) == []
-    bad = new().replace('id = "QRL0400"', 'id = "QRL04000"')
+    bad = new("--layout", "plain").replace('id = "QRL0400"', 'id = "QRL04000"')
     assert [error.json_path for error in validator.iter_errors(tomllib.loads(bad))] == [
         "$.card.id",
         "$.card.id",
@@ -127,6 +131,8 @@ def test_in_an_empty_folder(tmp_path: Path) -> None:
     ):
         run = romtool(*words, cwd=tmp_path)
         assert (run.returncode, told(run)) == (0, ""), words
+        # That its IDs are examples is told where it is built.
+        assert (b"QRL0400" in run.stdout) == (words[0] == "build"), words
     assert (tmp_path / "card.bin").stat().st_size == 512
     text = (tmp_path / "card.toml").read_text(encoding="utf-8")
     assert 'part = "24C04"' in text.splitlines()
@@ -151,7 +157,7 @@ def test_part_too_small(part: str, layout: str, tmp_path: Path) -> None:
         (("--layout", "counted-20"), "romtool: no layout is called counted-20; known are "),
         (("--layout", ""), "romtool: no layout is called ; known are "),
         (("--layout", "hollow-lane-24"), "your own need --schemas DIR"),
-        (("--part", "24C99"), "romtool: no part is called 24C99; known are "),
+        (("--layout", "plain", "--part", "24C99"), "romtool: no part is called 24C99; known are "),
     ],
 )
 def test_unknown(options: tuple[str, ...], message: str, tmp_path: Path) -> None:
@@ -163,31 +169,36 @@ def test_unknown(options: tuple[str, ...], message: str, tmp_path: Path) -> None
 
 def test_files(tmp_path: Path) -> None:
     """Folders are made; an existing file is left alone, unless --force."""
-    run = romtool("new", "a/b/card.toml", cwd=tmp_path)
+    run = romtool("new", "a/b/card.toml", "--layout", "plain", cwd=tmp_path)
     assert (run.returncode, told(run)) == (0, "")
     assert run.stdout.decode() == "wrote a/b/card.toml\n"
     file = tmp_path / "a" / "b" / "card.toml"
-    assert file.read_text(encoding="utf-8") == new()
+    assert file.read_text(encoding="utf-8") == new("--layout", "plain")
     file.write_text("mine", encoding="utf-8")
-    run = romtool("new", "a/b/card.toml", cwd=tmp_path)
+    run = romtool("new", "a/b/card.toml", "--layout", "plain", cwd=tmp_path)
     assert run.returncode == 2
     assert told(run).startswith("romtool: a/b/card.toml: exists already; give --force")
     assert file.read_text(encoding="utf-8") == "mine"
-    assert romtool("new", "a/b/card.toml", "--force", cwd=tmp_path).returncode == 0
-    assert file.read_text(encoding="utf-8") == new()
+    assert (
+        romtool("new", "a/b/card.toml", "--layout", "plain", "--force", cwd=tmp_path).returncode
+        == 0
+    )
+    assert file.read_text(encoding="utf-8") == new("--layout", "plain")
 
 
 def test_name_without_suffix(tmp_path: Path) -> None:
-    """Other commands would take such a file for an image: it is said."""
-    run = romtool("new", "card", cwd=tmp_path)
-    assert run.returncode == 0
-    assert "--input toml" in told(run)
+    """A profile is told by its content, whatever it is called."""
+    assert romtool("new", "card", "--layout", "plain", cwd=tmp_path).returncode == 0
+    assert romtool("check", "card", "--strict", cwd=tmp_path).returncode == 0
 
 
 def test_schema_json_files(tmp_path: Path) -> None:
     run = romtool("schema", "json", "-o", "a/profile.schema.json", cwd=tmp_path)
     assert (run.returncode, told(run)) == (0, "")
     assert run.stdout.decode() == "wrote a/profile.schema.json\n"
+    again = romtool("schema", "json", "-o", "a/profile.schema.json", cwd=tmp_path)
+    assert again.returncode == 0, "the same bytes are no fault"
+    (tmp_path / "a/profile.schema.json").write_text("kept")
     again = romtool("schema", "json", "-o", "a/profile.schema.json", cwd=tmp_path)
     assert again.returncode == 2
     assert "exists already" in told(again)

@@ -7,15 +7,18 @@ from pathlib import Path
 
 import pytest
 
-from romtool.files.packed import NAME, fingerprint, pack, unpack
+from romtool.files.packed import AT_ONCE, NAME, fingerprint, pack, unpack
 from romtool.files.schemas import load_catalog, read_catalog, shipped_folder
 from romtool.image.decode import decode
-from romtool.schema.described import Described
+from romtool.schema.catalog import Catalog
+from romtool.schema.described import Described, shapes
 from tests.support.tool import CARD_ITEMS, identifier
 
 
 def plain(thing: object) -> object:
     """Everything that a catalogue holds, as values that can be compared."""
+    if isinstance(thing, Catalog):
+        return {name: plain(getattr(thing, name)) for name in shapes(Catalog)}
     if isinstance(thing, Described):
         return type(thing), {name: plain(value) for name, value in vars(thing).items()}
     if isinstance(thing, dict):
@@ -37,7 +40,9 @@ def folder(tmp_path: Path) -> Path:
 def test_packed_is_what_the_files_say(folder: Path) -> None:
     packed = unpack(folder)
     assert packed is not None
+    assert set(vars(packed)) == {*AT_ONCE, "packed"}
     assert plain(packed) == plain(read_catalog())
+    assert set(vars(read_catalog())) == set(shapes(Catalog))
 
 
 def test_packed_catalogue_is_the_same_wherever_it_is_made(folder: Path) -> None:

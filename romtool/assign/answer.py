@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from romtool.assign.host import Entry
 from romtool.requirements.collide import Placed
-from romtool.requirements.model import Alternative, Requirement
+from romtool.requirements.model import Alternative, LineRequirement, Requirement
 
 Value = int | Placed | None
 """A line or channel, or a range at its place; None for what asks for nothing."""
@@ -38,6 +38,12 @@ class Given:
         for need in alternative.needs:
             yield need, next(left[need.kind])
 
+    def settled(self, alternative: Alternative) -> Alternative:
+        """Return the alternative as one that asks for nothing but what was given."""
+        pairs = self.paired(alternative)
+        needs = (need if value is None else _only(need, value) for need, value in pairs)
+        return alternative._replace(own=(), needs=tuple(needs))
+
     def as_json(self) -> dict[str, Any]:
         """Return what the device gets as in the JSON answers."""
         return {
@@ -47,6 +53,14 @@ class Given:
             "choice": self.choice,
             **{kind: list(map(_json, values)) for kind, values in self.values.items()},
         }
+
+
+def _only(need: Requirement, value: int | Placed) -> Requirement:
+    """Return a need of one value only."""
+    if isinstance(need, LineRequirement):
+        return need._replace(lines=(value,)) if isinstance(value, int) else need
+    base = value if isinstance(value, int) else value.base
+    return need._replace(low=base, high=base, held=None)
 
 
 def _json(value: Value) -> Any:

@@ -101,7 +101,7 @@ def _changes(
                 raise _problem(f'"{cell[:20]}" is no level', _ROW, number)
             if levels[channel] != level:
                 levels[channel] = level
-                yield Change(later, channel, level)
+                yield later, channel, level
 
 
 def _time(cell: str, separator: str, number: int) -> float:

@@ -43,7 +43,8 @@ def _quality(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
     quality, bus = decoded.quality, decoded.bus
     if decoded.wiring.turned:
         yield observed(catalog, "turned-channels", evidence=decoded.wiring.evidence)
-    if quality.samples is not None and quality.samples < bus.samples * 0.99:
+    few = quality.samples is not None and quality.samples < bus.samples * 0.99
+    if few and decoded.commands:
         samples = f"{quality.samples:.1f}".removesuffix(".0")
         yield observed(catalog, "undersampled", samples=samples, least=bus.samples)
     if quality.begins_inside:
@@ -153,7 +154,8 @@ def _reads(
         meant = next((part for part in parts if part.part == number), None)
     for part in parts:
         contents = part.contents
-        if not contents.written:
+        is_told = decoded.verdict is None or decoded.verdict.expected is None
+        if is_told and not contents.written:
             expected = image if part is meant else None
             yield from chip_observations(catalog, contents.read, part.size, word, expected)
         if contents.unsteady:

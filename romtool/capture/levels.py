@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import itertools
 import statistics
-from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from typing import NamedTuple
 
 from romtool.capture.recording import FLOATING, HIGH, LOW, UNKNOWN, Change
 
@@ -14,12 +12,10 @@ PERIODS = 8
 """Clocks in a row from which a clock's period is taken: a byte's."""
 
 
-class Levels(NamedTuple):
-    """What the lines hold from `time` on: a bit a line, `undriven` where nothing drives it."""
-
-    time: float
-    high: int
-    undriven: int
+Levels = tuple[float, int, int]
+"""What the lines hold from a time on: the time, a bit a line that is high, a bit a line that
+nothing drives.
+"""
 
 
 def shortest_period(rises: Sequence[float]) -> float | None:
@@ -44,38 +40,35 @@ class GlitchFilter:
         self.first: float | None = None
 
     def clean(self, changes: Iterable[Change]) -> Iterator[Change]:
-        """Yield the changes that last, in their order."""
-        waiting: deque[Change | None] = deque()
-        places: dict[int, int] = {}  # of each channel's latest change: its number
-        before: dict[int, int] = {}  # of each channel: the level before its latest change
-        now: dict[int, int] = {}
-        left = 0  # the number of the first change that waits
+        """Yield the changes that last, in their order.
+
+        A change waits until it has lasted. One of the same channel before that takes it back.
+        """
+        shortest = self._shortest
+        waiting: list[Change] = []
+        levels: dict[int, int] = {}  # of each channel: the level that has lasted
         for change in changes:
             time, channel, level = change
-            while waiting:
-                head = waiting[0]
-                if head is not None and time - head.time < self._shortest:
+            if waiting and time - waiting[-1][0] >= shortest:
+                for one in waiting:
+                    levels[one[1]] = one[2]
+                yield from waiting
+                waiting = [change]
+                continue
+            while waiting and time - waiting[0][0] >= shortest:
+                one = waiting.pop(0)
+                levels[one[1]] = one[2]
+                yield one
+            for place, one in enumerate(waiting):
+                if one[1] == channel and channel in levels:
+                    del waiting[place]
+                    self.count += 1
+                    if self.first is None:
+                        self.first = one[0]
                     break
-                waiting.popleft()
-                left += 1
-                if head is not None:
-                    yield head
-            place = places.get(channel, -1)
-            if place >= left and waiting[place - left] is not None and channel in before:
-                was = before[channel]
-                self.count += 1
-                if self.first is None:
-                    self.first = time
-                waiting[place - left] = None
-                if was == level:
-                    now[channel] = level
-                    continue
-            elif channel in now:
-                before[channel] = now[channel]
-            now[channel] = level
-            places[channel] = left + len(waiting)
-            waiting.append(change)
-        yield from (change for change in waiting if change is not None)
+            if levels.get(channel) != level:
+                waiting.append(change)
+        yield from waiting
 
 
 def levels_of(
@@ -98,7 +91,7 @@ def levels_of(
             continue
         if time != moment:
             if moment is not None:
-                yield Levels(moment, high ^ flipped, undriven)
+                yield moment, high ^ flipped, undriven
             moment = time
         if level == HIGH:
             high |= mask
@@ -112,4 +105,4 @@ def levels_of(
         elif level == UNKNOWN:
             undriven |= mask
     if moment is not None:
-        yield Levels(moment, high ^ flipped, undriven)
+        yield moment, high ^ flipped, undriven

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import NamedTuple
 
 LOW, HIGH, FLOATING, UNKNOWN = range(4)
 """The levels of a channel: `FLOATING` is z, `UNKNOWN` is x."""
@@ -12,12 +11,11 @@ LEVELS = {"0": LOW, "1": HIGH, "z": FLOATING, "Z": FLOATING, "x": UNKNOWN, "X": 
 """How files write them."""
 
 
-class Change(NamedTuple):
-    """A channel takes another level; `time` counts the recording's units."""
+Change = tuple[float, int, int]
+"""A channel takes another level: time in the recording's units, channel, level.
 
-    time: float
-    channel: int
-    level: int
+A plain tuple, as a capture has millions of them.
+"""
 
 
 class Recording:

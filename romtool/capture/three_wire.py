@@ -49,22 +49,25 @@ class _Idle:
 
     def before_start(self, earlier: Levels, time: float) -> None:
         """Take what stood from `earlier` to `time`, with no start bit so far."""
-        if earlier.undriven & DO:
+        since, high, undriven = earlier
+        if undriven & DO:
             self.ready_at = None
-        elif not earlier.high & DO:
-            self.low_for += time - earlier.time
+        elif not high & DO:
+            self.low_for += time - since
             self.ready_at = None
         elif self.ready_at is None:
-            self.ready_at = earlier.time
+            self.ready_at = since
 
     def after_last(self, earlier: Levels, now: Levels) -> None:
         """Take a change with no clock going on, after a start bit."""
-        if (earlier.undriven | now.undriven) & DO or not now.high & CS:
+        _, was, was_undriven = earlier
+        time, high, undriven = now
+        if (was_undriven | undriven) & DO or not high & CS:
             return
-        if earlier.high & ~now.high & DO:
+        if was & ~high & DO:
             self.is_late, self.ready_at = True, None
-        elif self.is_late and now.high & ~earlier.high & DO:
-            self.ready_at = now.time
+        elif self.is_late and high & ~was & DO:
+            self.ready_at = time
 
 
 class SelectionReader:
@@ -96,15 +99,15 @@ class SelectionReader:
                 start = time if high & CS else None
                 continue
             earlier, before = before, now
-            rises = high & ~earlier.high
+            rises = high & ~earlier[1]
             if start is not None:
                 if not di:
                     idle.before_start(earlier, time)
                 elif is_sampled:
                     idle.after_last(earlier, now)
                 if not is_sampled and not (high & CLK and high & CS):
-                    do = do << 1 | (1 if earlier.high & DO else 0)
-                    floating = floating << 1 | (1 if earlier.undriven & DO else 0)
+                    do = do << 1 | (1 if earlier[1] & DO else 0)
+                    floating = floating << 1 | (1 if earlier[2] & DO else 0)
                     is_sampled = True
                 if not high & CS:
                     yield selection(time, high, ended=True)
@@ -125,4 +128,4 @@ class SelectionReader:
         if start is not None and before is not None:
             if not is_sampled:
                 do, floating = do << 1, floating << 1 | 1
-            yield selection(before.time, before.high, ended=False)
+            yield selection(before[0], before[1], ended=False)

@@ -115,7 +115,7 @@ class _Body:
                     level = known[first]
                     if levels[channel] != level:
                         levels[channel] = level
-                        yield Change(self._time, channel, level)
+                        yield self._time, channel, level
                     continue
             elif first == "#" and line[1:-1].isdecimal() and not self._is_comment:
                 self._move(line[1:], line, number)
@@ -160,7 +160,7 @@ class _Body:
         for channel, level in enumerate(_spread(bits, variable.bits), variable.first):
             if self._levels[channel] != level:
                 self._levels[channel] = level
-                yield Change(self._time, channel, level)
+                yield self._time, channel, level
 
 
 def _spread(bits: str, size: int) -> Iterator[int]:

@@ -2,37 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import csv
+import io
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
 from romtool.commands import completing
+from romtool.commands.building import BuildJob, BuildOptions
 from romtool.commands.call import DONE, NO, Call, declare
-from romtool.commands.loading import with_line
 from romtool.commands.options import FORCE, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines, warn
-from romtool.commands.progress import Progress
-from romtool.commands.series import Series, Written, serials_option
-from romtool.errors import InputError
-from romtool.files.inputs import InputFile, read_input
+from romtool.commands.series import MOST, Written, serials_option
+from romtool.errors import refuse
+from romtool.files.inputs import read_input
+from romtool.files.output import write_files
 from romtool.files.reading import name_text, shown
-from romtool.formats import WRITTEN
-from romtool.image.decode import decode
-from romtool.image.spoiling import swapped_pairs
-from romtool.profile.serials import with_serials
-from romtool.rules.check import check
-from romtool.rules.findings import Finding
+from romtool.formats import TOML, WRITTEN
+from romtool.profile.variants import ALL, variant_names
 from romtool.schema.catalog import Catalog
-from romtool.schema.numbers import clip
-from romtool.text.findings import message
+from romtool.schema.image_layouts import ImageLayout
 from romtool.text.page import line
 from romtool.text.problems import visible
 from romtool.text.schema import BEFORE_BURNING
-from romtool.toml.located import located
-
-LONGEST_LIST = 200
-"""Characters of a list of serial numbers that have a fault."""
+from romtool.toml.parse import parse_toml
 
 
 def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[str, ...]:
@@ -74,6 +69,13 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
     callback=serials_option,
     help="One set of files for each serial number.",
 )
+@click.option("--variant", metavar="NAME|all", help="A variant of the board; all: the profile too.")
+@click.option(
+    "--labels",
+    metavar="FILE.csv",
+    type=click.Path(path_type=Path),
+    help="Write a table of the cards too, one row a card.",
+)
 @click.option("--swap-pairs", is_flag=True, help="Swap byte pairs, as some programmers want it.")
 @click.option("--allow-faults", is_flag=True, help="Write it even with rule errors.")
 def command(
@@ -82,6 +84,8 @@ def command(
     output: Path,
     formats: tuple[str, ...],
     serials: range | None,
+    variant: str | None,
+    labels: Path | None,
     swap_pairs: bool,
     allow_faults: bool,
 ) -> int:
@@ -89,42 +93,74 @@ def command(
 
     Nothing is written where the profile has rule errors (exit code 1), unless --allow-faults.
     """
-    catalog = call.catalog
-    _check_serials(catalog, serials)
-    input_file = read_input(catalog, profile, "toml")
-    stem = "image" if profile == "-" else Path(profile).stem
-    series = Series(serials, output, stem, formats)
-    written: list[Written] | None = None
-    with series.told():
-        failed = _judge(
-            catalog, input_file, serials or range(1), _images(catalog, input_file, serials)
-        )
-        if not failed or allow_faults:
-            images = _images(catalog, input_file, serials)
-            contents = (_as_files(data, formats, swap_pairs) for data in images)
-            written = series.write(contents, force=call.force)
-    layout = catalog.layouts.get(_layout(input_file) or "")
-    if call.as_json:
-        rows = [one.as_json() for one in written or ()]
-        about = {"layout": _layout(input_file), "source": layout.source if layout else None}
-        echo_json({**about, "part": _part(input_file), "files": rows})
-    if written is None:
+    _check_serials(call.catalog, serials)
+    if serials is not None and len(serials) > MOST and not call.force:
+        message = f"--serials: {len(serials)} cards at once are more than {MOST}"
+        raise click.UsageError(f"{message}; --force if it is meant")
+    options = BuildOptions(output, formats, serials, swap_pairs)
+    names = _variants(call, profile) if variant == ALL else [variant]
+    jobs = [BuildJob(call, profile, name, options) for name in names]
+    failed = [job.has_errors() for job in jobs]
+    if any(failed) and not allow_faults:
+        if call.as_json:
+            echo_json(_answer(call.catalog, jobs, []))
         warn(f"{shown(profile)}: nothing written; fix the errors, or give --allow-faults")
         return NO
+    written = [job.write(force=call.force) for job in jobs]
+    if labels is not None:
+        write_files([(labels, _labels(jobs, written))], force=call.force)
     if call.as_json:
+        echo_json(_answer(call.catalog, jobs, written))
         return DONE
-    for one in written:
-        echo(f"{visible(one.name)}  {one.size} bytes")
-        echo(f"  SHA-256 {one.digest}")
-    if series.manifest is not None:
-        echo(f"{visible(name_text(series.manifest))}  {len(series.names)} images")
-    elif _part(input_file) is None:
-        parts = [part.name for part in catalog.parts_of(len(input_file.data))]
-        echo(f"part: {' or '.join(parts)}" if parts else "part: none has this size")
+    for job, files in zip(jobs, written, strict=True):
+        echo_lines(job.lines(files))
+    examples = list(dict.fromkeys(id_ for job in jobs for id_ in job.example_ids()))
+    if examples:
+        words = f"{', '.join(examples)}: {call.catalog.starter.choosing_ids}"
+        echo_lines(line("note", words))
+    layout = _layout(call.catalog, jobs)
     if layout is not None:
-        echo_lines(line("layout", f"{layout.name}, {layout.source}", column=0))
+        echo_lines(line("layout", f"{layout.name}, {layout.source}"))
+    if labels is not None:
+        echo(f"{visible(name_text(labels))}  {sum(len(job.series.names) for job in jobs)} cards")
     echo(BEFORE_BURNING)
     return DONE
+
+
+def _layout(catalog: Catalog, jobs: Sequence[BuildJob]) -> ImageLayout | None:
+    """Return the layout, which all variants of a board have."""
+    return catalog.layouts.get(jobs[0].layout or "")
+
+
+def _variants(call: Call, profile: str) -> list[str | None]:
+    """Return what `all` stands for: the profile itself, and its variants."""
+    if profile == "-":
+        message = "standard input can be read only once"
+        raise refuse(message, "name the file for --variant all")
+    text = read_input(call.catalog, profile, TOML.name).text
+    return [None, *variant_names(parse_toml(text))]
+
+
+def _answer(
+    catalog: Catalog, jobs: Sequence[BuildJob], written: Sequence[Sequence[Written]]
+) -> dict[str, Any]:
+    layout = _layout(catalog, jobs)
+    return {
+        "layout": jobs[0].layout,
+        "source": layout.source if layout else None,
+        "part": jobs[0].part,
+        "files": [one.as_json() for files in written for one in files],
+    }
+
+
+def _labels(jobs: Sequence[BuildJob], written: Sequence[Sequence[Written]]) -> bytes:
+    """Return a CSV table with a row for each card."""
+    rows = [row for job, files in zip(jobs, written, strict=True) for row in job.labels(files)]
+    text = io.StringIO()
+    table = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
+    table.writeheader()
+    table.writerows(rows)
+    return text.getvalue().encode()
 
 
 def _check_serials(catalog: Catalog, serials: range | None) -> None:
@@ -135,49 +171,3 @@ def _check_serials(catalog: Catalog, serials: range | None) -> None:
         if serial > field.kind.top or serial == none:
             message = f"--serials: {serial} is no serial number, {field.kind.top} stands for none"
             raise click.UsageError(message, click.get_current_context())
-
-
-def _layout(input_file: InputFile) -> str | None:
-    return input_file.assembly.layout if input_file.assembly else None
-
-
-def _part(input_file: InputFile) -> str | None:
-    return input_file.assembly.part if input_file.assembly else None
-
-
-def _images(catalog: Catalog, input_file: InputFile, serials: range | None) -> Iterator[bytes]:
-    """Yield each image."""
-    if serials is None:
-        yield input_file.data
-        return
-    try:
-        yield from with_serials(catalog, input_file.text, serials)
-    except InputError as refused:
-        problems = [located(problem, input_file.text) for problem in refused.problems]
-        raise InputError(problems).in_file(input_file.name) from None
-
-
-def _judge(
-    catalog: Catalog, input_file: InputFile, serials: range, images: Iterable[bytes]
-) -> bool:
-    """Tell what the rules find, once for all images that have it; return whether errors are."""
-    found: dict[Finding, list[int]] = {}
-    with Progress("checking", len(serials)) as progress:
-        for serial, data in zip(serials, images, strict=True):
-            for finding in check(decode(catalog, data, _layout(input_file))):
-                if finding.severity != "note":
-                    found.setdefault(finding, []).append(serial)
-            progress.step()
-    for finding, having in found.items():
-        words = message(with_line(finding, input_file), input_file.name)
-        if len(having) < len(serials):
-            numbers = clip(", ".join(map(str, having)), LONGEST_LIST)
-            words += f" (serial{'s' if len(having) > 1 else ''} {numbers})"
-        echo(words, err=True)
-    return any(finding.severity == "error" for finding in found)
-
-
-def _as_files(data: bytes, formats: Sequence[str], swap_pairs: bool) -> list[bytes]:
-    """Return the content of an image's files, one a format."""
-    burnt = swapped_pairs(data) if swap_pairs else data
-    return [WRITTEN[kind].write(burnt) for kind in formats]

@@ -11,9 +11,10 @@ import click
 
 from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
-from romtool.commands.printing import warn, warn_of_faults
+from romtool.commands.printing import echo, is_standard_output, output_name, warn, warn_of_faults
 from romtool.errors import InputError, refuse
 from romtool.files.inputs import InputFile, expand, read_input
+from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ class Call:
         layout: str | None = None,
         part: str | None = None,
         input_format: str | None = None,
+        variant: str | None = None,
         host: str | None = None,
         expect: str | None = None,
         force: bool = False,
@@ -50,6 +52,7 @@ class Call:
         self.layout = layout
         self.part = part
         self.input_format = input_format
+        self.variant = variant
         self.force = force
         self.as_json = as_json
         self.has_unusable = False
@@ -83,9 +86,11 @@ class Call:
     @functools.cached_property
     def host(self) -> Host | None:
         """The PC that --host describes."""
+        if self._host is None:
+            return None
         from romtool.files.hosts import load_host
 
-        return None if self._host is None else load_host(self.catalog, self._host)
+        return load_host(self.catalog, self._host)
 
     @property
     def pc(self) -> Host:
@@ -94,9 +99,28 @@ class Call:
 
         return self.host or EMPTY_PC
 
+    def write(self, path: Path, data: bytes) -> None:
+        """Write the one file that a command makes, and say so; `-` is standard output."""
+        self.put(path, data)
+        if not is_standard_output(path):
+            echo(f"wrote {output_name(path)}")
+
+    def put(self, path: Path, data: bytes) -> None:
+        """Write the one file that a command makes; `-` is standard output.
+
+        What is told beside it goes to standard error then: `printing.answer_beside`.
+        """
+        if is_standard_output(path):
+            if self.as_json:
+                hint = "give -o the name of a file"
+                raise refuse("--json and -o - both want standard output", hint)
+            click.echo(data, nl=False)
+        else:
+            write_files([(path, data)], force=self.force)
+
     def read(self, name: str, *, gaps: bool = False) -> InputFile:
         """Return the bytes of an input; `gaps`: it may leave some out."""
-        return read_input(self.catalog, name, self.input_format, gaps=gaps)
+        return read_input(self.catalog, name, self.input_format, gaps=gaps, variant=self.variant)
 
     def load(
         self, name: str, note: Callable[[str], None] = warn, *, by_content: bool = False
@@ -111,6 +135,7 @@ class Call:
             layout=self.layout,
             part=self.part,
             input_format=None if by_content else self.input_format,
+            variant=self.variant,
             note=note,
         )
 

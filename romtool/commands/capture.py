@@ -14,15 +14,20 @@ from romtool.capture.memory import seen_bytes, the_part
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, IMAGE, JSON
-from romtool.commands.printing import echo, echo_json, echo_lines, warn
+from romtool.commands.printing import (
+    answer_beside,
+    echo,
+    echo_json,
+    echo_lines,
+    output_name,
+    warn,
+)
 from romtool.commands.progress import Progress
 from romtool.errors import InputError, InvalidValue
 from romtool.files.capture_lines import capture_lines, size_of
-from romtool.files.output import write_files
-from romtool.files.reading import name_text, shown
+from romtool.files.reading import shown
 from romtool.schema.numbers import parse_number
 from romtool.text.capture import capture_lines as text_lines
-from romtool.text.problems import visible
 
 
 def _channels(
@@ -106,16 +111,16 @@ def command(
     if output is not None:
         size = len(image.data) if image is not None and call.part is None else None
         written = seen_bytes(call.catalog, decoded, part, size)
-        write_files([(output, written.data)], force=call.force)
+        call.put(output, written.data)
     if call.as_json:
         echo_json(capture_json(decoded, found))
     else:
-        echo_lines(text_lines(shown(capture), decoded, found))
-    if written is not None and output is not None:
-        if not call.as_json:
-            echo(f"wrote {visible(name_text(output))}  {len(written.data)} bytes")
-        if written.unseen:
-            warn(f"{name_text(output)}: {written.unseen} bytes were not seen: they are FFh in it")
+        with answer_beside(output):
+            echo_lines(text_lines(shown(capture), decoded, found))
+            if written is not None and output is not None:
+                echo(f"wrote {output_name(output)}  {len(written.data)} bytes")
+    if written is not None and output is not None and written.unseen:
+        warn(f"{output_name(output)}: {written.unseen} bytes were not seen: they are FFh in it")
     return DONE
 
 

@@ -27,18 +27,31 @@ class LoadedImage(NamedTuple):
         """The input's name, for messages and answers."""
         return self.input.name
 
+    @property
+    def title(self) -> str:
+        """The input's name for people, with that of the variant if it is one."""
+        return self.input.title
+
     def findings(self, expectations: Sequence[Expectation] = ()) -> list[Finding]:
         """Return what the rules find, with lines for what came from a profile.
 
         `expectations`: software whose conventions are checked too.
         """
-        return [with_line(finding, self.input) for finding in check(self.image, expectations)]
+        return [self.with_line(finding) for finding in check(self.image, expectations)]
+
+    def with_line(self, finding: Finding) -> Finding:
+        """Return a finding with its line in the profile, where the image was built from one."""
+        return with_line(finding, self.input)
 
 
 def with_line(finding: Finding, source: InputFile) -> Finding:
-    """Return a finding with its line in the profile, where the image was built from one."""
+    """Return a finding with its line in the profile, and its variant, if it is about one."""
     place = source.place(finding.offset, finding.path)
-    return finding if place is None else finding._replace(line=place[0], column=place[1])
+    if place is None:
+        return finding
+    variant = "" if source.variant is None else f"variant {source.variant}: "
+    message = f"{variant}{finding.message}"
+    return finding._replace(message=message, line=place[0], column=place[1])
 
 
 def load_image(
@@ -48,13 +61,14 @@ def load_image(
     layout: str | None,
     part: str | None,
     input_format: str | None,
+    variant: str | None,
     note: Callable[[str], None],
 ) -> LoadedImage:
     """Return an input, decoded; raises InputError where it can't be used.
 
     `note` takes what a user should know of it, a line each.
     """
-    source = read_input(catalog, name, input_format)
+    source = read_input(catalog, name, input_format, variant=variant)
     for words in source.notes:
         note(words)
     try:

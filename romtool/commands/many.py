@@ -14,12 +14,12 @@ from romtool.commands.printing import (
     json_text,
     problem_lines,
     warn,
-    warn_of_faults,
 )
 from romtool.commands.progress import Progress
 from romtool.commands.spread import in_order
 from romtool.errors import InputError
 from romtool.files.inputs import expand
+from romtool.files.reading import name_text, shown
 from romtool.text.problems import visible
 
 NOT_USED = "unusable"
@@ -38,8 +38,26 @@ class Said(NamedTuple):
     """An answer in words, as it travels between processes."""
 
     kind: str
-    text: str | None
-    messages: tuple[str, ...]
+    text: str
+    messages: Sequence[str]
+
+
+class Unusable(NamedTuple):
+    """A file that can't be used, and why: messages before, then the problems, a line each."""
+
+    file: str
+    messages: Sequence[str]
+    problems: Sequence[str]
+
+    @property
+    def kind(self) -> str:
+        """What it is called in the count."""
+        return NOT_USED
+
+    @classmethod
+    def of(cls, file: str, refused: InputError, messages: Sequence[str] = ()) -> Unusable:
+        """Return what is told of a refusal."""
+        return cls(file, messages, list(problem_lines(refused)))
 
 
 def is_single(names: Sequence[str]) -> bool:
@@ -61,25 +79,23 @@ def answer_each(
     hides no other file. `doing` says in a word what lasts; `apart` leaves a line free between.
     """
 
-    def said(name: str) -> Said:
+    def said(name: str) -> Said | Unusable:
         messages: list[str] = []
         try:
             answer = work(name, messages.append)
         except InputError as refused:
-            messages += problem_lines(refused)
-            return Said(NOT_USED, None, tuple(messages))
+            return Unusable.of(shown(name), refused, messages)
         text = json_text(answer.data) if call.as_json else "\n".join(answer.lines)
-        return Said(answer.kind, text, tuple(messages))
+        return Said(answer.kind, text, messages)
 
     files, refusals = expand(names)
-    for refusal in refusals:
-        warn_of_faults(refusal)
     out = _Json(single=is_single(names)) if call.as_json else _Lines(apart=apart)
+    _tell([Unusable.of(str(refused.problems[0].file), refused) for refused in refusals], out)
     counts = Counter({NOT_USED: len(refusals)})
     here = any(name == "-" or name.startswith("/dev/") for name in files)
     found = map(said, files) if here else in_order(said, files, _lost)
     with Progress(doing, len(files)) as progress:
-        held: list[Said] = []
+        held: list[Said | Unusable] = []
         for one in found:
             counts[one.kind] += 1
             held.append(one)
@@ -112,6 +128,9 @@ class _Lines:
         self._is_first = False
         echo(text)
 
+    def refuse(self, one: Unusable) -> None:
+        """Nothing more is to be said of it than the messages."""
+
     def end(self) -> None:
         """Lines need no end."""
 
@@ -136,22 +155,31 @@ class _Json:
             self._is_first = False
         echo_utf8(before + text.replace("\n", "\n    "))
 
+    def refuse(self, one: Unusable) -> None:
+        """List it with the others; a single one is no answer."""
+        if not self._single:
+            self.add(json_text({"file": one.file, "error": "\n".join(one.problems)}))
+
     def end(self) -> None:
         if not self._is_first:
             echo_utf8("\n  ]\n}\n")
 
 
-def _tell(held: list[Said], out: _Lines | _Json) -> None:
+def _tell(held: list[Said | Unusable], out: _Lines | _Json) -> None:
     """Tell these answers, and forget them."""
     for one in held:
         for message in one.messages:
             warn(message)
-        if one.text is not None:
+        if isinstance(one, Said):
             out.add(one.text)
+            continue
+        for problem in one.problems:
+            warn(problem)
+        out.refuse(one)
     held.clear()
 
 
-def _lost(name: str) -> Said:
+def _lost(name: str) -> Unusable:
     hint = "try it by itself; the others go on"
     words = f"{visible(name)}: the process that worked on it was killed; {hint}"
-    return Said(NOT_USED, None, (words,))
+    return Unusable(name_text(name), (), [words])

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import os
 import re
+import sys
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from romtool.errors import InputError
-from romtool.text.problems import one_line, problem_line
+from romtool.files.reading import name_text
+from romtool.text.problems import one_line, problem_line, visible
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 PIECES = 10_000
 """Pieces of a JSON document that are written at once."""
@@ -21,8 +27,9 @@ MOST_TOLD = 50
 
 
 def echo(text: str = "", *, err: bool = False) -> None:
-    """Write a line; colour only on a terminal, none with NO_COLOR."""
-    click.echo(text, err=err, color=False if os.environ.get("NO_COLOR") else None)
+    """Write a line; colour only on a terminal, none with NO_COLOR or on one that has none."""
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    click.echo(text, err=err, color=False if plain else None)
 
 
 def echo_lines(lines: Iterable[str]) -> None:
@@ -58,6 +65,26 @@ def echo_json(answer: Any) -> None:
     while batch := "".join(itertools.islice(pieces, PIECES)):
         echo_utf8(_printable(batch))
     echo_utf8("\n")
+
+
+def is_standard_output(path: Path | None) -> bool:
+    """Whether the name of an output stands for standard output."""
+    return path is not None and str(path) == "-"
+
+
+def output_name(path: Path) -> str:
+    """Return the name of an output for messages."""
+    return "standard output" if is_standard_output(path) else visible(name_text(path))
+
+
+@contextlib.contextmanager
+def answer_beside(path: Path | None) -> Iterator[None]:
+    """What is told in this context goes to standard error, where a file goes to standard output."""
+    if not is_standard_output(path):
+        yield
+        return
+    with contextlib.redirect_stdout(sys.stderr):
+        yield
 
 
 def warn(text: str) -> None:

@@ -8,12 +8,11 @@ import click
 
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
-from romtool.commands.options import FORCE, IMAGE
-from romtool.commands.printing import echo, echo_utf8, warn
-from romtool.files.output import write_files
-from romtool.files.reading import name_text
-from romtool.profile.write import profile_text
+from romtool.commands.options import FORCE, IMAGE, wiring_of, wiring_options
+from romtool.commands.printing import echo, warn
+from romtool.profile.write import fitted_text, profile_text
 from romtool.text.findings import counted
+from romtool.text.fitting import removal_lines
 from romtool.text.problems import visible
 
 
@@ -24,10 +23,28 @@ from romtool.text.problems import visible
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="The profile to write; left out: standard output.",
+    default="-",
+    help="The profile to write; left out, or -: standard output.",
 )
-def command(call: Call, dump: str, output: Path | None) -> int:
-    """Write DUMP as a card profile that builds back to the same bytes, whatever it holds."""
+@wiring_options
+@click.option(
+    "--without",
+    metavar="DEVICE",
+    multiple=True,
+    help="A device that the board doesn't have, by ID; QRL0403/2: the second of that ID.",
+)
+def command(
+    call: Call,
+    dump: str,
+    output: Path,
+    irq_wiring: list[int] | None,
+    dma_wiring: list[int] | None,
+    without: tuple[str, ...],
+) -> int:
+    """Write DUMP as a card profile that builds back to the same bytes, whatever it holds.
+
+    With a wiring or --without, as one that fits that board: it says what it took out.
+    """
     taken = call.load(dump)
     if taken.image.layout is None:
         warn(f"{taken.name}: no layout fits: the bytes stand as they are; `recover` may help")
@@ -37,10 +54,12 @@ def command(call: Call, dump: str, output: Path | None) -> int:
             warn(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
     name = visible(Path(taken.name).name)
     decoded = taken.image.layout.name if taken.image.layout else None
-    text = profile_text(call.catalog, taken.input.data, decoded, taken.part, name)
-    if output is None:
-        echo_utf8(text)
-        return DONE
-    write_files([(output, text.encode())], force=call.force)
-    echo(f"wrote {visible(name_text(output))}")
+    wiring = wiring_of(irq=irq_wiring, dma=dma_wiring)
+    if wiring or without:
+        text, removed = fitted_text(call.catalog, taken.image, taken.part, name, wiring, without)
+        for words in removal_lines(call.catalog, removed):
+            echo(words, err=True)
+    else:
+        text = profile_text(call.catalog, taken.input.data, decoded, taken.part, name)
+    call.write(output, text.encode())
     return DONE

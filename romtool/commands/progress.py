@@ -1,4 +1,8 @@
-"""How far a long work is: one line on standard error, on a terminal only."""
+"""How far a long work is: one line on standard error, on a terminal only.
+
+Not click's bar: that is there from the first moment, stays at the end, and can't make room for a
+message in between.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +12,7 @@ import sys
 import time
 from types import TracebackType
 
-from romtool.text.page import WIDTH
+from romtool.text.page import width
 
 AFTER = 1.0
 """Seconds of work before it is worth a line."""
@@ -75,7 +79,7 @@ class Progress:
         bar = "#" * full + "." * (BAR - full)
         left = round(seconds * (self._total - self._done) / self._done)
         words = f"{self._doing} [{bar}] {self._done} of {self._total}, {_span(left)} left"
-        return words[: WIDTH - 1]
+        return words[: width() - 1]
 
 
 def _span(seconds: int) -> str:

@@ -12,16 +12,21 @@ import click
 from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import FORCE, IMAGE, JSON
-from romtool.commands.printing import echo, echo_json, echo_lines, warn
+from romtool.commands.printing import (
+    answer_beside,
+    echo,
+    echo_json,
+    echo_lines,
+    output_name,
+    warn,
+)
 from romtool.errors import InputError, Problem
-from romtool.files.output import write_files
 from romtool.files.reading import name_text
 from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
 from romtool.text.page import line, title
-from romtool.text.problems import visible
 from romtool.text.schema import BEFORE_BURNING
 
 MOST_PLACES = 8
@@ -43,7 +48,7 @@ MOST_PLACES = 8
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Where to write the image, as raw binary; left out: nothing is written.",
+    help="Where to write the image, as raw binary (-: standard output); left out: nowhere.",
 )
 @click.option("--pick", type=click.IntRange(min=1), metavar="N", help="Take answer N of several.")
 def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int | None) -> int:
@@ -65,13 +70,14 @@ def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int |
     if part is not None and not found.answers and found.named is None:
         _other_size(catalog, readings, layout, part)
     chosen = _chosen(found, pick)
-    if chosen is not None and output is not None:
-        write_files([(output, chosen.data)], force=call.force)
     written = output if chosen is not None else None
+    if chosen is not None and output is not None:
+        call.put(output, chosen.data)
     if call.as_json:
         echo_json(_answer(names, found, chosen, written))
     else:
-        _show(catalog, names, found, chosen, written)
+        with answer_beside(output):
+            _show(catalog, names, found, chosen, written)
     if chosen is None:
         warn(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
         return NO
@@ -171,7 +177,7 @@ def _show(
     elif written is None:
         echo("nothing written: give -o FILE")
     else:
-        echo(f"wrote {visible(name_text(written))}  {len(chosen.data)} bytes")
+        echo(f"wrote {output_name(written)}  {len(chosen.data)} bytes")
     if chosen is not None:
         echo(f"  SHA-256 {hashlib.sha256(chosen.data).hexdigest()}")
         others = len(found.answers) - 1

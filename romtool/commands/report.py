@@ -11,16 +11,12 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.loading import LoadedImage
 from romtool.commands.options import FORCE, HOST, IMAGE
-from romtool.commands.printing import echo
-from romtool.files.output import write_files
-from romtool.files.reading import name_text
 from romtool.image.model import Image
 from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
 from romtool.requirements.read import requirements_of
 from romtool.schema.catalog import Catalog
-from romtool.text.problems import visible
 
 
 @declare(
@@ -37,7 +33,7 @@ from romtool.text.problems import visible
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="The page to write; left out: STEM.html in this folder.",
+    help="The page to write; left out: STEM.html in this folder; -: standard output.",
 )
 def command(call: Call, image: str, other: str | None, output: Path | None) -> int:
     """Write one HTML page about IMAGE that needs nothing else, to look at and to print.
@@ -56,8 +52,7 @@ def command(call: Call, image: str, other: str | None, output: Path | None) -> i
     text = page(report_of(_subject(loaded), pc, second))
     stem = "image" if image == "-" else Path(image).stem
     path = output or Path(f"{stem}.html")
-    write_files([(path, text.encode())], force=call.force)
-    echo(f"wrote {visible(name_text(path))}")
+    call.write(path, text.encode())
     return DONE
 
 

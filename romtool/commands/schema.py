@@ -9,15 +9,21 @@ from typing import Any
 import click
 
 from romtool.assign.host import Host
+from romtool.cli import Group
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, INPUT, JSON
-from romtool.commands.printing import echo, echo_json, echo_lines, echo_utf8, json_text, warn
+from romtool.commands.printing import (
+    echo,
+    echo_json,
+    echo_lines,
+    is_standard_output,
+    json_text,
+    warn,
+)
 from romtool.errors import InputError, Problem, refuse
 from romtool.files.hosts import load_host, load_hosts
 from romtool.files.inputs import expand
-from romtool.files.output import write_files
-from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
 from romtool.files.shipped import shipped_file, shipped_hosts
 from romtool.infer.draft import draft_schema
@@ -43,6 +49,7 @@ from romtool.text.schema import (
 
 @click.group(
     "schema",
+    cls=Group,
     epilog="Example: romtool schema show counted-19",
 )
 def command() -> None:
@@ -254,19 +261,21 @@ OUTPUT = click.option(
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="The file to write; left out: standard output.",
+    default="-",
+    help="The file to write; left out, or -: standard output.",
 )
 
 
 @declare("json", FORCE, example="romtool schema json -o profile.schema.json", group=command)
 @OUTPUT
-def json_(call: Call, output: Path | None) -> int:
+def json_(call: Call, output: Path) -> int:
     """Print the JSON Schema of a card profile, for editors that complete and underline TOML.
 
     `new` and `profile` write profiles whose first line names the file profile.schema.json beside
     them: -o puts it there. With frames and parts of your own, give --schemas here too.
     """
-    return _put(call, output, json_text(profile_schema(call.catalog)) + "\n")
+    call.write(output, f"{json_text(profile_schema(call.catalog))}\n".encode())
+    return DONE
 
 
 @declare(
@@ -281,7 +290,7 @@ def json_(call: Call, output: Path | None) -> int:
     "dumps", nargs=-1, required=True, metavar="DUMP...", shell_complete=completing.files
 )
 @OUTPUT
-def draft(call: Call, dumps: tuple[str, ...], output: Path | None) -> int:
+def draft(call: Call, dumps: tuple[str, ...], output: Path) -> int:
     """Work out what stands before the PnP data of an unknown chip, as a schema file.
 
     A count of the PnP bytes, a checksum over the front, the wiring of IRQ and DMA pins, what is
@@ -295,28 +304,20 @@ def draft(call: Call, dumps: tuple[str, ...], output: Path | None) -> int:
     for one in read:
         for note in one.notes:
             warn(note)
-    wanted = "my-chip" if output is None or str(output) == "-" else output.stem
+    wanted = "my-chip" if is_standard_output(output) else output.stem
     text = draft_schema(call.catalog, [(one.name, one.data) for one in read], wanted)
-    return _put(call, output, text)
+    call.write(output, text.encode())
+    return DONE
 
 
 @declare("export", FORCE, example="romtool schema export workshop -o my-pc.toml", group=command)
 @click.argument("name", shell_complete=completing.exported)
 @OUTPUT
-def export(call: Call, name: str, output: Path | None) -> int:
+def export(call: Call, name: str, output: Path) -> int:
     """Write a file that comes with romtool, to copy and change.
 
     NAME is that of a layout, a part, a host, an expectation or a sample. What is yours then needs a
     name of its own; an expectation of the same name replaces the one that comes with romtool.
     """
-    return _put(call, output, shipped_file(name).decode())
-
-
-def _put(call: Call, output: Path | None, text: str) -> int:
-    """Write a text to the file that is named, or to standard output."""
-    if output is None or str(output) == "-":
-        echo_utf8(text)
-        return DONE
-    write_files([(output, text.encode())], force=call.force)
-    echo(f"wrote {visible(name_text(output))}")
+    call.write(output, shipped_file(name))
     return DONE

@@ -6,10 +6,10 @@ import contextlib
 import hashlib
 import json
 import os
-import re
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import click
@@ -18,27 +18,38 @@ from romtool import __version__
 from romtool.commands.printing import warn
 from romtool.commands.progress import Progress
 from romtool.commands.stopping import Stopped, Stops
-from romtool.errors import InputError, Problem
+from romtool.errors import InputError, InvalidValue, Problem
 from romtool.files.draft import clear_drafts
-from romtool.files.output import already_there, existing, put_files, refuse_unfit, write_files
+from romtool.files.output import (
+    already_there,
+    existing,
+    holds,
+    put_files,
+    refuse_unfit,
+    write_files,
+)
 from romtool.files.reading import name_text
+from romtool.schema.numbers import parse_number
 
-MOST = 100_000
-"""So many serial numbers at once, all that have five digits: a slip must not fill the disk."""
+MOST, CEILING = 10_000, 1_000_000
+"""At most this many serial numbers are built at once, and with --force: a slip of the hand must not
+fill the disk."""
 
 
 def serials_option(ctx: click.Context, param: click.Parameter, value: str | None) -> range | None:
-    """Return the serial numbers of a range such as 1-20, or a single one."""
+    """Return the serial numbers of a range such as 1-20 or 0x10-0x1F, or a single one."""
     if value is None:
         return None
-    found = re.fullmatch(r"([0-9]{1,10})(?:-([0-9]{1,10}))?", value)
-    if not found:
-        raise click.BadParameter(f"{value!r} is not like 1-20", ctx, param)
-    first, last = int(found[1]), int(found[2] or found[1])
+    start, _, end = value.partition("-")
+    try:
+        first = parse_number(start)
+        last = parse_number(end) if "-" in value else first
+    except InvalidValue:
+        raise click.BadParameter(f"{value!r} is not like 1-20", ctx, param) from None
     if last < first:
         raise click.BadParameter(f"{value!r}: the first number is above the last", ctx, param)
-    if last - first >= MOST:
-        raise click.BadParameter(f"more than {MOST} serial numbers at once", ctx, param)
+    if last - first >= CEILING:
+        raise click.BadParameter(f"more than {CEILING} serial numbers at once", ctx, param)
     return range(first, last + 1)
 
 
@@ -59,50 +70,78 @@ class Written(NamedTuple):
         return cls(name_text(path), len(data), hashlib.sha256(data).hexdigest())
 
 
+def _in_folder(one: Written) -> dict[str, Any]:
+    """Return a file as the manifest beside it names it."""
+    return {**one.as_json(), "file": os.path.basename(one.name)}
+
+
 class Series:
     """The files of a profile's image, or of those with each serial number and a manifest.
 
-    `names` are the stems of the files, one an image.
+    `names` are the stems of the files, one an image; `suffix` stands after each. `about` is what
+    the manifest says of all of them.
     """
 
     def __init__(
-        self, serials: range | None, folder: Path, stem: str, formats: Sequence[str]
+        self,
+        serials: range | None,
+        folder: Path,
+        stem: str,
+        formats: Sequence[str],
+        *,
+        suffix: str = "",
+        about: Mapping[str, Any] = MappingProxyType({}),
     ) -> None:
-        self.names = [stem] if serials is None else [f"{stem}-{serial:05}" for serial in serials]
-        self.manifest = None if serials is None else folder / f"{stem}.manifest.json"
+        numbers = [""] if serials is None else [f"-{serial:05}" for serial in serials]
+        self.names = [f"{stem}{number}{suffix}" for number in numbers]
+        self.manifest = None if serials is None else folder / f"{stem}{suffix}.manifest.json"
+        self._about = about
         self._serials = serials or range(0)
         self._folder = folder
         self._formats = formats
         self._done = 0
         self._stops = Stops()
 
-    def write(self, contents: Iterable[Sequence[bytes]], *, force: bool) -> list[Written]:
+    def write(
+        self, contents: Callable[[], Iterable[Sequence[bytes]]], *, force: bool
+    ) -> list[Written]:
         """Write the files of one image after the other, then the manifest.
 
-        `contents` are those of each image's files, one a format. The files of an image are written
-        all or none. Raises InputError where one exists or can't be.
+        `contents` makes those of each image's files, one a format. The files of an image are
+        written all or none; one that is there already with its bytes is left alone. Raises
+        InputError where another one is there, or where one can't be written.
         """
-        groups = zip(map(self._paths, self.names), contents, strict=True)
-        written: list[Written] = []
-        if self.manifest is None:
-            for paths, files in groups:
-                write_files(list(zip(paths, files, strict=True)), force=force)
-                written += map(Written.of, paths, files)
-            return written
-        refuse_unfit(path for name in self.names for path in self._paths(name))
-        refuse_unfit([self.manifest])
-        if not force:
-            self._refuse_existing(self.manifest)
+        if self.manifest is not None:
+            return self._write_all(self.manifest, contents, force=force)
+        (files,) = self._files(contents)
+        write_files(files, force=force)
+        return [Written.of(*file) for file in files]
+
+    def _write_all(
+        self, manifest: Path, contents: Callable[[], Iterable[Sequence[bytes]]], *, force: bool
+    ) -> list[Written]:
+        paths = [path for name in self.names for path in self._paths(name)]
+        refuse_unfit([*paths, manifest])
+        if not force and existing([*paths, manifest]):
+            self._refuse_others(manifest, contents)
         clear_drafts([self._folder])
+        written: list[Written] = []
         with Progress("writing", len(self.names)) as progress:
-            for paths, files in groups:
+            for files in self._files(contents):
                 with self._stops.held():
-                    put_files(list(zip(paths, files, strict=True)), force=force)
+                    put_files([file for file in files if force or not holds(*file)], force=force)
                     self._done += 1
-                written += map(Written.of, paths, files)
+                written += [Written.of(*file) for file in files]
                 progress.step()
-        put_files([(self.manifest, self._listed(written))], force=force, durable=True)
+        write_files([(manifest, self._listed(written))], force=force)
         return written
+
+    def _files(
+        self, contents: Callable[[], Iterable[Sequence[bytes]]]
+    ) -> Iterator[list[tuple[Path, bytes]]]:
+        """Yield the files of each image, with their bytes."""
+        for name, files in zip(self.names, contents(), strict=True):
+            yield list(zip(self._paths(name), files, strict=True))
 
     def _paths(self, name: str) -> list[Path]:
         """Return the files of an image, one a format."""
@@ -111,28 +150,31 @@ class Series:
     def _listed(self, written: Sequence[Written]) -> bytes:
         """Return the manifest: of each number the file to burn, the binary if there is one."""
         burnt = self._formats.index("bin") if "bin" in self._formats else 0
-        files = written[burnt :: len(self._formats)]
-        rows = [
-            {"serial": serial} | one.as_json() | {"file": os.path.basename(one.name)}
-            for serial, one in zip(self._serials, files, strict=True)
-        ]
-        answer = {"tool": "romtool", "version": __version__, "images": rows}
+        rows = []
+        for index, serial in enumerate(self._serials):
+            files = written[index * len(self._formats) :][: len(self._formats)]
+            row = {"serial": serial, **_in_folder(files[burnt])}
+            for kind, one in zip(self._formats, files, strict=True):
+                if one is not files[burnt]:
+                    row[kind] = _in_folder(one)
+            rows.append(row)
+        answer = {"tool": "romtool", "version": __version__, **self._about, "images": rows}
         return (json.dumps(answer, indent=2) + "\n").encode()
 
-    def _refuse_existing(self, manifest: Path) -> None:
-        """Refuse to write over files: tell the first, and what is there of an earlier run."""
-        complete, first = 0, list[Path]()
-        for index, name in enumerate(self.names):
-            there = existing(self._paths(name))
-            if complete == index and len(there) == len(self._formats):
-                complete += 1
-            first = first or there[:1]
-        whole = existing([manifest])
-        problems = [already_there(path) for path in (*first, *whole)]
-        if complete and not whole:
-            problems.append(self._where(complete))
-        if problems:
-            raise InputError(problems)
+    def _refuse_others(
+        self, manifest: Path, contents: Callable[[], Iterable[Sequence[bytes]]]
+    ) -> None:
+        """Refuse to write over files that have other bytes: the first is told."""
+        written: list[Written] = []
+        for files in self._files(contents):
+            self._refuse_other(files)
+            written += [Written.of(*file) for file in files]
+        self._refuse_other([(manifest, self._listed(written))])
+
+    def _refuse_other(self, files: Iterable[tuple[Path, bytes]]) -> None:
+        for path, data in files:
+            if existing([path]) and not holds(path, data):
+                raise InputError([already_there(path)])
 
     @contextlib.contextmanager
     def told(self) -> Iterator[None]:
@@ -157,4 +199,4 @@ class Series:
         which = f"{first} to {first + complete - 1}" if complete > 1 else f"{first}"
         words = f"of {many} serials {complete} {'is' if complete == 1 else 'are'} complete, {which}"
         stop = "for the manifest" if complete == many else f"from {first + complete}"
-        return Problem(words, f"to go on {stop}, repeat the call with --force")
+        return Problem(words, f"to go on {stop}, repeat the call")

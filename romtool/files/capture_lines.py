@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 from collections.abc import Callable, Iterator
 from typing import BinaryIO
@@ -12,8 +13,8 @@ from romtool.files.reading import open_input, shown, unreadable
 LONGEST = 1 << 20
 """Bytes of a line; a capture with as long a line is none."""
 
-EVERY = 1 << 16
-"""Bytes after which `note` is told of them."""
+BLOCK = 1 << 16
+"""Bytes that are read at once."""
 
 
 def capture_lines(name: str, note: Callable[[int], None] | None = None) -> Iterator[str]:
@@ -37,12 +38,15 @@ def size_of(name: str) -> int | None:
 
 
 def _lines(file: BinaryIO, note: Callable[[int], None] | None) -> Iterator[str]:
-    count = 0
-    while data := file.readline(LONGEST):
-        if len(data) == LONGEST:
+    rest = b""
+    while block := file.read(BLOCK):
+        if note is not None:
+            note(len(block))
+        rest += block
+        stop = rest.rfind(b"\n") + 1
+        if not stop and len(rest) > LONGEST:
             raise refuse("has a line of more than 1 MiB: is this a capture?", "export it as VCD")
-        count += len(data)
-        if note is not None and count >= EVERY:
-            note(count)
-            count = 0
-        yield data.decode("utf-8", "replace")
+        yield from io.StringIO(rest[:stop].decode("utf-8", "replace"))
+        rest = rest[stop:]
+    if rest:
+        yield rest.decode("utf-8", "replace")

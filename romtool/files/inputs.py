@@ -36,6 +36,12 @@ class InputFile(NamedTuple):
     gaps: tuple[tuple[int, int], ...] = ()
     text: str = ""
     assembly: Assembly | None = None
+    variant: str | None = None
+
+    @property
+    def title(self) -> str:
+        """Its name, with that of the variant if it is one of a profile."""
+        return self.name if self.variant is None else f"{self.name}, variant {self.variant}"
 
     @property
     def notes(self) -> Iterator[str]:
@@ -59,12 +65,18 @@ class InputFile(NamedTuple):
 
 
 def read_input(
-    catalog: Catalog, name: str, input_format: str | None = None, *, gaps: bool = False
+    catalog: Catalog,
+    name: str,
+    input_format: str | None = None,
+    *,
+    gaps: bool = False,
+    variant: str | None = None,
 ) -> InputFile:
     """Return what stands in a file (`-`: standard input).
 
     `input_format` settles the format; `gaps` lets a text of records leave bytes out, as only
-    `recover` can use it. Raises InputError, with the file and the place of each fault.
+    `recover` can use it; `variant` is meant for a card profile. Raises InputError, with the file
+    and the place of each fault.
     """
     stated = FORMATS[input_format] if input_format else None
     try:
@@ -72,7 +84,7 @@ def read_input(
         tables = catalog.tables["profile"].keys
         found = stated or format_of(data, tables, named_toml=name.lower().endswith(".toml"))
         if found is TOML:
-            return _profile(catalog, name, data, is_stated=stated is not None)
+            return _profile(catalog, name, data, variant, is_stated=stated is not None)
         contents = found.read(data)
         if contents.gaps and gaps:
             return InputFile(shown(name), found.name, *contents[:3])
@@ -83,7 +95,9 @@ def read_input(
         raise refused.in_file(shown(name)) from None
 
 
-def _profile(catalog: Catalog, name: str, data: bytes, *, is_stated: bool) -> InputFile:
+def _profile(
+    catalog: Catalog, name: str, data: bytes, variant: str | None, *, is_stated: bool
+) -> InputFile:
     from romtool.formats.plain_text import plain_text
     from romtool.formats.toml import faults_in
     from romtool.profile.assemble import assemble
@@ -98,8 +112,9 @@ def _profile(catalog: Catalog, name: str, data: bytes, *, is_stated: bool) -> In
             raise refuse(f"is {found.title}, no card profile", "`profile` makes one of it")
     text = plain_text(data, hint)
     with faults_in(text):
-        assembly = assemble(read_profile(catalog, parse_toml(text)))
-    return InputFile(shown(name), TOML.name, assembly.data, text=text, assembly=assembly)
+        assembly = assemble(read_profile(catalog, parse_toml(text), variant))
+    source = InputFile(shown(name), TOML.name, assembly.data, text=text)
+    return source._replace(assembly=assembly, variant=variant)
 
 
 def expand(names: Sequence[str]) -> tuple[list[str], list[InputError]]:

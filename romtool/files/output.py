@@ -30,16 +30,24 @@ _HINTS = {
 def write_files(files: Sequence[tuple[Path, bytes]], *, force: bool = False) -> None:
     """Write all of these files or none; raises InputError where one exists or can't be written.
 
-    Folders are made. A link in place of a file counts as existing; with `force` it is replaced
-    itself, and what it points to stays.
+    One that exists with the same bytes is left alone. Folders are made. A link in place of a file
+    counts as existing; with `force` it is replaced itself, and what it points to stays.
     """
-    paths = [path for path, _ in files]
-    refuse_unfit(paths)
-    there = [] if force else existing(paths)
+    refuse_unfit(path for path, _ in files)
+    missing = files if force else [(path, data) for path, data in files if not holds(path, data)]
+    there = [] if force else existing(path for path, _ in missing)
     if there:
         raise InputError(already_there(path) for path in there)
-    clear_drafts(path.parent for path in paths)
-    put_files(files, force=force, durable=True)
+    clear_drafts(path.parent for path, _ in files)
+    put_files(missing, force=force, durable=True)
+
+
+def holds(path: Path, data: bytes) -> bool:
+    """Whether a file is there with these bytes."""
+    try:
+        return path.is_file() and path.stat().st_size == len(data) and path.read_bytes() == data
+    except OSError:
+        return False
 
 
 def existing(paths: Iterable[Path]) -> list[Path]:

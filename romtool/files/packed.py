@@ -9,13 +9,33 @@ from __future__ import annotations
 import os
 import pickle
 import zlib
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
-if TYPE_CHECKING:
-    from romtool.schema.catalog import Catalog
+from romtool.schema.catalog import Catalog
+from romtool.schema.described import shapes
 
 NAME = "catalog.pickle"
+AT_ONCE = (
+    "headers", "records", "identifier", "layouts", "parts", "resources", "bus", "consumer",
+    "checksums",
+)  # fmt: skip
+"""What reading any image needs; all else is unpacked when it is asked for."""
+
+
+class PackedCatalog(Catalog):
+    """A catalogue of which some attributes are still packed."""
+
+    packed: Mapping[str, bytes]
+
+    def __getattr__(self, name: str) -> Any:
+        """Unpack an attribute when it is first asked for."""
+        packed = self.__dict__.get("packed", {})
+        if name not in packed:
+            raise AttributeError(name)
+        self.__dict__[name] = pickle.loads(packed[name])
+        return self.__dict__[name]
 
 
 def fingerprint(folder: Path) -> bytes:
@@ -40,7 +60,14 @@ def _toml_files(folder: str) -> list[str]:
 
 def pack(catalog: Catalog, folder: Path) -> bytes:
     """Return the catalogue that was read from `folder`, packed."""
-    return fingerprint(folder) + pickle.dumps(catalog, protocol=5)
+    at_once = {name: value for name, value in vars(catalog).items() if name in AT_ONCE}
+    later = {
+        name: pickle.dumps(value, protocol=5)
+        for name, value in vars(catalog).items()
+        if name in shapes(Catalog) and name not in AT_ONCE
+    }
+    both: dict[str, Any] = {**at_once, "packed": later}
+    return fingerprint(folder) + pickle.dumps(PackedCatalog(**both), protocol=5)
 
 
 def unpack(folder: Path) -> Catalog | None:

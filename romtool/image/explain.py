@@ -84,22 +84,27 @@ def explain(image: Image) -> list[Row]:
                     rows += _device_rows(image, part, devices)
                     devices += 1
                 else:
-                    rows += _item_rows(image, Owner("card", "card"), part)
+                    for item in _items(part):
+                        rows += _item_rows(image, Owner("card", "card"), item)
     return rows
+
+
+def _items(part: Node) -> tuple[Node, ...]:
+    """Return the items of a choice, or the one item that it is."""
+    return part.children if part.kind == "choice" else (part,)
 
 
 def _device_rows(image: Image, device: Node, number: int) -> Iterator[Row]:
     outside = Owner("device", f"device {device.label}", number, id=device.label)
     choices = 0
     for part in device.children:
+        owner = outside
         if part.kind == "choice":
             words = f"{outside.words}, choice {part.label}"
-            inside = outside._replace(words=words, choice=choices)
+            owner = outside._replace(words=words, choice=choices)
             choices += 1
-            for item in part.children:
-                yield from _item_rows(image, inside, item)
-        else:
-            yield from _item_rows(image, outside, part)
+        for item in _items(part):
+            yield from _item_rows(image, owner, item)
 
 
 def _item_rows(image: Image, owner: Owner, item: Node) -> Iterator[Row]:

@@ -169,7 +169,7 @@ def _places(
     def place(at: int, path: Path, *overridden: str) -> None:
         starts.append(at)
         found = [key for key in overridden if key in plan.override]
-        paths.append(("override", found[0]) if found else path)
+        paths.append(("override", found[0]) if found else plan.place(path))
 
     for unit in plan.layout.field_layout.units:
         keys = [field.key for field in unit.fields]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from romtool.errors import Path
+from romtool.profile.variants import Variant
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Stored
 from romtool.schema.image_layouts import ImageLayout, Part
@@ -39,3 +40,8 @@ class Plan:
     whole_identifier: bytes | None = None
     has_end: bool = True
     owners: dict[Path, str] = field(default_factory=dict)
+    variant: Variant | None = None
+
+    def place(self, path: Path) -> Path:
+        """Return where a value of the plan's tables stands in the profile."""
+        return path if self.variant is None else self.variant.place(path) or path

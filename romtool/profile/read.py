@@ -9,14 +9,36 @@ from romtool.errors import InputError, Problem
 from romtool.profile.plan import Plan
 from romtool.profile.read_card import CardReader
 from romtool.profile.read_image import ImageReader
+from romtool.profile.variants import Variant, variant_of, variant_problems
 from romtool.schema.catalog import Catalog
-from romtool.schema.tables import unknown_keys
+from romtool.schema.tables import check_table, unknown_keys
 
 
-def read_profile(catalog: Catalog, data: Mapping[str, Any]) -> Plan:
-    """Return the plan for a profile's tables; raises InputError with every fault that was found."""
+def read_profile(catalog: Catalog, data: Mapping[str, Any], variant: str | None = None) -> Plan:
+    """Return the plan for a profile's tables, or for one of its variants.
+
+    Raises InputError with every problem that was found, in the profile's own places.
+    """
     _shape(catalog, data)
-    plan, problems = Plan(catalog, catalog.default_layout), list[Problem]()
+    found = list(variant_problems(catalog, data))
+    if variant is None or found:
+        return _read(catalog, data, found)
+    chosen = variant_of(catalog, data, variant)
+    try:
+        return _read(catalog, chosen.tables(data), [], chosen)
+    except InputError as refused:
+        raise InputError([chosen.about(problem) for problem in refused.problems]) from None
+
+
+def _read(
+    catalog: Catalog,
+    data: Mapping[str, Any],
+    problems: list[Problem],
+    variant: Variant | None = None,
+) -> Plan:
+    plan = Plan(catalog, catalog.default_layout, variant=variant)
+    board = data.get("board", {})
+    problems += check_table(board, catalog.tables["board"], catalog.tables, ("board",))
     outside = ImageReader(plan, data, problems)
     if "raw" in data.get("image", {}):
         outside.read_whole()

@@ -20,8 +20,10 @@ class CardReader(Reader):
     def read(self) -> None:
         """Fill the plan from [card] and each [[device]]."""
         self._card()
+        variant = self.result.variant
         for index, device in enumerate(self.data.get("device", [])):
-            self._device(device, ("device", index))
+            if variant is None or index not in variant.without:
+                self._device(device, ("device", index))
 
     def _card(self) -> None:
         if "card" not in self.data:

@@ -12,7 +12,9 @@ from romtool.schema.catalog import Catalog
 from romtool.toml.parse import parse_toml
 
 
-def with_serials(catalog: Catalog, text: str, serials: Iterable[int]) -> Iterator[bytes]:
+def with_serials(
+    catalog: Catalog, text: str, serials: Iterable[int], variant: str | None = None
+) -> Iterator[bytes]:
     """Yield the image of a profile with each serial number; raises InputError for a raw image.
 
     The profile is read once, with the first number: no other value of its plan depends on it.
@@ -26,7 +28,7 @@ def with_serials(catalog: Catalog, text: str, serials: Iterable[int]) -> Iterato
     for serial in serials:
         if plan is None:
             tables["card"][catalog.identifier.serial_field.key] = serial
-            plan = read_profile(catalog, tables)
+            plan = read_profile(catalog, tables, variant)
         _put(plan, serial)
         yield assemble(plan).data
 

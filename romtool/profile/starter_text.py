@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from types import MappingProxyType
 from typing import Any
 
 from romtool.profile.assemble import assemble
+from romtool.profile.fitting import Wiring
 from romtool.profile.read import read_profile
-from romtool.profile.starter import Wiring, fitted
+from romtool.profile.starter import fitted, without_functions
 from romtool.profile.toml_text import EDITOR_LINE, WIDTH, comment, entry_text, scalar
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import RESOURCES, Starter, StarterTable
@@ -34,13 +36,24 @@ _QUOTES = re.compile('"')
 """Signs in which a meaning and what a key takes differ only."""
 
 
-def starter_text(catalog: Catalog, layout: ImageLayout, part: Part | None) -> str:
+def starter_text(
+    catalog: Catalog,
+    layout: ImageLayout,
+    part: Part | None,
+    *,
+    wiring: Wiring = MappingProxyType({}),
+    config: Mapping[str, Any] = MappingProxyType({}),
+    without: Collection[str] = (),
+) -> str:
     """Return a profile of the starter's card for a chip of this layout, with comments.
 
-    Raises InputError where it doesn't fit the part; without one, a comment names the smallest
-    that holds it.
+    `wiring`: the board's, by bus; `config`: other settings that are not typical; `without`:
+    functions that the board doesn't have. Raises InputError where it doesn't fit the part; without
+    one, a comment names the smallest that holds it.
     """
-    writer = _Writer(catalog, layout, *fitted(catalog.starter, layout))
+    wanted = without_functions(catalog.starter, without)
+    starter, wired = fitted(catalog, wanted, layout, wiring)
+    writer = _Writer(catalog, layout, starter, {**config, **wired})
     if part is not None:
         text = writer.text(part, stated=True)
         assemble(read_profile(catalog, parse_toml(text)))
@@ -55,12 +68,16 @@ class _Writer:
     """Writes tables key by key; what a key means stands where it comes first."""
 
     def __init__(
-        self, catalog: Catalog, layout: ImageLayout, starter: Starter, wiring: Wiring
+        self,
+        catalog: Catalog,
+        layout: ImageLayout,
+        starter: Starter,
+        config: Mapping[str, Any],
     ) -> None:
         self.catalog = catalog
         self.layout = layout
         self.starter = starter
-        self.wiring = wiring
+        self.config = config
         self.told: set[str] = set()
 
     def text(self, part: Part, *, stated: bool) -> str:
@@ -96,7 +113,7 @@ class _Writer:
         yield _setting("fill", layout.fill, byte, stated=False)
 
     def _config(self) -> Iterator[str]:
-        """Yield the configuration: the wiring is stated, for it is the board's own."""
+        """Yield the configuration: what is the board's own is stated, such as its wiring."""
         if not self.layout.config_fields:
             return
         yield ""
@@ -105,8 +122,8 @@ class _Writer:
         for field in self.layout.config_fields:
             yield ""
             yield from _remark(_meaning(field), field.kind.takes())
-            value = self.wiring.get(field.key, field.default)
-            yield _setting(field.key, value, field.kind, stated=field.key in self.wiring)
+            value = self.config.get(field.key, field.default)
+            yield _setting(field.key, value, field.kind, stated=field.key in self.config)
 
     def _card(self) -> Iterator[str]:
         yield from comment(self.catalog.tables["card"].text)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from romtool.errors import InputError
+from romtool.errors import InputError, refuse
 from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.limits import MAX_TOML
 from romtool.profile.assemble import assemble
+from romtool.profile.fitting import Removal, Wiring, fit
 from romtool.profile.read import read_profile
 from romtool.profile.tables import Table, guessed_part, raw_tables, tables_of
 from romtool.profile.toml_text import profile_toml
@@ -39,6 +40,41 @@ def profile_text(
         if len(text.encode()) <= MAX_TOML and builds(catalog, text, data):
             return text
     raise AssertionError("the raw form builds any bytes")
+
+
+def fitted_text(
+    catalog: Catalog,
+    image: Image,
+    part: str | None,
+    name: str,
+    wiring: Wiring,
+    without: Sequence[str],
+) -> tuple[str, list[Removal]]:
+    """Return a profile of an image that is made to fit a board, and what was taken out of it.
+
+    Stored counts and checksums that only fit the old bytes are computed anew. Raises InputError
+    where the image has no layout, or the board can't be said of it.
+    """
+    if image.layout is None:
+        raise refuse("no layout fits these bytes: there is no card to change", "try `recover`")
+    size = len(image.data)
+    chosen = catalog.part(part, size) if part else None
+    tables, removed = fit(catalog, _computed_anew(tables_of(image, chosen)), wiring, without)
+    heading = [f"Profile of {name or 'a dump'}, {size} bytes, made to fit a board."]
+    text = profile_toml(catalog, tables, heading)
+    assemble(read_profile(catalog, parse_toml(text)))
+    return text, removed
+
+
+def _computed_anew(tables: Table) -> Table:
+    """Return a profile's tables without numbers that were wrong for the old bytes already.
+
+    What keeps its sense is kept: a word, bytes, and a checksum of 0, which is not checked.
+    """
+    override = tables.get("override", {})
+    kept = {key: value for key, value in override.items() if not value or isinstance(value, str)}
+    rest = {key: table for key, table in tables.items() if key != "override"}
+    return {**rest, "override": kept} if kept else rest
 
 
 def builds(catalog: Catalog, text: str, data: bytes) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from romtool.image.model import Image
 from romtool.rules.choices import choice_findings
@@ -30,10 +30,16 @@ def check(image: Image, expectations: Sequence[Expectation] = ()) -> list[Findin
     """
     found = list(unread_findings(image)) or _read_findings(View(image))
     if expectations:
-        from romtool.rules.expect import expect_findings
+        from romtool.rules.expect import expect_findings, functions_found
 
         for expectation in expectations:
-            found += expect_findings(image, expectation)
+            functions = functions_found(image, expectation)
+            found += expect_findings(image, expectation, functions)
+    return in_order(found)
+
+
+def in_order(found: Iterable[Finding]) -> list[Finding]:
+    """Return findings in the order of the bytes, errors first at a place."""
     return sorted(found, key=lambda f: (f.offset or 0, SEVERITIES.index(f.severity)))
 
 

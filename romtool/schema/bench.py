@@ -42,7 +42,8 @@ class SerialBus(Described, lines="line", commands="command"):
     """The bus of an EEPROM, as a logic analyser sees it.
 
     `write_time`: milliseconds; `samples`: of each clock, at least; `glitch`: a pulse shorter than
-    a clock divided by this is none.
+    a clock divided by this is none. `file_order`: which byte of a 16-bit word comes first in a file
+    and what the programmer must be set to; `swapped_order`: the same with byte pairs swapped.
     """
 
     name: str
@@ -51,6 +52,8 @@ class SerialBus(Described, lines="line", commands="command"):
     write_time: int
     samples: int
     glitch: int
+    file_order: str | None
+    swapped_order: str | None
     device: SerialDevices | None
     lines: tuple[SerialLine, ...]
     commands: tuple[SerialCommand, ...]

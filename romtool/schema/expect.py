@@ -59,6 +59,9 @@ Table = Mapping[str, Any]
 TEXT = "text"
 CHOICE = "choice"
 RESOURCES = "resources"
+NAME = "name"
+FUNCTION = "function"
+"""What of the card a device, or an item of one, belongs to: `new --without` leaves it out."""
 
 
 class StarterTable(Described, choices="choice"):
@@ -73,14 +76,19 @@ class Starter(Described, devices="device"):
     """The card that a new profile describes.
 
     `expect`: the expectation that it meets. `wiring`: for each bus the lines to wire, the most
-    wanted first, where a layout's typical wiring won't do.
+    wanted first, where a layout's typical wiring won't do. `names_without`: for a function that is
+    left out, the devices that are then named otherwise, and how. `example_vendor`: the letters of
+    IDs that are examples; `choosing_ids`: what to say of them.
     """
 
     title: str
     text: str
     source: str
     expect: str
+    example_vendor: str
+    choosing_ids: str
     wiring: Mapping[str, tuple[int, ...]]
+    names_without: Mapping[str, Table]
     card: Table
     devices: tuple[StarterTable, ...]
 

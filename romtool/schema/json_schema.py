@@ -44,6 +44,9 @@ def profile_schema(catalog: Catalog) -> Json:
     root["properties"]["config"] = {"$ref": "#/$defs/config", "description": config.text}
     needed = tables["card"].pop("required")
     _image(catalog, tables["image"])
+    variant = tables["variant"]["properties"]
+    variant["config"] |= {"$ref": "#/$defs/config"}
+    variant["card"] |= {"properties": tables["card"]["properties"], "additionalProperties": False}
     override = tables["override"]["properties"]
     whole = catalog.identifier.name
     override[whole] |= hex_schema(catalog.identifier.size, catalog.identifier.size)
@@ -186,8 +189,10 @@ def _key_schema(catalog: Catalog, key: KeySpec) -> Json:
         return _field_key(catalog, key, key.field)
     if key.table is not None:
         target: Json = {"$ref": f"#/$defs/{key.table}"}
-        if key.type != "table":
+        if key.type == "tables":
             target = {"type": "array", "items": target}
+        elif key.type == "named":
+            target = {"type": "object", "additionalProperties": target}
         return {**target, "description": key.text}
     return {**_plain(catalog, key), "description": key.text}
 
@@ -214,6 +219,10 @@ def _plain(catalog: Catalog, key: KeySpec) -> Json:
         return {"type": "array", "items": {"$ref": "#/$defs/entry"}}
     if key.type == "hex":
         return hex_schema()
+    if key.type == "list":
+        return {"type": "array", "items": {"type": "string"}}
+    if key.type == "names":
+        return {"type": "object"}
     return {"type": "string"} if key.type in ("word", "text") else {}
 
 

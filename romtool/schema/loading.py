@@ -133,7 +133,7 @@ class _Loader:
             "headers": headers,
             "records": records,
             "identifier": identifier,
-            "frames": layouts,
+            "layouts": layouts,
             "resources": resources,
             "expectations": self._expectations(identifier.id_field.kind, records, resources),
             "starter": self._starter(),

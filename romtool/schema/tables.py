@@ -24,7 +24,8 @@ TYPE_WORDS = {
     "list": "a list in [ ]",
     "table": "a table",
     "tables": "a list of tables",
-    "names": "a table of texts",
+    "names": "a table of values",
+    "named": "a table of tables",
     "any": "a value",
 }
 
@@ -140,6 +141,12 @@ def check_value(
             return
         for index, item in enumerate(value):
             yield from check_table(item, specs[key.table], specs, (*path, index))
+    elif key.type == "named" and key.table:
+        if not isinstance(value, dict):
+            yield _mistyped(key, value, path)
+            return
+        for name, item in value.items():
+            yield from check_table(item, specs[key.table], specs, (*path, name))
     elif key.type == "list":
         if not isinstance(value, list):
             yield _mistyped(key, value, path)

@@ -15,7 +15,7 @@ from romtool.requirements.collide import Placed
 from romtool.requirements.model import LineRequirement, Requirement, card_words
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, one_of
-from romtool.text.page import KEPT, SEVERITY_STYLES, line, title
+from romtool.text.page import SEVERITY_STYLES, line, title
 
 GAP, BESIDE = 2, 14
 
@@ -117,7 +117,7 @@ def value_words(got: Got) -> str:
 
 def got_words(found: Sequence[Got]) -> str:
     """Return what a device gets, in words: IRQ 5, pin A; DMA 1; I/O 220h-22Fh."""
-    words = (f"{got.resource.short} {value_words(got)}".replace(" ", KEPT) for got in found)
+    words = (f"{got.resource.short} {value_words(got)}" for got in found)
     return "; ".join(words) or "needs nothing"
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from romtool.diff.changes import ByteRun, Change, Differences
 from romtool.schema.numbers import clip, hex_text
-from romtool.text.page import WIDTH, line, title
+from romtool.text.page import line, title, width, wrapped
 
 COLUMN = 30
 """The column of what was changed."""
@@ -63,7 +62,7 @@ def _change(where: str, words: str) -> Iterator[str]:
     if len(where) <= LONGEST_WHERE:
         yield from line(where, words, indent=2, column=COLUMN)
         return
-    for text in textwrap.wrap(where, WIDTH - 4, break_on_hyphens=False):
+    for text in wrapped(where, width() - 4):
         yield f"  {text}"
     yield from line("", words, column=COLUMN)
 

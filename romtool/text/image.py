@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 
 from romtool.image.card import Device, card_of, id_in
@@ -13,7 +12,10 @@ from romtool.rules.findings import Finding
 from romtool.schema.field_types import AnyKind, Constant, Flag, Pins
 from romtool.schema.numbers import hex_text, one_of, sizes
 from romtool.text import findings as finding_text
-from romtool.text.page import SETTING, line, title
+from romtool.text.page import SETTING, line, title, width, wrapped
+
+MEANING = 33
+"""The column of what bytes mean, after their address and eight of them."""
 
 
 def image_lines(
@@ -155,13 +157,10 @@ def _row(row: Row) -> Iterator[str]:
     data = [row.raw[at : at + 8] for at in range(0, len(row.raw), 8)]
     if len(data) > 2 and len(set(row.raw)) == 1:
         data = [row.raw[:8]]
-    words = [part for meaning in row.meanings for part in _wrapped(meaning)] or [""]
+    columns = width() - MEANING
+    words = [part for meaning in row.meanings or [""] for part in wrapped(meaning, columns, "  ")]
     for index in range(max(len(data), len(words))):
         raw = hex_text(data[index]) if index < len(data) else ""
         address = f"{row.offset + 8 * index:04X}" if index < len(data) else ""
         text = words[index] if index < len(words) else ""
         yield f"  {address:4}  {raw:23}  {text}".rstrip()
-
-
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, 46, subsequent_indent="  ", break_on_hyphens=False) or [""]

@@ -1,7 +1,10 @@
-"""Lines for an 80-column terminal: a column of labels, and words wrapped beside it."""
+"""Lines as wide as the terminal: a column of labels, and words wrapped beside it."""
 
 from __future__ import annotations
 
+import re
+import shutil
+import sys
 import textwrap
 from collections.abc import Iterator
 
@@ -9,13 +12,38 @@ import click
 
 from romtool.text.problems import visible
 
-WIDTH = 80
-LABEL = 12
-KEPT = "\u00a0"
-"""A space at which `line` never breaks: what stands around it stays together."""
+NARROWEST, USUAL, WIDEST = 60, 80, 120
+"""Columns of a text: at least, where there is no terminal, at most."""
 
+LABEL = 12
 SETTING = 26
 """The column of values after longer labels, such as those of settings."""
+
+_LEAST = 20
+"""Columns that words need beside a label; with fewer they go below it."""
+
+_NAMED_NUMBER = re.compile(
+    r"\b(I/O|IRQ|DMA|CSN|PnP|[A-Z]|card|choice|device|line|memory|pin|serial) (?=[0-9])"
+)
+
+
+def width() -> int:
+    """Return how many columns a text has: those of the terminal, from 60 to 120; else 80."""
+    if sys.stdout is None or not sys.stdout.isatty():
+        return USUAL
+    return min(max(shutil.get_terminal_size((USUAL, 0)).columns, NARROWEST), WIDEST)
+
+
+def wrapped(words: str, columns: int, later: str = "") -> list[str]:
+    """Return words in lines of so many columns, the second and further ones after `later`.
+
+    No word is broken, and a number stays with its name: `I/O 220h`.
+    """
+    joined = _NAMED_NUMBER.sub("\\1\xa0", words)
+    found = textwrap.wrap(
+        joined, columns, subsequent_indent=later, break_on_hyphens=False, break_long_words=False
+    )
+    return [text.replace("\xa0", " ") for text in found] or [""]
 
 
 def line(
@@ -26,20 +54,22 @@ def line(
     `style` is the colour of the label.
     """
     column = max(column, indent + len(label) + 2)
-    wrapped = textwrap.wrap(words, WIDTH - column, break_on_hyphens=False) or [""]
-    wrapped = [one.replace(KEPT, " ") for one in wrapped]
     head = " " * indent + label
     top = not indent and not head.startswith(" ")
     shown = click.style(head, fg=style, bold=True) if style or top else head
-    yield (shown + " " * (column - len(head)) + wrapped[0]).rstrip()
-    for rest in wrapped[1:]:
-        yield " " * column + rest
+    if width() - column < _LEAST:
+        yield shown
+        shown, head, column = "", "", LABEL
+    first, *rest = wrapped(words, width() - column)
+    yield (shown + " " * (column - len(head)) + first).rstrip()
+    for text in rest:
+        yield " " * column + text
 
 
 def title(words: str, beside: str = "") -> Iterator[str]:
     """Yield a heading, such as the name of a file, with something beside it at its right."""
     words = visible(words)
-    gap = max(2, WIDTH - len(words) - len(beside))
+    gap = max(2, width() - len(words) - len(beside))
     yield click.style(words, bold=True) + (" " * gap + beside if beside else "")
 
 

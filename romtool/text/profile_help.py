@@ -12,7 +12,7 @@ from romtool.schema.records import DescriptorType
 from romtool.schema.tables import KeySpec
 from romtool.text.page import line, title
 
-MARKS = {"table": "[{}]", "tables": "[[{}]]"}
+MARKS = {"table": "[{}]", "tables": "[[{}]]", "named": "[{}.NAME]"}
 KEY = 18
 
 

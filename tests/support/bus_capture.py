@@ -181,10 +181,15 @@ class TwoWire:
     """
 
     def __init__(
-        self, clock: float, *parts: TwoWirePart, joined: bool = True, **more: Level
+        self,
+        clock: float,
+        part: TwoWirePart,
+        more: dict[str, Level] | None = None,
+        *,
+        joined: bool = True,
     ) -> None:
-        self.lines = Lines(clock, scl=1, sda=1, **more)
-        self.parts = parts
+        self.lines = Lines(clock, scl=1, sda=1, **(more or {}))
+        self.parts: tuple[TwoWirePart, ...] = (part,)
         self.joined = joined
         self.commands: list[dict[str, Any]] = []
         self.pointers: dict[int, int] = {}
