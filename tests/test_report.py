@@ -444,7 +444,10 @@ def test_in_a_pc(image: bytes) -> None:
     host = Host("A <b>PC</b>", irq=[4, 5], dma=[2], io=[Placed(0x220, 16, 10)])
     root = hosted(image, host)
     first = text(found(root, "section")[0])
-    assert "Fits A <b>PC</b> Every device gets a choice; their priorities add up to 2" in first
+    assert (
+        "Fits A <b>PC</b> QRL0001 gets choice 2 acceptable; QRL0003 gets choice 2 acceptable."
+        in first
+    )
     titles, *given_out = rows(by_class(root, "given-out"))
     assert titles == ["Device", "Choice", "IRQ line", "DMA channel", "I/O port range"]
     assert given_out == [
