@@ -451,9 +451,15 @@ def test_in_a_pc(image: bytes) -> None:
     titles, *given_out = rows(by_class(root, "given-out"))
     assert titles == ["Device", "Choice", "IRQ line", "DMA channel", "I/O port range"]
     assert given_out == [
-        ["1 QRL0001 Digital audio and FM", "2 acceptable", "7", "1", "240h-24Fh, 388h-38Bh"],
-        ["2 QRL0002 MIDI UART", "1 good", "9", "", "330h-331h"],
-        ["3 QRL0003 16-bit codec", "2 acceptable", "11", "3", "534h-537h"],
+        [
+            "1 QRL0001 Digital audio and FM",
+            "2 acceptable",
+            "7, pin B",
+            "1, pin B",
+            "240h-24Fh, 388h-38Bh",
+        ],
+        ["2 QRL0002 MIDI UART", "1 good", "9, pin C", "", "330h-331h"],
+        ["3 QRL0003 16-bit codec", "2 acceptable", "11, pin D", "3, pin C", "534h-537h"],
     ]
     irq = next(table for table in found(root, "table") if table.get("class") == "grid")
     taken = next(row for row in rows(irq) if row[0] == "in that PC")
