@@ -150,3 +150,17 @@ def test_what_follows_for_software(folder: Path) -> None:
     (folder / "pc.toml").write_text("io = [ { base = 0x220, length = 16 } ]\n")
     run = romtool("assign", "audio.toml", "--host", "pc.toml", "--expect", "dos-games", cwd=folder)
     assert "games for DOS look for I/O 220h" in " ".join(run.stdout.decode().split())
+
+
+def test_check_tells_cards_that_are_one(folder: Path) -> None:
+    # The same 72 bits never part in isolation (Spec 3.3, 6.1.2), as `rehearse` plays it.
+    run = romtool("check", "cards/a.toml", "cards/b.toml", "twin.toml", cwd=folder)
+    assert run.returncode == 0
+    words = (
+        "cards/a.toml, twin.toml: one card, by their 72 bits; in one PC only one of them is seen"
+    )
+    assert words in run.stdout.decode()
+    run = romtool("check", "--json", "cards/a.toml", "cards/a.toml", cwd=folder)
+    assert len(json.loads(run.stdout)["files"]) == 2
+    assert told(run).startswith("romtool: cards/a.toml, cards/a.toml: one card, by their 72 bits; ")
+    assert "72 bits" not in romtool("check", "cards", cwd=folder).stdout.decode()
