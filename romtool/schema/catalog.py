@@ -61,6 +61,13 @@ class ReadFault(Described):
     period: int | None
 
 
+class Judgement(Described):
+    """A sentence about a recovered image, or about what would settle it; {words} are filled in."""
+
+    name: str
+    text: str
+
+
 class Catalog(
     Described,
     headers="header",
@@ -71,6 +78,7 @@ class Catalog(
     standard="requirement",
     rules="rule",
     read_faults="read_fault",
+    judgements="judgement",
     expectations="expectation",
     resources="resource",
     checksums="checksum",
@@ -91,6 +99,7 @@ class Catalog(
     standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
     read_faults: Mapping[str, ReadFault]
+    judgements: Mapping[str, Judgement]
     expectations: Mapping[str, Expectation]
     starter: Starter
     resources: Mapping[str, Resource]
@@ -184,6 +193,10 @@ class Catalog(
             return record
         longest.write(values)
         return longest
+
+    def judgement(self, name: str, **words: object) -> str:
+        """Return what is said of a recovered image, with these words filled in."""
+        return self.judgements[name].text.format_map(words)
 
     @property
     def end_field(self) -> Field:
