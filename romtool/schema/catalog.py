@@ -68,6 +68,10 @@ class Judgement(Described):
     text: str
 
 
+RAW_ID = "id_raw"
+"""The key of an ID's bytes, where a profile has to say them because no text spells the ID."""
+
+
 class Catalog(
     Described,
     headers="header",
