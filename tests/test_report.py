@@ -303,9 +303,10 @@ def test_glance(sample: Element) -> None:
     facts = with_class(first, "facts")[0]
     assert {text(fact[0]): text(fact[1]) for fact in facts} == {
         "card ID": "QRL0301",
-        "serial number": "1",
+        "serial number": "1 00000001h",
         "devices": "3",
-        "layout": "counted-19",
+        "layout": "counted-19 from memory: check against the chip's data sheet and a donor dump "
+        "before burning",
         "part": "24C04 512 bytes",
         "bytes used": "273 PnP data to 110h",
     }
