@@ -502,7 +502,7 @@ def test_standard_input_without_end(name: str, places: Path) -> None:
     """Refused when it is longer than any image."""
     with open("/dev/zero", "rb") as zero:
         run = copied("check", name, cwd=places, stdin=zero)
-    one_line(run, "more than 524288 bytes are too many", "512 KiB")
+    one_line(run, "more than 1048576 bytes are too many", "512 KiB")
 
 
 def test_standard_input_closed(places: Path) -> None:
