@@ -262,7 +262,7 @@ def captures() -> Iterator[tuple[str, str, str]]:
     yield "will-not-program", "no-answer", silent.lines.vcd()
 
 
-@pytest.mark.parametrize("case", captures(), ids=lambda case: case[1])
+@pytest.mark.parametrize("case", list(captures()), ids=lambda case: case[1])
 def test_a_capture_tells_what_the_chip_did(case: tuple[str, str, str], tmp_path: Path) -> None:
     symptom, cause, text = case
     (tmp_path / "bus.vcd").write_text(text, encoding="utf-8")

@@ -274,7 +274,9 @@ ZERO_SERIAL = next(
 )
 
 IMAGES = [
-    Bytes("no-frame", bytes(range(1, 65)), (Said("no-frame", "error"),)),
+    Bytes("no-frame", bytes(range(1, 129)), (Said("no-frame", "error"),)),
+    Bytes("part-size", GOOD_PLAIN[:-1], (Said("part-size", "note"),)),
+    Bytes("part-size/longer", GOOD_PLAIN + b"\xff", (Said("part-size", "note"),)),
     Bytes("blank", b"\xff" * 256, (Said("blank", "error"),)),
     Bytes("blank/as-a-layout", b"\xff" * 256, (Said("blank", "error"),), AS_COUNTED),
     Bytes("zero", bytes(512), (Said("zero", "error"),)),
@@ -338,7 +340,7 @@ IMAGES = [
     Bytes(
         "item-cut",
         GOOD_PLAIN[: START + 2],
-        (Said("item-cut", "error", START),),
+        (Said("part-size", "note"), Said("item-cut", "error", START)),
     ),
     Bytes(
         "item-cut/large",
@@ -356,7 +358,11 @@ IMAGES = [
         (CARD + GOOD_ITEMS).ljust(128, b"\0"),
         (Said("no-end", "error", START + 6),),
     ),
-    Bytes("no-end/at-the-end", CARD + GOOD_ITEMS, (Said("no-end", "error", START + 6),)),
+    Bytes(
+        "no-end/at-the-end",
+        CARD + GOOD_ITEMS,
+        (Said("part-size", "note"), Said("no-end", "error", START + 6)),
+    ),
     Bytes("no-version", plain(NAME + DEVICE), (Said("no-version", "error", 9),)),
     Bytes(
         "no-version/late",

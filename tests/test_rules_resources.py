@@ -232,6 +232,14 @@ PROFILES = [
         error("decode-short"),
     ),
     spoilt("system-ports", MEMORY, f"{CARET}{{ io = 0x60, length = 4 }}", error("system-ports")),
+    spoilt("base-decimal", MEMORY, f"{CARET}{{ io = 330, length = 2 }}", warning("base-decimal")),
+    spoilt(
+        "base-decimal/low",
+        MEMORY,
+        f"{CARET}{CARET}{{ io = 220, length = 4 }}",
+        warning("base-decimal"),
+        error("system-ports"),
+    ),
     spoilt(
         "system-ports/a-range",
         MEMORY,

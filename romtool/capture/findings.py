@@ -71,6 +71,8 @@ def _bus(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
     """Yield what kind of part it is."""
     if decoded.is_early:
         yield observed(catalog, "early-part")
+    if decoded.is_wide:
+        yield observed(catalog, "wide-addresses")
     for part in decoded.parts:
         if part.part is not None and not part.is_eeprom:
             count = sum(command.part == part.part for command in decoded.commands)

@@ -16,7 +16,7 @@ from romtool.rules.limits import limit_findings
 from romtool.rules.lines import line_findings
 from romtool.rules.names import name_findings
 from romtool.rules.order import order_findings
-from romtool.rules.outside import outside_findings, unread_findings
+from romtool.rules.outside import outside_findings, size_findings, unread_findings
 from romtool.rules.ranges import range_findings
 from romtool.rules.view import View
 from romtool.schema.expect import Expectation
@@ -30,6 +30,7 @@ def check(image: Image, expectations: Sequence[Expectation] = ()) -> list[Findin
     `expectations`: software whose conventions are checked too.
     """
     found = list(unread_findings(image)) or _read_findings(View(image))
+    found += size_findings(image)
     if expectations:
         from romtool.rules.expect import expect_findings, functions_found
 

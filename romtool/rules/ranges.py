@@ -99,6 +99,9 @@ def _ports(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Tro
         limit = address(bus.system_ports_below)
         title = item.record.title
         yield trouble("system-ports", item, record=title, low=address(need.low), limit=limit)
+    if need.low == need.high and _is_in_decimal(view, need.low):
+        words = {"base": address(need.low), "decimal": need.low, "meant": f"{need.low}h"}
+        yield trouble("base-decimal", item, record=item.record.title, **words)
     if bus.aliases(need.bits):
         yield from _decode(bus, item, need, record)
     # PnP software tries the lowest base first.
@@ -109,6 +112,13 @@ def _ports(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Tro
         over = [address(port) for port in ports if answers_at(bus, first, port)]
         if over:
             yield trouble(rule, item, record=there, ports=joined(over))
+
+
+def _is_in_decimal(view: View, base: int) -> bool:
+    """Whether a base reads in decimal as one where software looks for a device: 220 for 220h."""
+    functions = [one for found in view.catalog.expectations.values() for one in found.functions]
+    usual = frozenset[int]().union(*(one.bases for one in functions))
+    return base not in usual and int(str(base), 16) in usual
 
 
 def _decode(bus: Bus, item: Descriptor, need: RangeRequirement, record: str) -> Iterator[Trouble]:
