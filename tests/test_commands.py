@@ -27,6 +27,7 @@ from romtool import __version__
 from romtool.cli import COMMANDS, cli
 from tests.support import in_process
 from tests.support.tool import (
+    CARD,
     PROFILE,
     built,
     copied,
