@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from romtool.capture.commands import Command
-from romtool.capture.decode import Decoded
+from romtool.capture.decode import DecodedCapture
 from romtool.capture.outcome import Outcome, is_change
 
 
@@ -55,7 +55,7 @@ class Row:
         return other.address == self.address + len(self.data) - len(self.last)
 
 
-def folded(decoded: Decoded) -> Iterator[Row]:
+def folded(decoded: DecodedCapture) -> Iterator[Row]:
     """Yield the rows of a capture's commands, in order of time."""
     row: Row | None = None
     for other in _joined(decoded):
@@ -68,7 +68,7 @@ def folded(decoded: Decoded) -> Iterator[Row]:
         yield row
 
 
-def _joined(decoded: Decoded) -> Iterator[Row]:
+def _joined(decoded: DecodedCapture) -> Iterator[Row]:
     """Yield a row for each command; for an address and the read that follows it one together."""
     waiting: Row | None = None
     pairs: Iterable[tuple[Command, Outcome]] = zip(decoded.commands, decoded.outcomes, strict=True)
@@ -92,7 +92,7 @@ def _joined(decoded: Decoded) -> Iterator[Row]:
         yield waiting
 
 
-def _row(decoded: Decoded, command: Command, outcome: Outcome) -> Row:
+def _row(decoded: DecodedCapture, command: Command, outcome: Outcome) -> Row:
     kind = command.kind
     if kind == "address" and command.address is None:
         kind = "poll"
