@@ -25,9 +25,12 @@ import pytest
 
 from romtool import __version__
 from romtool.cli import COMMANDS, cli
+from tests.support import in_process
 from tests.support.tool import (
+    CARD,
     PROFILE,
     built,
+    copied,
     identifier_checksum,
     inspected,
     need,
@@ -319,23 +322,25 @@ def test_samples_folder() -> None:
     assert [Path(one["file"]).name for one in answer["files"]] == LISTED
 
 
-@pytest.mark.parametrize("kind", ["raw", "hex", "srec", "toml"])
+@pytest.mark.parametrize("kind", ["raw", "hex", "srec", "listing", "toml"])
 def test_standard_input(kind: str, tmp_path: Path, image: bytes) -> None:
     """`-` is standard input, of each kind that --input can force."""
     run = romtool("build", str(SAMPLE), "-o", str(tmp_path), "--format", "bin,hex,srec")
     assert run.returncode == 0, told(run)
+    (tmp_path / "hollow-lane.txt").write_text(image.hex(" ", 2))
     source = {
         "raw": tmp_path / "hollow-lane.bin",
         "hex": tmp_path / "hollow-lane.hex",
         "srec": tmp_path / "hollow-lane.srec",
+        "listing": tmp_path / "hollow-lane.txt",
         "toml": SAMPLE,
     }[kind]
     answer = inspected("-", "--input", kind, stdin=source.read_bytes())
     assert (answer["layout"], answer["size"]) == ("counted-19", 512)
     assert answer["card"]["id"] == "QRL0301"
     assert answer["part"] == ("24C04" if kind == "toml" else None)
-    if kind != "toml":  # what isn't forced is told by the content
-        assert inspected("-", stdin=source.read_bytes()) == answer
+    # What isn't forced is told by the content.
+    assert inspected("-", stdin=source.read_bytes()) == answer
     assert inspected(str(source))["devices"] == answer["devices"]
     # A text of records taken as raw bytes is another image.
     forced = inspected("-", "--input", "raw", stdin=source.read_bytes())
@@ -451,9 +456,7 @@ def test_huge_file_is_not_read(name: str, tmp_path: Path) -> None:
 def test_endless_input() -> None:
     """Standard input that never ends is given up at the limit."""
     with Path("/dev/zero").open("rb") as endless:
-        run = subprocess.run(
-            [TOOL, "inspect", "-"], stdin=endless, capture_output=True, timeout=300, check=False
-        )
+        run = copied("inspect", "-", stdin=endless)
     refused(run, "standard input")
 
 
@@ -480,18 +483,18 @@ def on_terminal(words: Sequence[str], folder: Path, **more: str) -> str:
         pytest.skip("this system has no pseudo terminals")
     import pty
 
-    kept = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "ROMTOOL_SCHEMAS")}
     try:
         ours, theirs = pty.openpty()
     except OSError as error:
         pytest.skip(f"no pseudo terminal to be had: {error}")
-    process = subprocess.Popen(
-        [TOOL, *words],
+    process = in_process.copied(
+        words,
         stdin=subprocess.DEVNULL,
         stdout=theirs,
         stderr=theirs,
         cwd=folder,
-        env={**kept, "TERM": "xterm", **more},
+        before=lambda: os.environ.pop("NO_COLOR", None) if "NO_COLOR" not in more else None,
+        env={"TERM": "xterm", **more},
     )
     os.close(theirs)
     text = b""
@@ -879,14 +882,7 @@ def test_full_disk(name: str, tmp_path: Path) -> None:
     def at_most_100_bytes() -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))
 
-    full = subprocess.run(
-        [TOOL, *writer(name, str(tmp_path)), "--force"],
-        capture_output=True,
-        preexec_fn=at_most_100_bytes,
-        env={**os.environ, "PYTHONDONTWRITEBYTECODE": "1"},
-        timeout=300,
-        check=False,
-    )
+    full = copied(*writer(name, str(tmp_path)), "--force", before=at_most_100_bytes)
     refused(full)
     assert {file.name: file.read_bytes() for file in tmp_path.iterdir()} == before
 
@@ -1301,9 +1297,7 @@ def test_broken_pipe(words: tuple[str, ...], desk: Path) -> None:
     reading, writing = os.pipe()
     os.close(reading)
     with os.fdopen(writing, "wb") as pipe:
-        run = subprocess.run(
-            [TOOL, *words], stdout=pipe, stderr=subprocess.PIPE, cwd=desk, timeout=300, check=False
-        )
+        run = copied(*words, stdout=pipe, cwd=desk)
     assert run.stderr.decode() == ""
     assert run.returncode == 0
 
@@ -1359,3 +1353,38 @@ def test_output_to_standard_output(desk: Path, image: bytes) -> None:
     (desk / "card.txt").unlink()
     assert run.stdout.startswith(b"<!doctype html>") or run.stdout.startswith(b"<!DOCTYPE html>")
     assert names_in(desk) == ["card.bin", "spoilt.bin", "twin.bin"]
+
+
+# --- what rests on memory ---------------------------------------------------------------------
+
+
+def test_where_a_layout_is_from_is_said(tmp_path: Path) -> None:
+    """None of ours has a published source: whoever reads or builds an image is told so."""
+    profile = tmp_path / "card.toml"
+    profile.write_text('[image]\nlayout = "counted-19"\n\n' + CARD, encoding="utf-8")
+    source = "from memory: check against the chip's data sheet and a donor dump before burning"
+    shown = romtool("inspect", str(profile)).stdout.decode()
+    assert f"source {source}" in " ".join(shown.split())
+    assert inspected(str(profile))["source"] == source
+    run = romtool("build", str(profile), "--allow-faults", "-o", str(tmp_path))
+    words = " ".join(run.stdout.decode().split())
+    assert f"layout counted-19, {source}" in words
+    # What the profile leaves out is built in as it is typical.
+    assert "IRQ wiring A 5, B 7, C 9, D 11, E 12, F 15, as irq_wiring is left out" in words
+    assert "DMA wiring A 0, B 1, C 3, as dma_wiring is left out" in words
+    stated = profile.read_text() + "\n[config]\nirq_wiring = [5, 7, 9, 11, 12, 15]\n"
+    profile.write_text(stated, encoding="utf-8")
+    run = romtool("build", str(profile), "--allow-faults", "-o", str(tmp_path))
+    assert "irq_wiring is left out" not in run.stdout.decode()
+
+
+def test_cautions_are_pointed_to(tmp_path: Path) -> None:
+    profile = tmp_path / "card.toml"
+    profile.write_text(CARD, encoding="utf-8")
+    run = romtool("build", str(profile), "-o", str(tmp_path))
+    pointer = "read `romtool schema show cautions`"
+    assert pointer in run.stdout.decode()
+    run = romtool("recover", str(tmp_path / "card.bin"), "-o", str(tmp_path / "again.bin"))
+    assert pointer in run.stdout.decode()
+    cautions = json.loads(romtool("schema", "show", "cautions", "--json").stdout)["cautions"]
+    assert len(cautions) == 5

@@ -16,6 +16,7 @@ def image_json(image: Image, part: str | None) -> dict[str, Any]:
     return {
         "layout": image.layout_name,
         "lead": None if image.lead is None else hex_text(image.lead),
+        "source": image.layout.source if image.layout_name and image.layout else None,
         "part": part or (parts[0] if len(parts) == 1 else None),
         "parts": parts,
         "size": len(image.data),
