@@ -9,6 +9,9 @@ from romtool.capture.commands import Command
 from romtool.capture.decode import DecodedCapture
 from romtool.capture.outcome import Outcome, is_change
 
+SEVERAL = "several"
+"""The kind of a row with commands of different kinds."""
+
 
 @dataclass
 class Row:
@@ -48,6 +51,20 @@ class Row:
             return False
         self.last, self.end = bytes(other.data), other.end
         return True
+
+    def with_next(self, other: Row) -> Row:
+        """Return one row for two of any kinds: what they have in common, and how many they are."""
+        return Row(
+            self.time,
+            other.end,
+            self.kind if self.kind == other.kind else SEVERAL,
+            self.part if self.part == other.part else None,
+            None,
+            bytearray(),
+            self.result if self.result == other.result else "",
+            self.count + other.count,
+            self.repeats + other.repeats,
+        )
 
     def _ends_with(self, other: Row) -> bool:
         if other.data != self.last or self.address is None or other.address is None:
