@@ -112,7 +112,7 @@ class Catalog(
     resources: Mapping[str, Resource]
     bus: Bus
     protocol: Protocol
-    consumer: PnpSoftware
+    pnp_software: PnpSoftware
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
     serial_buses: Mapping[str, SerialBus]
