@@ -16,13 +16,11 @@ from romtool.files.output import write_files
 from romtool.image.decode import decode, layout_named
 from romtool.image.model import Image
 from romtool.profile.assemble import assemble
-from romtool.profile.fitting import wiring_fields
 from romtool.profile.read import read_profile
 from romtool.profile.starter import functions_of
 from romtool.profile.starter_text import starter_text
 from romtool.rules.expect import expect_findings
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Constant, Pins
 from romtool.schema.image_layouts import ImageLayout, Part
 from romtool.schema.numbers import did_you_mean, hex_text, one_of
 from romtool.text.findings import message
@@ -79,8 +77,8 @@ def command(
         frame = _layout_of(donor.image, donor.name)
         config = _untypical(donor.image, frame)
         for bus in catalog.starter.wiring:
-            fields = wiring_fields(frame, bus)
-            lines = [line for field, _ in fields for line in donor.image.config[field.key]]
+            fields = frame.wiring(bus)
+            lines = [line for field in fields for line in donor.image.config[field.key]]
             if lines:
                 wiring.setdefault(bus, lines)
         parts = (
@@ -135,7 +133,7 @@ def _untypical(image: Image, layout: ImageLayout) -> dict[str, object]:
     return {
         field.key: image.config[field.key]
         for field in layout.config_fields
-        if not isinstance(field.kind, Pins) and not field.is_default(image.config[field.key])
+        if not field.kind.is_wiring and not field.is_default(image.config[field.key])
     }
 
 
@@ -144,10 +142,7 @@ def _layouts_known(catalog: Catalog) -> Iterator[Problem]:
     hint = "give --layout L; or --like DUMP, and the donor's is taken (`inspect DUMP` names it)"
     yield Problem("no layout is named: what the chip wants before the PnP data", hint)
     for layout in catalog.layouts.values():
-        first = [f.kind for f in layout.field_layout.fields if f.at == 0]
-        begins = [kind.value for kind in first if isinstance(kind, Constant)]
-        shown = [hex_text(value) for value in begins if isinstance(value, bytes)]
-        begin = f"a dump begins with {shown[0]}" if shown else ""
+        begin = f"a dump begins with {hex_text(layout.signature)}" if layout.signature else ""
         yield Problem(f"layout {layout.name}: {layout.title}", begin)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from romtool.image.model import Image
 from romtool.schema.bus import Resource
-from romtool.schema.field_types import Pins
 
 
 def wired(image: Image, resource: Resource) -> frozenset[int] | None:
@@ -17,6 +16,5 @@ def wired(image: Image, resource: Resource) -> frozenset[int] | None:
         return None
     lines = set[int]()
     for field in fields:
-        assert isinstance(field.kind, Pins)
         lines |= field.kind.connected(image.config[field.key])
     return frozenset(lines | {resource.renamed.get(line, line) for line in lines})

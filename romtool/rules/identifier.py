@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from romtool.image.decode import usual_id
 from romtool.image.model import Image
 from romtool.rules.findings import Finding, finding
-from romtool.schema.field_types import CompressedAscii
 from romtool.schema.numbers import hex_text
 
 
@@ -30,7 +29,6 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
 
 def _id(image: Image) -> Iterator[Finding]:
     field = image.catalog.identifier.id_field
-    assert isinstance(field.kind, CompressedAscii)
     at, words = image.identifier_at, {"what": field.title, "id": image.card_id}
     if image.card_id is None:
         raw = hex_text(image.identifier_raw[field.at :][: field.size])
