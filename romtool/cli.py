@@ -17,13 +17,15 @@ STAGES = {
     "Make": {
         "new": "Write a profile to begin with.",
         "build": "Build the image of a card profile.",
+        "diagnose": "Tell what can make what is seen at the bench.",
         "report": "Write a page about an image.",
         "schema": "Show layouts, parts and records; check your own.",
     },
     "Read": {
         "inspect": "Show an image.",
         "profile": "Write a dump as an editable profile.",
-        "recover": "Put spoilt reads of a part right.",
+        "recover": "Put corrupted reads of a part right.",
+        "survey": "Tell what a pile of dumps holds.",
     },
     "Check": {
         "check": "Check images before they are burnt.",

@@ -6,6 +6,7 @@ A master and a part are played from the facts of data sheets (`tests/support/bus
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -96,6 +97,15 @@ def check_witness(made: Play, found: Decoded, folder: Path) -> None:
 @pytest.mark.parametrize("number", range(30))
 def test_commands_as_meant(number: int) -> None:
     check_play(number)
+
+
+@pytest.mark.parametrize("number", [0, 1, 4, 5, 6, 9, 12, 14])
+def test_channels_are_told_by_behaviour(number: int) -> None:
+    """Names that say nothing, in another order: the same commands."""
+    made = play(number)
+    text = re.sub(r"(\$var wire 1 (\S+)) \S+ ", r"\1 D\2 ", made.text)
+    found = decoded(text, made.part if made.bus == "two-wire" else None)
+    assert commands(found) == as_meant(made)
 
 
 @pytest.mark.parametrize("number", range(8, 15))

@@ -224,6 +224,7 @@ def data_refused() -> Case:
 
 def no_stop_after_a_write() -> Case:
     bus = two()
+    bus.random_read(0x50, 0, 2)
     bus.write(0x50, 0x10, b"\x12", stop=False)
     bus.read(0x50, 2)
     return Case(bus.lines.vcd(), "write-unfinished")
@@ -409,6 +410,29 @@ def test_fault_is_named(name: str) -> None:
     assert set(others) <= allowed, others
     for one in found:
         assert "{" not in one.message + one.hint
+
+
+def test_a_part_of_two_address_bytes() -> None:
+    """Parts of 4 KiB and more take two address bytes (data sheets of such parts, from memory)."""
+    bus = two()
+    for high, low in ((0x00, 0x10), (0x12, 0x34)):
+        bus.write(0x50, high, bytes([low]), stop=False)
+        bus.read(0x50, 4)
+    decoded = decode(CATALOG, read_recording(bus.lines.vcd().splitlines(keepends=True)))
+    told = [(one.kind, one.address) for one in decoded.commands]
+    assert told == [("address", 0x10), ("read", 0x10), ("address", 0x1234), ("read", 0x1234)]
+    rules = [one.rule for one in findings(CATALOG, decoded)]
+    assert rules == ["wide-addresses"]
+
+
+def test_the_earliest_parts_have_no_address_of_their_own() -> None:
+    """The first byte is the byte's address and the direction (from memory)."""
+    bus = two(TwoWirePart(256, 8, address=0))
+    bus.read(0x00, 8)
+    decoded = decode(CATALOG, read_recording(bus.lines.vcd().splitlines(keepends=True)))
+    [command] = decoded.commands
+    assert (command.kind, command.address, len(command.data)) == ("read", 0, 8)
+    assert "early-part" in [one.rule for one in findings(CATALOG, decoded)]
 
 
 def test_sound_traffic_has_no_errors() -> None:

@@ -1353,6 +1353,9 @@ def test_output_to_standard_output(desk: Path, image: bytes) -> None:
         run = romtool(*words, "-o", "-", cwd=desk)
         assert (run.returncode, told(run)) == (0, "")
         assert run.stdout == romtool(*words, cwd=desk).stdout
-    run = romtool("report", "card.bin", "-o", "-", cwd=desk)
+    (desk / "card.txt").write_text(image.hex(" "))
+    run = romtool("report", "card.txt", "-o", "-", cwd=desk)
+    assert b"listing" in run.stdout
+    (desk / "card.txt").unlink()
     assert run.stdout.startswith(b"<!doctype html>") or run.stdout.startswith(b"<!DOCTYPE html>")
     assert names_in(desk) == ["card.bin", "spoilt.bin", "twin.bin"]

@@ -117,7 +117,9 @@ GOOD = {
     "ports that decode 10 bits": AUDIO.replace(
         "io = 0x220, length = 16", "io_fixed = 0x220, length = 16", 1
     ),
-    # Devices that are none of these functions.
+}
+# Devices that are none of these functions.
+NONE = {
     "a CD-ROM interface": '[[device]]\nid = "QRL0006"\n'
     "resources = [ { dma = [3] }, { io = [0x320, 0x3F0], align = 16, length = 4 } ]",
     "a modem": '[[device]]\nid = "QRL0006"\n'
@@ -128,6 +130,14 @@ GOOD = {
     "resources = [ { irq = [10] }, { io = [0x200, 0x3E0], align = 32, length = 32 } ]",
     "no device": "",
 }
+
+
+@pytest.mark.parametrize("name", NONE)
+def test_none_of_the_functions(name: str, tmp_path: Path) -> None:
+    """Beside another function it is no fault; a card with none of them is of no use to games."""
+    code, [one] = findings(tmp_path, NONE[name])
+    assert (code, one["rule"], one["severity"]) == (1, "expect-none", "error")
+    assert findings(tmp_path, NONE[name] + FM)[1] == []
 
 
 @pytest.mark.parametrize("name", GOOD)
@@ -404,3 +414,55 @@ def test_shown() -> None:
     assert "16 at 220h" in text
     assert "expect/dos-games.toml, comes with romtool" in text
     assert str(ROOT) not in text
+
+
+# --- in a PC --------------------------------------------------------------------------------------
+
+
+def functions(folder: Path, card: str, host: str, *options: str) -> dict[str, tuple[str, Any]]:
+    """The state of each function in a PC, and where it is."""
+    (folder / "card.toml").write_text(HEAD + card, encoding="utf-8")
+    (folder / "pc.toml").write_text(f'name = "Test PC"\n{host}', encoding="utf-8")
+    words = ("check", "card.toml", "--expect", "dos-games", "--host", "pc.toml", "--json")
+    run = romtool(*words, *options, cwd=folder)
+    answer = json.loads(run.stdout)
+    wrong = any(one["state"] == "elsewhere" for one in answer["functions"])
+    assert (run.returncode == 1) == wrong
+    assert (answer["errors"] > 0) == wrong
+    return {one["name"]: (one["state"], one["where"]) for one in answer["functions"]}
+
+
+def test_where_nothing_is_taken_all_is_where_it_is_looked_for(tmp_path: Path) -> None:
+    found = functions(tmp_path, ALL, "")
+    assert found["digital audio"] == ("found", "I/O 220h-22Fh; IRQ 5; DMA 1")
+    assert {state for state, _ in found.values()} == {"found"}
+
+
+def test_a_line_that_is_taken_moves_the_function(tmp_path: Path) -> None:
+    """IRQ 5 is taken: the second choice gives the smallest values that are free."""
+    state, where = functions(tmp_path, AUDIO, "irq = [5]")["digital audio"]
+    assert (state, where) == ("elsewhere", "I/O 220h-22Fh; IRQ 7; DMA 0")
+    run = romtool("check", "card.toml", "--expect", "dos-games", "--host", "pc.toml", cwd=tmp_path)
+    said = " ".join(run.stdout.decode().split())
+    assert "Test PC gives digital audio DMA 0; games for DOS look for DMA 1" in said
+    found = functions(tmp_path, AUDIO, "irq = [5]\ndma = [0]")["digital audio"]
+    assert found == ("found", "I/O 220h-22Fh; IRQ 7; DMA 1")
+
+
+def test_what_cannot_be_given_is_off(tmp_path: Path) -> None:
+    found = functions(tmp_path, FM, "io = [ { base = 0x388, length = 4 } ]")
+    assert found["FM synthesis"] == ("elsewhere", None)
+
+
+@pytest.mark.parametrize(("who", "state"), [("all", "found"), ("boot", "elsewhere")])
+def test_who_configures_it(who: str, state: str, tmp_path: Path) -> None:
+    """A BIOS that leaves the rest to a PnP system turns on only what has the boot flag."""
+    assert functions(tmp_path, FM, "", "--configured-by", who)["FM synthesis"][0] == state
+    boot = FM.replace('"QRL0002"', '"QRL0002"\nboot = true')
+    assert functions(tmp_path, boot, "", "--configured-by", who)["FM synthesis"][0] == "found"
+
+
+def test_without_an_expectation_there_is_nothing_to_judge(tmp_path: Path) -> None:
+    run = romtool("check", str(SAMPLES[0]), "--host", "bare")
+    assert run.returncode == 2
+    assert "--expect" in told(run)

@@ -93,7 +93,7 @@ NUMBERS = 'write 544, 0x220 or "220h"'
 AN_ID = "is not three letters and four hex digits, such as QRL0301"
 HEX = 'write bytes as "55 BB 00"'
 KEYBOARD = "use letters, digits, spaces and the signs of a plain keyboard"
-CARD_KEYS = "id, serial, name, pnp_version, vendor_version, resources"
+CARD_KEYS = "id, id_raw, serial, name, pnp_version, vendor_version, resources"
 HEADS = (
     "irq, dma, io, io_fixed, vendor, compatible, "
     "memory24, name, unicode, memory32, memory32_fixed, raw"

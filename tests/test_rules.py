@@ -274,7 +274,9 @@ ZERO_SERIAL = next(
 )
 
 IMAGES = [
-    Bytes("no-frame", bytes(range(1, 65)), (Said("no-frame", "error"),)),
+    Bytes("no-frame", bytes(range(1, 129)), (Said("no-frame", "error"),)),
+    Bytes("part-size", GOOD_PLAIN[:-1], (Said("part-size", "note"),)),
+    Bytes("part-size/longer", GOOD_PLAIN + b"\xff", (Said("part-size", "note"),)),
     Bytes("blank", b"\xff" * 256, (Said("blank", "error"),)),
     Bytes("blank/as-a-layout", b"\xff" * 256, (Said("blank", "error"),), AS_COUNTED),
     Bytes("zero", bytes(512), (Said("zero", "error"),)),
@@ -338,7 +340,7 @@ IMAGES = [
     Bytes(
         "item-cut",
         GOOD_PLAIN[: START + 2],
-        (Said("item-cut", "error", START),),
+        (Said("part-size", "note"), Said("item-cut", "error", START)),
     ),
     Bytes(
         "item-cut/large",
@@ -356,7 +358,11 @@ IMAGES = [
         (CARD + GOOD_ITEMS).ljust(128, b"\0"),
         (Said("no-end", "error", START + 6),),
     ),
-    Bytes("no-end/at-the-end", CARD + GOOD_ITEMS, (Said("no-end", "error", START + 6),)),
+    Bytes(
+        "no-end/at-the-end",
+        CARD + GOOD_ITEMS,
+        (Said("part-size", "note"), Said("no-end", "error", START + 6)),
+    ),
     Bytes("no-version", plain(NAME + DEVICE), (Said("no-version", "error", 9),)),
     Bytes(
         "no-version/late",
@@ -367,6 +373,17 @@ IMAGES = [
         "version-again",
         plain(VERSION + NAME + VERSION + DEVICE),
         (Said("version-again", "error", 21),),
+    ),
+    Bytes(
+        "id-zero",
+        (bytes(9) + closed(GOOD_ITEMS)).ljust(128, b"\xff"),
+        (Said("id-zero", "error", 0), Said("id-checksum", "error", 8)),
+        ("--layout", "plain"),
+    ),
+    Bytes(
+        "compatible-order",
+        with_device(bytes.fromhex("2A 0A 00") + bytes.fromhex("1C") + packed_id("PNPB002")),
+        (Said("compatible-order", "warning", START + 3),),
     ),
     Bytes("no-name", plain(VERSION + DEVICE), (Said("no-name", "error", 9),)),
     Bytes("no-device", plain(VERSION + NAME), (Said("no-device", "error", 9),)),
@@ -443,7 +460,7 @@ WRONG_LENGTHS = [
 
 # Bits that the standard says are 0, or values without a meaning (Spec 6.2.2 and 6.2.3).
 RESERVED_BITS = [
-    "23 20 00 10",  # IRQ information, bits 7:4
+    "23 20 00 11",  # IRQ information, bits 7:4
     "2A 02 80",  # DMA information, bit 7
     "2A 02 03",  # DMA width 3
     "47 03 20 02 20 02 01 10",  # I/O information, bits 7:1

@@ -122,6 +122,84 @@ PROFILES = [
         f"{CARET}{{ memory24 = [0xC1000, 0xE1000], align = 0x4000, length = 0x4000 }}",
         error("base-askew"),
     ),
+    # Memory: least alignment (Spec 6.2.3.1); a mask's length and bases (Spec A.3.1).
+    spoilt(
+        "align-low",
+        MEMORY,
+        f"{CARET}{{ memory24 = [0xC0000, 0xE0000], align = 0x80, length = 0x4000, "
+        "high_address = true }",
+        error("align-low"),
+    ),
+    spoilt(
+        "mask-length",
+        MEMORY,
+        f"{CARET}{{ memory24 = [0xC0000, 0xE0000], align = 0x4000, length = 0x3000 }}",
+        error("mask-length"),
+    ),
+    spoilt(
+        "mask-length/32-bit",
+        MEMORY,
+        f"{CARET}{{ memory32_fixed = 0x1000000, length = 0x1800 }}",
+        error("mask-length"),
+    ),
+    spoilt(
+        "mask-align",
+        MEMORY,
+        f"{CARET}{{ memory24 = [0xC0000, 0xE0000], align = 0x4000, length = 0x8000 }}",
+        error("mask-align"),
+    ),
+    spoilt(
+        "mask-align/fixed",
+        MEMORY,
+        f"{CARET}{{ memory32_fixed = 0x1001000, length = 0x2000 }}",
+        error("mask-align"),
+    ),
+    spoilt(
+        "mask-align/more-than-an-alignment",  # 32 bits of alignment can say more than 64 KiB
+        MEMORY,
+        f"{CARET}{{ memory32 = [0x1000000, 0x1100000], align = 0x10000, length = 0x20000 }}",
+        error("mask-align"),
+    ),
+    # Devices that may take part in boot (Spec 6.2.1, 6.2.2.2, C.1).
+    spoilt(
+        "rom-not-boot",
+        MEMORY,
+        f"{CARET}{MEMORY[:-2]}, rom = true }}",
+        warning("rom-not-boot"),
+    ),
+    spoilt(
+        "boot-empty",
+        f'id = "QRL0002"\nresources = [ {MEMORY} ]',
+        f'{CARET}id = "QRL0002"\nboot = true',
+        warning("boot-empty"),
+    ),
+    # A line of which each slot can do high edge (Spec 6.2.2.4).
+    spoilt(
+        "high-edge",
+        LINES,
+        f'{CARET}{{ irq = [5, 7], trigger = ["low-level"] }}',
+        error("high-edge"),
+    ),
+    spoilt(
+        "high-edge/no-type",
+        LINES,
+        f"{CARET}{{ irq = [5, 7], trigger = [] }}",
+        error("high-edge"),
+    ),
+    # Registers of a device: Spec A.2.
+    spoilt(
+        "registers-reserved",
+        'id = "QRL0002"',
+        f'{CARET}id = "QRL0002"\nregisters = [0x31, 0x32, 0x37, 0x38]',
+        warning("registers-reserved"),
+    ),
+    # One line and one base, and no other (Spec 5.2).
+    spoilt(
+        "fixed-only",
+        f'id = "QRL0002"\nresources = [ {MEMORY} ]',
+        f'{CARET}id = "QRL0002"\nresources = [ {{ dma = [3] }}, {{ io = 0x330, length = 2 }} ]',
+        warning("fixed-only"),
+    ),
     spoilt("length-zero", MEMORY, f"{CARET}{{ io = 0x300, length = 0 }}", error("length-zero")),
     spoilt(
         "length-zero/in-every-choice",
@@ -146,6 +224,14 @@ PROFILES = [
         error("decode-short"),
     ),
     spoilt("system-ports", MEMORY, f"{CARET}{{ io = 0x60, length = 4 }}", error("system-ports")),
+    spoilt("base-decimal", MEMORY, f"{CARET}{{ io = 330, length = 2 }}", warning("base-decimal")),
+    spoilt(
+        "base-decimal/low",
+        MEMORY,
+        f"{CARET}{CARET}{{ io = 220, length = 4 }}",
+        warning("base-decimal"),
+        error("system-ports"),
+    ),
     spoilt(
         "system-ports/a-range",
         MEMORY,
@@ -210,7 +296,7 @@ PROFILES = [
         device(
             f"{CARET}good: {FIRST}, {LINES}",
             f"acceptable: {IO}, {LINES}",
-            after="{ irq = [] }",
+            offers=f"{DMA}, {{ irq = [] }}",
         ),
         error("too-many"),
     ),
@@ -260,7 +346,11 @@ PROFILES = [
     spoilt(
         "collide/a-choice-with-what-always-is",
         DEVICES,
-        device(f"good: {CARET}{FIRST}", f"acceptable: {IO}", after="{ io = 0x228, length = 2 }"),
+        device(
+            f"good: {CARET}{FIRST}",
+            f"acceptable: {IO}",
+            offers=f"{DMA}, {{ io = 0x228, length = 2 }}",
+        ),
         error("collide"),
     ),
     spoilt(
@@ -325,6 +415,22 @@ PROFILES = [
             after="{ io = 0x300, length = 8 }",
         ).replace("resources_after", f"{CARET}resources_after"),
         warning("behind-choices"),
+    ),
+    spoilt(
+        "after-choices",  # always in effect, and yet not before the choices (Spec 4.6.1)
+        DEVICES,
+        device(f"good: {FIRST}", f"acceptable: {IO}", after="{ io = 0x300, length = 8 }").replace(
+            "resources_after", f"{CARET}resources_after"
+        ),
+        warning("after-choices"),
+    ),
+    spoilt(
+        "choices-uneven",  # no null item keeps the place (Spec 6.2.1, example 7.3)
+        DEVICES,
+        device(f"good: {FIRST}, {{ io = 0x388, length = 4 }}", f"acceptable: {IO}").replace(
+            'id = "QRL0001"', f'{CARET}id = "QRL0001"'
+        ),
+        warning("choices-uneven"),
     ),
     spoilt(
         "last-narrow",

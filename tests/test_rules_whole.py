@@ -56,7 +56,15 @@ SAMPLES = sorted((ROOT / "samples").glob("*.toml"))
 
 # Such a rule needs a frame that no shipped layout has: its test stands by itself in test_rules.
 CASES_OF_THEIR_OWN = {"frame-checksum", "too-long"}
-IN_TEST_EXPECT = {"expect-other", "expect-nothing", "expect-open", "expect-missing"}
+IN_TEST_EXPECT = {
+    "expect-given",
+    "expect-off",
+    "expect-none",
+    "expect-other",
+    "expect-nothing",
+    "expect-open",
+    "expect-missing",
+}
 
 
 # --- words ------------------------------------------------------------------------------------

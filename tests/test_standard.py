@@ -365,12 +365,8 @@ def judged(image: bytes, folder: Path) -> tuple[int, list[tuple[str, str, str]]]
     return run.returncode, [one for one in found if one[1] != "note"]
 
 
-AGAIN = pytest.mark.xfail(strict=True, reason="a choice of the second group is told as hidden")
-NAMES = [pytest.param(name, marks=AGAIN if name == "7.4" else ()) for name in EXAMPLES]
-
-
 @pytest.mark.requirement("R-7.1-1", "R-7.2-1", "R-7.3-1", "R-7.4-1", "R-7.4-2")
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EXAMPLES)
 def test_what_is_found_in_the_worked_examples(name: str, tmp_path: Path) -> None:
     """No error in what the standard shows as right; the illegal card is an error."""
     image = bytes.fromhex(CARD_BYTES + EXAMPLES[name].by_hand)

@@ -104,14 +104,14 @@ def left():
     return {name: open(os.path.join("out", name), "rb").read().hex() for name in os.listdir("out")}
 
 def each_line(series, contents, *, force):
-    contents, n, end = list(contents), 1, -signal.SIGKILL
+    made, n, end = list(contents()), 1, -signal.SIGKILL
     while end == -signal.SIGKILL:
         shutil.rmtree("out", ignore_errors=True)
         shutil.copytree("old", "out")
         process = os.fork()
         if process == 0:
             sys.settrace(killer(n))
-            write(series, contents, force=force)
+            write(series, lambda: made, force=force)
             os._exit(0)
         end = os.waitstatus_to_exitcode(os.waitpid(process, 0)[1])
         print(json.dumps([end, left()]), flush=True)

@@ -20,9 +20,8 @@ from romtool.toml.parse import parse_toml
 from tests.support.tool import romtool, told
 
 CATALOG = load_catalog()
-SAMPLE = (Path(__file__).resolve().parent.parent / "samples/hollow-lane.toml").read_text(
-    encoding="utf-8"
-)
+ROOT = Path(__file__).resolve().parent.parent
+SAMPLE = (ROOT / "samples/hollow-lane.toml").read_text(encoding="utf-8")
 VARIANTS = """
 [board]
 name = "Hollow Lane board"
@@ -208,3 +207,14 @@ def test_a_device_that_can_never_have_a_line_goes(tmp_path: Path) -> None:
     assert run.returncode == 0, told(run)
     tables = tomllib.loads((tmp_path / "m.toml").read_text(encoding="utf-8"))
     assert [device["id"] for device in tables["device"]] == ["QRL0002"]
+
+
+def test_a_host_file_to_fill_in(tmp_path: Path) -> None:
+    """It is a host file as it stands, and says what to change."""
+    assert romtool("new", "pc.toml", "--host", cwd=tmp_path).returncode == 0
+    assert "change what differs" in (tmp_path / "pc.toml").read_text(encoding="utf-8")
+    run = romtool(
+        "assign", str(ROOT / "samples/hollow-lane.toml"), "--host", "pc.toml", cwd=tmp_path
+    )
+    assert run.returncode == 0, told(run)
+    assert romtool("new", "x.toml", "--host", "--part", "24C04", cwd=tmp_path).returncode == 2

@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given
 
 from romtool.image.decode import decode
-from romtool.recover.diagnosis import diagnose
+from romtool.readback.diagnosis import diagnose
 from romtool.text.verify import FEW_ROWS, MOST_ROWS, verify_lines
 from romtool.verify import differences, together
 from tests.support import independent as witness
@@ -61,6 +61,8 @@ SPOILT: dict[str, tuple[Spoil, list[str]]] = {
     ),
     "swapped, cut": (lambda image: spoil.swap_pairs(image)[:300], ["swapped-pairs", "truncated"]),
 }
+PATTERNS = {"one byte": ": 55", "two bytes": ": 12 34"}
+"""What is added to the title of a fault: the bytes that are there over and over."""
 HOPELESS = ("blank", "zero", "one byte", "two bytes")
 
 
@@ -82,9 +84,11 @@ def test_a_fault_is_named(name: str, image: bytes, tmp_path: Path) -> None:
     assert run.returncode == 1, told(run)
     answer = json.loads(run.stdout)
     assert [one["name"] for one in answer["mishaps"]] == problems
-    assert answer["mishaps"] == [
+    words = [
         {key: WORDS[problem][key] for key in ("name", "title", "check")} for problem in problems
     ]
+    words[0]["title"] += PATTERNS.get(name, "")
+    assert answer["mishaps"] == words
     text = romtool("verify", "read.bin", str(SAMPLE), cwd=tmp_path).stdout.decode()
     plain = " ".join(text.split())
     title = " and ".join(WORDS[problem]["title"] for problem in problems)

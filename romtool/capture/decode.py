@@ -84,6 +84,7 @@ class Decoded:
     channels: tuple[str, ...]
     verdict: Verdict | None = None
     is_early: bool = False
+    is_wide: bool = False
     part: Part | None = None
 
     @property
@@ -129,7 +130,7 @@ def decode(
     if channels:
         wires = _settled(buses, recording, channels)
     else:
-        wires = _found(catalog.serial_buses, buses, recording, start)
+        wires = _found(catalog, buses, recording, start)
     quality = Quality()
     clock = _clock(wires, start)
     if clock:
@@ -193,19 +194,24 @@ def _settled(
 
 
 def _found(
-    every: Mapping[str, SerialBus],
+    catalog: Catalog,
     buses: Mapping[str, SerialBus],
     recording: Recording,
     start: Sequence[Change],
 ) -> Wiring:
     """Return the wiring by names, or by behaviour; raises InputError where neither tells it."""
     names = recording.channels
+    known = organisations(catalog.parts.values())
     named = wiring.by_name(list(buses.values()), names)
-    scored = [(wiring.score_of(one, start), one) for one in named]
+    scored = [(wiring.score_of(one, start, known), one) for one in named]
     if scored:
         best = max(scored, key=lambda one: one[0])
-        return wiring.turned(*best, names, start) or best[1]
-    behaves = [one for one in wiring.by_behaviour(every, names, start) if one[1].bus.name in buses]
+        return wiring.turned(*best, names, start, known) or best[1]
+    behaves = [
+        one
+        for one in wiring.by_behaviour(catalog.serial_buses, names, start, known)
+        if one[1].bus.name in buses
+    ]
     if behaves:
         return behaves[0][1]
     hint = "name them: --channels scl=…,sda=… or cs=…,clk=…,di=…,do=…"
@@ -254,14 +260,19 @@ def _two_wire(
     known = {one.page for one in catalog.parts.values() if one.bus == wires.bus.name and one.page}
     pages = tuple(sorted(known))
     layout = two_wire_commands.TwoWireParts.of(wires.bus, pages, part)
+    wide = part is None and not early and two_wire_commands.is_wide(wires.bus, transfers)
     if early:
         layout = layout._replace(size=two_wire_commands.EARLY_SIZE, early=True)
+    if wide:  # no such part is known, nor its page: none wraps then
+        size = two_wire_commands.WIDE_SIZE
+        layout = layout._replace(size=size, wide=True, pages=(size,))
+        pages = layout.pages
     commands = list(two_wire_commands.commands_of(layout, transfers))
     del transfers
     pages = layout.pages + tuple(page for page in pages if page not in layout.pages)
     return _judged(
         recording, wires, commands, quality, clock, layout.size, pages,
-        part=part, is_early=early,
+        part=part, is_early=early, is_wide=wide,
     )  # fmt: skip
 
 
@@ -318,6 +329,7 @@ def _judged(
     part: Part | None,
     verdict: Verdict | None = None,
     is_early: bool = False,
+    is_wide: bool = False,
 ) -> Decoded:
     """Return the commands with what became of them, part by part."""
     write_time = wires.bus.write_time / 1000 / recording.unit
@@ -344,5 +356,6 @@ def _judged(
         channels=recording.channels,
         verdict=verdict,
         is_early=is_early,
+        is_wide=is_wide,
         part=part,
     )

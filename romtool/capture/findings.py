@@ -71,6 +71,8 @@ def _bus(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
     """Yield what kind of part it is."""
     if decoded.is_early:
         yield observed(catalog, "early-part")
+    if decoded.is_wide:
+        yield observed(catalog, "wide-addresses")
     for part in decoded.parts:
         if part.part is not None and not part.is_eeprom:
             count = sum(command.part == part.part for command in decoded.commands)
@@ -199,7 +201,9 @@ def _hex(run: Sequence[object], side: str) -> str:
 def _writes(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
     """Yield what became of writes, one finding for each way in which they went wrong."""
     found: dict[str, list[int]] = {}
+    stored = 0
     for place, command in enumerate(decoded.commands):
+        stored += is_change(command) and decoded.outcomes[place].took is True
         if command.part is None or decoded.is_early or decoded.bus.is_eeprom(command.part):
             for name in _went_wrong(decoded, place):
                 found.setdefault(name, []).append(place)
@@ -212,6 +216,8 @@ def _writes(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
         words = _words(decoded, name, places) | {"count": count}
         time = first.time * decoded.unit
         yield observed(catalog, name, time, first.address, **words)
+    if stored:
+        yield observed(catalog, "stored", count=many(stored, "command"))
 
 
 def _words(decoded: Decoded, name: str, places: Sequence[int]) -> dict[str, object]:

@@ -102,6 +102,7 @@ def _address(parsed: Parsed, one: Organisation) -> int:
 
 def _order_score(reads: Sequence[Parsed], one: Organisation) -> float:
     """Return how many reads go on where the one before ended: 1 for all."""
+    reads = [parsed for parsed in reads if parsed.rest >= one.address_bits]
     follows = 0
     for earlier, later in itertools.pairwise(reads):
         words = (earlier.rest - one.address_bits) // one.word
@@ -153,6 +154,13 @@ def decide(
         is_told=bool(ended) and best.score > 0,
         expected=meant,
     )
+
+
+def likelihood(parsed: Sequence[Parsed], candidates: Sequence[Organisation]) -> float:
+    """Return how well the best organisation explains selections: 0 for not at all, to 2."""
+    reads = [one for one in parsed if one.command.data == "out"]
+    cases = (_case(parsed, reads, one) for one in candidates)
+    return max((case.length + case.fall / 2 - case.ones / 2 for case in cases), default=0.0)
 
 
 def _case(ended: Sequence[Parsed], reads: Sequence[Parsed], one: Organisation) -> _Case:

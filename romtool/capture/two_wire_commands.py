@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from romtool.capture.commands import Command
@@ -13,6 +14,9 @@ from romtool.schema.image_layouts import Part
 BLOCK = 256
 """Bytes that an address byte reaches; larger parts have a 7-bit address for each such block."""
 
+WIDE_SIZE = 1 << 16
+"""Bytes that two address bytes reach."""
+
 EARLY_SIZE = 128
 """Bytes of parts that have no device address: 7 bits of the first byte are the byte's."""
 
@@ -21,7 +25,8 @@ class TwoWireParts(NamedTuple):
     """How 7-bit addresses and address bytes belong to parts.
 
     `pages`: the sizes (bytes) that a page may have; `blocks`: 7-bit addresses that one part has;
-    `size`: its bytes. `early`: the first byte of a transfer is a byte's address, there is no other.
+    `size`: its bytes. `early`: the first byte of a transfer is a byte's address, there is no other;
+    `wide`: an address has two bytes.
     """
 
     bus: SerialBus
@@ -29,6 +34,7 @@ class TwoWireParts(NamedTuple):
     blocks: int = 1
     size: int = BLOCK
     early: bool = False
+    wide: bool = False
 
     @classmethod
     def of(cls, bus: SerialBus, pages: tuple[int, ...], part: Part | None) -> TwoWireParts:
@@ -61,6 +67,21 @@ def is_early(bus: SerialBus, transfers: Iterable[Transfer]) -> bool:
     return len({first >> 1 for first in answered}) > 8 or 1 in answered
 
 
+def is_wide(bus: SerialBus, transfers: Sequence[Transfer]) -> bool:
+    """Whether addresses have two bytes, as parts of more than 2 KiB want them.
+
+    Then two bytes stand before each START that turns a transfer round to a read, never one alone.
+    """
+    sizes = {
+        len(earlier.data) - 1
+        for earlier, later in itertools.pairwise(transfers)
+        if earlier.ended and not earlier.stopped and all(earlier.answers)
+        and later.data and later.data[0] == earlier.data[0] | 1
+        and not earlier.data[0] & 1 and bus.is_eeprom(earlier.data[0] >> 1)
+    }  # fmt: skip
+    return sizes == {2}
+
+
 def commands_of(parts: TwoWireParts, transfers: Iterable[Transfer]) -> Iterator[Command]:
     """Yield a command for each transfer; it keeps each part's address pointer on the way."""
     pointers: dict[int, int | None] = {}
@@ -84,10 +105,14 @@ def commands_of(parts: TwoWireParts, transfers: Iterable[Transfer]) -> Iterator[
             part, block = call & ~(parts.blocks - 1), call & (parts.blocks - 1)
             if is_read:
                 pointer = pointers.get(part)
-                if pointer is not None:
+                if pointer is not None and parts.wide:
+                    address = pointer
+                elif pointer is not None:
                     address = (pointer % BLOCK + block * BLOCK) % parts.size
-            elif rest:
+            elif len(rest) > parts.wide:
                 address = (block * BLOCK + rest[0]) % parts.size
+                if parts.wide:
+                    address, rest = rest[0] << 8 | rest[1], rest[1:]
                 rest = rest[1:]
             if not is_read and not rest:
                 kind = "address"

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from romtool.capture.levels import Levels, levels_of
-from romtool.capture.organisation import parse
+from romtool.capture.organisation import Organisation, likelihood, parse
 from romtool.capture.recording import Change
 from romtool.capture.three_wire import SelectionReader
 from romtool.capture.two_wire import TransferReader
@@ -85,16 +85,23 @@ def _has_word(known: str, name: str) -> bool:
     return known in _WORDS.findall(name.lower()) and len(known) > 1
 
 
-def score_of(one: Wiring, changes: Sequence[Change]) -> float:
-    """Return how much makes sense if the channels are taken so."""
+def score_of(one: Wiring, changes: Sequence[Change], known: Sequence[Organisation]) -> float:
+    """Return how much makes sense if the channels are taken so.
+
+    `known`: the organisations that three-wire parts have.
+    """
     changes = changes[:MOST_CHANGES]
     if one.bus.name == "two-wire":
         return _two_wire_score(one, changes)[0]
-    return _three_wire_score(one, changes)[0]
+    return _three_wire_score(one, changes, known)[0]
 
 
 def turned(
-    score: float, one: Wiring, names: Sequence[str], changes: Sequence[Change]
+    score: float,
+    one: Wiring,
+    names: Sequence[str],
+    changes: Sequence[Change],
+    known: Sequence[Organisation],
 ) -> Wiring | None:
     """Return the wiring in which lines of a bus are changed round, where only that makes sense.
 
@@ -110,7 +117,7 @@ def turned(
             **{name: one.channels[other] for name, other in zip(required, order, strict=True)},
         }
         other = one._replace(channels=channels)
-        other_score = score_of(other, changes)
+        other_score = score_of(other, changes, known)
         if other_score > 4 * score and other_score > best:
             best, found = other_score, other
     if found is None:
@@ -125,7 +132,10 @@ def turned(
 
 
 def by_behaviour(
-    buses: Mapping[str, SerialBus], names: Sequence[str], changes: Sequence[Change]
+    buses: Mapping[str, SerialBus],
+    names: Sequence[str],
+    changes: Sequence[Change],
+    known: Sequence[Organisation],
 ) -> list[tuple[float, Wiring]]:
     """Return the ways of taking channels for lines that make sense, the best first, with its score.
 
@@ -138,7 +148,7 @@ def by_behaviour(
     busiest = sorted((c for c in counts if counts[c] > 1), key=lambda c: -counts[c])[:MOST_TRIED]
     tried = [
         *_two_wire(buses, names, changes, busiest),
-        *_three_wire(buses, names, changes, busiest),
+        *_three_wire(buses, names, changes, busiest, known),
     ]
     return sorted((one for one in tried if one[0] > 0), key=lambda one: -one[0])
 
@@ -175,6 +185,7 @@ def _three_wire(
     names: Sequence[str],
     changes: Sequence[Change],
     channels: Sequence[int],
+    known: Sequence[Organisation],
 ) -> Iterator[tuple[float, Wiring]]:
     for select, clock in itertools.permutations(channels, 2):
         if not _is_framed(changes, select, clock):
@@ -185,7 +196,7 @@ def _three_wire(
                 continue
             lines = {"cs": select, "clk": clock, "di": into} | ({} if out < 0 else {"do": out})
             one = Wiring(buses["three-wire"], lines, "")
-            score, selections = _three_wire_score(one, changes)
+            score, selections = _three_wire_score(one, changes, known)
             if out < 0:
                 score *= 0.5
             words = (
@@ -211,30 +222,22 @@ def _is_framed(changes: Sequence[Change], select: int, clock: int) -> bool:
     return groups > 0 and inside > 8 * outside and inside >= 8 * groups / 2
 
 
-def _three_wire_score(one: Wiring, changes: Sequence[Change]) -> tuple[float, int]:
+def _three_wire_score(
+    one: Wiring, changes: Sequence[Change], known: Sequence[Organisation]
+) -> tuple[float, int]:
     """Return how much of the selections makes sense, and how many there are."""
     lines = one.channels
     if not _is_framed(changes, lines["cs"], lines["clk"]):
         return 0, 0
-    selections = [
-        selection for selection in SelectionReader().read(one.levels(changes)) if selection.clocks
-    ]
-    good = 0.0
-    lengths: dict[tuple[str, int], int] = {}
-    for selection in selections:
-        parsed = parse(one.bus, selection)
-        if parsed is None:
-            continue
-        begins = selection.di.bit_length() == selection.clocks
-        key = (parsed.command.kind, parsed.rest)
-        lengths[key] = lengths.get(key, 0) + 1
-        good += 1.0 if begins else 0.25
+    selections = [part for part in SelectionReader().read(one.levels(changes)) if part.clocks]
     if not selections:
         return 0, 0
-    same = max(lengths.values(), default=0) / len(selections)
+    parsed = [found for found in (parse(one.bus, part) for part in selections) if found]
+    begin = sum(found.selection.di.bit_length() == found.selection.clocks for found in parsed)
     late = _late_share(changes, lines["clk"], lines.get("do"))
     early = _late_share(changes, lines["clk"], lines["di"])
-    return good * (1 + same) * (1 + late) * (2 - early) / 2, len(selections)
+    sense = likelihood(parsed, known) + (late - early) / 4
+    return (begin + (len(parsed) - begin) / 4) * max(0.0, sense), len(selections)
 
 
 def _late_share(changes: Sequence[Change], clock: int, data: int | None) -> float:

@@ -86,9 +86,11 @@ class Call:
     @functools.cached_property
     def host(self) -> Host | None:
         """The PC that --host describes."""
+        if self._host is None:
+            return None
         from romtool.files.hosts import load_host
 
-        return None if self._host is None else load_host(self.catalog, self._host)
+        return load_host(self.catalog, self._host)
 
     @property
     def pc(self) -> Host:

@@ -2,39 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from typing import Any
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from romtool.commands.call import DONE, NO, Call, declare
+from romtool.commands.expecting import functions_of
 from romtool.commands.loading import LoadedImage
 from romtool.commands.many import Answer, answer_each, summary
-from romtool.commands.options import EXPECT, IMAGE, JSON, images_argument
+from romtool.commands.options import (
+    EXPECT,
+    HOST,
+    IMAGE,
+    JSON,
+    configured_by_option,
+    images_argument,
+)
 from romtool.commands.printing import echo
+from romtool.rules.check import in_order
 from romtool.rules.findings import Finding
-from romtool.schema.expect import Expectation
-from romtool.text.findings import block, counted
+from romtool.text.findings import block, counted, function_line
 from romtool.text.page import title
+
+if TYPE_CHECKING:
+    from romtool.rules.expect import FunctionFound
 
 CLEAN = "clean"
 KINDS = {"error": "with errors", "warning": "with warnings"}
 """What a file is called in the count, by the worst that was found in it."""
 
 
-@declare("check", EXPECT, *IMAGE, JSON, example="romtool check donor.bin --expect dos-games")
+@declare("check", EXPECT, HOST, *IMAGE, JSON, example="romtool check donor.bin --expect dos-games")
 @images_argument
+@configured_by_option
 @click.option("--strict", is_flag=True, help="Warnings count as errors.")
-def command(call: Call, images: tuple[str, ...], strict: bool) -> int:
-    """Check the structure of images: checksums, signature, count, items and their order.
+def command(call: Call, images: tuple[str, ...], configured_by: str, strict: bool) -> int:
+    """Check images by the rules of the standard and of the trade.
 
-    With --expect, also whether the first choices are what that software assumes. Exit code 1
-    where there are errors.
+    With --expect, also whether each function of the card is where that software looks for it: by
+    its first choices, or with --host by what the card is given in that PC. Exit code 1 where there
+    are errors.
     """
-    expectations = call.expectations
+    if call.host is not None and not call.expectations:
+        raise click.UsageError("--host says what --expect is judged by: give --expect too")
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
-        return _answer(call.load(name, note), expectations, call.as_json)
+        one = call.load(name, note)
+        functions, expected = functions_of(call, one, configured_by)
+        return _answer(one, in_order([*one.findings(), *expected]), functions, call)
 
     counts = answer_each(call, images, work, doing="checking")
     if not call.as_json and counts.total() > 1:
@@ -45,17 +61,25 @@ def command(call: Call, images: tuple[str, ...], strict: bool) -> int:
     return NO if failed else DONE
 
 
-def _answer(one: LoadedImage, expectations: Sequence[Expectation], as_json: bool) -> Answer:
-    findings = one.findings(expectations)
+def _answer(
+    one: LoadedImage, findings: list[Finding], functions: list[FunctionFound], call: Call
+) -> Answer:
     found = {finding.severity for finding in findings}
     kind = next((KINDS[severity] for severity in KINDS if severity in found), CLEAN)
-    if as_json:
-        return Answer(kind, data=_data(one, findings))
-    return Answer(kind, _lines(one, findings))
+    if not call.as_json:
+        return Answer(kind, _lines(one, findings, functions))
+    data = _data(one, findings)
+    if call.expectations:
+        data["functions"] = [function.as_json() for function in functions]
+    return Answer(kind, data=data)
 
 
-def _lines(one: LoadedImage, findings: list[Finding]) -> Iterator[str]:
-    yield from title(one.name, counted(findings))
+def _lines(
+    one: LoadedImage, findings: list[Finding], functions: list[FunctionFound]
+) -> Iterator[str]:
+    yield from title(one.title, counted(findings))
+    for function in functions:
+        yield from function_line(function)
     for finding in findings:
         yield from block(finding)
 

@@ -44,6 +44,12 @@ def expectations(
     return named or files(ctx, param, incomplete)
 
 
+def symptoms(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the name of a symptom."""
+    known = (one for catalog in _catalogs(ctx) for one in catalog.symptoms.values())
+    return _items(((one.name, one.title) for one in known), incomplete)
+
+
 def hosts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the name of a host that comes with romtool, or else of a host file."""
     named = _items(((name, "what a PC has taken") for name in shipped_hosts()), incomplete)

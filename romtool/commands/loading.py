@@ -37,7 +37,11 @@ class LoadedImage(NamedTuple):
 
         `expectations`: software whose conventions are checked too.
         """
-        return [with_line(finding, self.input) for finding in check(self.image, expectations)]
+        return [self.with_line(finding) for finding in check(self.image, expectations)]
+
+    def with_line(self, finding: Finding) -> Finding:
+        """Return a finding with its line in the profile, where the image was built from one."""
+        return with_line(finding, self.input)
 
 
 def with_line(finding: Finding, source: InputFile) -> Finding:

@@ -27,11 +27,15 @@ NOT_USED = "unusable"
 
 
 class Answer(NamedTuple):
-    """What there is to say about one file: its kind, for the count; lines, or data for JSON."""
+    """What there is to say about one file: its kind, for the count; lines, or data for JSON.
+
+    `mark`: what is to be known of it when all are done.
+    """
 
     kind: str
     lines: Iterable[str] = ()
     data: Any = None
+    mark: Any = None
 
 
 class Said(NamedTuple):
@@ -40,6 +44,7 @@ class Said(NamedTuple):
     kind: str
     text: str
     messages: Sequence[str]
+    mark: Any = None
 
 
 class Unusable(NamedTuple):
@@ -72,11 +77,13 @@ def answer_each(
     *,
     doing: str,
     apart: bool = False,
+    marks: list[Any] | None = None,
 ) -> Counter[str]:
     """Tell the answer for each file that the names stand for; return how many there are of a kind.
 
     `work` gets a file's name, and whom to give messages about it; a refusal by it is told, and
-    hides no other file. `doing` says in a word what lasts; `apart` leaves a line free between.
+    hides no other file. `doing` says in a word what lasts; `apart` leaves a line free between;
+    `marks` takes the mark of each answer that has one.
     """
 
     def said(name: str) -> Said | Unusable:
@@ -86,7 +93,7 @@ def answer_each(
         except InputError as refused:
             return Unusable.of(shown(name), refused, messages)
         text = json_text(answer.data) if call.as_json else "\n".join(answer.lines)
-        return Said(answer.kind, text, messages)
+        return Said(answer.kind, text, messages, answer.mark)
 
     files, refusals = expand(names)
     out = _Json(single=is_single(names)) if call.as_json else _Lines(apart=apart)
@@ -99,6 +106,8 @@ def answer_each(
         for one in found:
             counts[one.kind] += 1
             held.append(one)
+            if marks is not None and isinstance(one, Said) and one.mark is not None:
+                marks.append(one.mark)
             if progress.is_due or not progress.is_wanted:
                 progress.hide()
                 _tell(held, out)

@@ -10,21 +10,23 @@ import click
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, wiring_of, wiring_options
-from romtool.commands.printing import echo, echo_utf8, warn
+from romtool.commands.printing import warn
 from romtool.errors import InputError, Problem
-from romtool.files.output import write_files
+from romtool.files.shipped import shipped_file
 from romtool.image.decode import decode, layout_named
-from romtool.image.model import Image
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.profile.starter import functions_of
 from romtool.profile.starter_text import starter_text
-from romtool.rules.expect import expect_findings
+from romtool.rules.expect import expect_findings, functions_found
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import ImageLayout, Part
+from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import did_you_mean, hex_text, one_of
 from romtool.text.findings import message
 from romtool.toml.parse import parse_toml
+
+HOST = "workshop"
+"""The shipped host that a host file to fill in is a copy of."""
 
 
 @declare("new", FORCE, example="romtool new my-card.toml --layout counted-19 --irq-wiring 5,7,9")
@@ -51,6 +53,7 @@ from romtool.toml.parse import parse_toml
     multiple=True,
     help="A function that the board doesn't have, such as game-port (repeatable).",
 )
+@click.option("--host", is_flag=True, help="Write a host file to fill in: what your PC has taken.")
 def command(
     call: Call,
     file: str,
@@ -60,6 +63,7 @@ def command(
     irq_wiring: list[int] | None,
     dma_wiring: list[int] | None,
     without: tuple[str, ...],
+    host: bool,
 ) -> int:
     """Write a commented card profile that builds as it is: a small board for DOS games.
 
@@ -67,47 +71,67 @@ def command(
     """
     catalog = call.catalog
     wiring = wiring_of(irq=irq_wiring, dma=dma_wiring)
-    _check_functions(catalog, without)
-    config = {}
-    chosen: Part | None = None
-    if like is not None:
-        if layout is not None:
-            raise click.UsageError("--layout and --like: the donor's layout is taken, give one")
-        donor = call.load(like)
-        frame = _layout_of(donor.image, donor.name)
-        config = _untypical(donor.image, frame)
-        for bus in catalog.starter.wiring:
-            fields = frame.wiring(bus)
-            lines = [line for field in fields for line in donor.image.config[field.key]]
-            if lines:
-                wiring.setdefault(bus, lines)
-        parts = (
-            [donor.part]
-            if donor.part
-            else [p.name for p in catalog.parts_of(len(donor.image.data))]
-        )
-        chosen = catalog.part(parts[0]) if parts else None
-    elif layout is not None:
-        frame = layout_named(catalog, layout)
-    else:
+    if host:
+        if layout or like or part or wiring or without:
+            raise click.UsageError("--host writes a host file: nothing of a card goes with it")
+        call.write(Path(file), shipped_file(HOST))
+        return DONE
+    if layout is not None and like is not None:
+        raise click.UsageError("--layout and --like: the donor's layout is taken, give one")
+    if layout is None and like is None:
         raise InputError(_layouts_known(catalog))
-    chosen = catalog.part(part) if part is not None else chosen
+    _check_functions(catalog, without)
+    donor = _Donor(call, like) if like is not None else None
+    chosen = donor.layout if donor else layout_named(catalog, layout or "")
+    name = part or (donor.part if donor else None)
+    stated = catalog.part(name) if name else None
     try:
-        text = starter_text(catalog, frame, chosen, wiring=wiring, config=config, without=without)
+        text = starter_text(
+            catalog,
+            chosen,
+            stated,
+            wiring=(donor.wiring() if donor else {}) | wiring,
+            config=donor.config() if donor else {},
+            without=without,
+        )
     except InputError as refused:
         raise refused.in_file("standard output" if file == "-" else file) from None
-    code = _write(call, file, text)
+    call.write(Path(file), text.encode())
     _warn_of_elsewhere(catalog, text, file)
-    return code
-
-
-def _write(call: Call, file: str, text: str) -> int:
-    if file == "-":
-        echo_utf8(text)
-        return DONE
-    write_files([(Path(file), text.encode())], force=call.force)
-    echo(f"wrote {file}")
     return DONE
+
+
+class _Donor:
+    """The dump of a donor card: what a profile for another board of its kind takes from it."""
+
+    def __init__(self, call: Call, name: str) -> None:
+        loaded = call.load(name)
+        self.catalog, self.image = call.catalog, loaded.image
+        if self.image.layout is None:
+            message = f"--like: no layout fits {name}"
+            raise click.UsageError(f"{message}; `romtool schema draft` describes its chip")
+        self.layout: ImageLayout = self.image.layout
+        sized = self.catalog.parts_of(len(self.image.data))
+        self.part = loaded.part or next((part.name for part in sized), None)
+
+    def wiring(self) -> dict[str, list[int]]:
+        """Return the line on each pin, for each bus of which the layout says it."""
+        found = {
+            bus: [
+                line for field in self.layout.wiring(bus) for line in self.image.config[field.key]
+            ]
+            for bus in self.catalog.starter.wiring
+        }
+        return {bus: lines for bus, lines in found.items() if lines}
+
+    def config(self) -> dict[str, object]:
+        """Return the settings that are not typical, but for the wiring."""
+        config = self.image.config
+        return {
+            field.key: config[field.key]
+            for field in self.layout.config_fields
+            if not field.kind.is_wiring and not field.is_default(config[field.key])
+        }
 
 
 def _check_functions(catalog: Catalog, without: tuple[str, ...]) -> None:
@@ -118,23 +142,6 @@ def _check_functions(catalog: Catalog, without: tuple[str, ...]) -> None:
             raise click.UsageError(f"--without: no function is called {name}; {hint}")
     if set(known) <= set(without):
         raise click.UsageError("--without: nothing is left of the card")
-
-
-def _layout_of(image: Image, name: str) -> ImageLayout:
-    if image.layout is None:
-        raise click.UsageError(
-            f"--like: no layout fits {name}; `romtool schema draft {name}` describes its chip"
-        )
-    return image.layout
-
-
-def _untypical(image: Image, layout: ImageLayout) -> dict[str, object]:
-    """Return a donor's settings that are not typical; the wiring is the board's own."""
-    return {
-        field.key: image.config[field.key]
-        for field in layout.config_fields
-        if not field.kind.is_wiring and not field.is_default(image.config[field.key])
-    }
 
 
 def _layouts_known(catalog: Catalog) -> Iterator[Problem]:
@@ -150,6 +157,7 @@ def _warn_of_elsewhere(catalog: Catalog, text: str, file: str) -> None:
     """Tell what of the card is not where its software looks: a wiring can leave no other way."""
     assembly = assemble(read_profile(catalog, parse_toml(text)))
     expected = catalog.expectations[catalog.starter.expect]
-    for found in expect_findings(decode(catalog, assembly.data, assembly.layout), expected):
+    image = decode(catalog, assembly.data, assembly.layout)
+    for found in expect_findings(image, expected, functions_found(image, expected)):
         if found.severity != "note":
             warn(message(found, file).removeprefix("romtool: "))

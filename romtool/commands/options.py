@@ -15,6 +15,7 @@ import click
 from romtool.commands import completing
 from romtool.errors import InvalidValue
 from romtool.formats import FORMATS
+from romtool.rehearse import ALL, CONFIGURED_BY
 from romtool.schema.numbers import parse_number
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -67,6 +68,15 @@ JSON = click.Option(["--json", "as_json"], is_flag=True, help="Answer as JSON.")
 
 images_argument = click.argument(
     "images", nargs=-1, required=True, metavar="IMAGE...", shell_complete=completing.files
+)
+
+configured_by_option = click.option(
+    "--configured-by",
+    type=click.Choice(CONFIGURED_BY),
+    default=ALL,
+    show_default=True,
+    help="Who configures the cards: PnP software, every device; a BIOS that leaves the rest to a "
+    "PnP system, only boot devices; or nobody, as in plain DOS.",
 )
 
 

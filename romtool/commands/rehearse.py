@@ -5,23 +5,16 @@ from __future__ import annotations
 import click
 
 from romtool.commands.call import DONE, NO, Call, declare
-from romtool.commands.options import HOST, IMAGE, JSON, images_argument
+from romtool.commands.options import HOST, IMAGE, JSON, configured_by_option, images_argument
 from romtool.commands.printing import echo_json, echo_lines
 from romtool.rehearse.answer import rehearsal_json
-from romtool.rehearse.rehearsal import ALL, CONFIGURED_BY, rehearse
+from romtool.rehearse.rehearsal import rehearse
 from romtool.text.rehearsal import rehearsal_lines
 
 
 @declare("rehearse", HOST, *IMAGE, JSON, example="romtool rehearse hollow-lane.bin --trace")
 @images_argument
-@click.option(
-    "--configured-by",
-    type=click.Choice(CONFIGURED_BY),
-    default=ALL,
-    show_default=True,
-    help="Who configures the cards: PnP software, every device; a BIOS that leaves the rest to a "
-    "PnP system, only boot devices; or nobody, as in plain DOS.",
-)
+@configured_by_option
 @click.option("--trace", is_flag=True, help="Tell every step, a line each.")
 def command(call: Call, images: tuple[str, ...], configured_by: str, trace: bool) -> int:
     """Play the power-up of a PC in which these images are the cards' EEPROMs.

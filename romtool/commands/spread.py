@@ -1,4 +1,9 @@
-"""Work on many things, spread over the cores; the answers come in order, as if one did it all."""
+"""Work on many things, spread over the cores; the answers come in order, as if one did it all.
+
+Not by `concurrent.futures`: there a process that is killed takes every other answer with it, and
+doesn't say over which work; and where the first process is killed, the others stay and hold its
+output open.
+"""
 
 from __future__ import annotations
 

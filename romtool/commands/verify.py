@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -9,20 +10,25 @@ import click
 
 from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
+from romtool.commands.expected import series_at
 from romtool.commands.many import Answer, answer_each, is_single, summary
 from romtool.commands.options import IMAGE, JSON
-from romtool.commands.printing import echo
+from romtool.commands.printing import echo, echo_lines
 from romtool.errors import refuse
+from romtool.files.inputs import InputFile
 from romtool.files.reading import shown
+from romtool.formats import TOML
 from romtool.image.model import Image
 from romtool.image.spoiling import swapped_pairs
-from romtool.recover.diagnosis import diagnose
+from romtool.readback.diagnosis import Diagnosis, diagnose, hopeless, swapped_arguments
+from romtool.readback.series import Series
 from romtool.text.page import title
 from romtool.text.problems import visible
-from romtool.text.verify import verify_lines
+from romtool.text.verify import series_line, series_notes, verify_lines
 from romtool.verify import Difference, differences
 
 MATCHING, DIFFERENT = "as expected", "different"
+Note = Callable[[str], None]
 
 
 @declare("verify", *IMAGE, JSON, example="romtool verify readback.bin hollow-lane.toml")
@@ -34,55 +40,113 @@ MATCHING, DIFFERENT = "as expected", "different"
 def command(call: Call, readbacks: tuple[str, ...], expected: str, swap_pairs: bool) -> int:
     """Tell whether READBACK is what EXPECTED (an image or a profile) should have put there.
 
-    Names the field of each byte that differs, and the fault where one explains them all: byte
-    pairs swapped, one bit late and so on. Several readbacks, or a folder of them, are answered one
-    by one. Exit code 1 where a byte differs. --input says what READBACK is.
+    Names the field of each byte that differs, and the fault that explains them all: of the read,
+    such as byte pairs swapped, or of the burn, such as page writes that wrapped. Several readbacks,
+    or a folder of them, are answered one by one. EXPECTED may be the manifest or the folder of a
+    series: each READBACK is then compared with the card whose serial number it carries. Exit code 1
+    where a byte differs. --input says what READBACK is.
     """
     if [*readbacks, expected].count("-") > 1:
         raise refuse("standard input can be read only once", "name a file for one of the two")
     single = is_single(readbacks)
-
-    want = call.load(expected, by_content=True).image
-
-    def work(name: str, note: Callable[[str], None]) -> Answer:
-        input_file = call.read(name)
-        for words in input_file.notes:
-            note(words)
-        read = swapped_pairs(input_file.data) if swap_pairs else input_file.data
-        found = differences(read, want)
-        kind = DIFFERENT if found else MATCHING
-        if call.as_json:
-            data = _data(read, want, found)
-            return Answer(kind, data=data if single else {"file": input_file.name, **data})
-        if found:
-            heading = "no match" if single else input_file.name
-            return Answer(kind, _lines(heading, read, want, found, swapped=swap_pairs))
-        if not single:
-            return Answer(kind, title(input_file.name, "match"))
-        words = (
-            f"match: all {len(read)} bytes of {input_file.name} are as {shown(expected)} has them"
-        )
-        return Answer(kind, [visible(words)])
-
-    counts = answer_each(call, readbacks, work, doing="comparing")
+    series = series_at(call, expected)
+    marks: list[Any] = []
+    if series is not None:
+        work = functools.partial(_of_series, call, series, swap_pairs, single)
+    else:
+        want = call.load(expected, by_content=True)
+        is_profile = want.input.format == TOML.name
+        image = want.image
+        work = functools.partial(_of_image, call, expected, image, is_profile, swap_pairs, single)
+    counts = answer_each(call, readbacks, work, doing="comparing", marks=marks)
     if not call.as_json and counts.total() > 1:
         echo(summary(counts, (MATCHING, DIFFERENT)))
+        if series is not None:
+            echo_lines(series_notes(series.serials, marks))
     return NO if counts[DIFFERENT] else DONE
 
 
-def _data(read: bytes, want: Image, found: list[Difference]) -> dict[str, Any]:
+def _read(call: Call, name: str, note: Note, swap_pairs: bool) -> tuple[InputFile, bytes]:
+    """Return a readback, and its bytes as they should be compared."""
+    source = call.read(name)
+    for words in source.notes:
+        note(words)
+    return source, swapped_pairs(source.data) if swap_pairs else source.data
+
+
+def _of_image(
+    call: Call,
+    expected: str,
+    want: Image,
+    is_profile: bool,
+    swap_pairs: bool,
+    single: bool,
+    name: str,
+    note: Note,
+) -> Answer:
+    """Return the answer for one readback of an image."""
+    source, read = _read(call, name, note, swap_pairs)
+    found = differences(read, want)
+    if not found:
+        words = f"match: all {len(read)} bytes of {source.name} are as {shown(expected)} has them"
+        lines = [visible(words)] if single else list(title(source.name, "match"))
+        data = _data(found, None) if single else {"file": source.name, **_data(found, None)}
+        return Answer(MATCHING, lines, data)
+    wrong_way = source.format == TOML.name and not is_profile
+    like = diagnose(read, want) or swapped_arguments(read, want, is_certain=wrong_way)
+    if call.as_json:
+        data = _data(found, like)
+        return Answer(DIFFERENT, data=data if single else {"file": source.name, **data})
+    heading = "no match" if single else source.name
+    return Answer(DIFFERENT, _lines(heading, read, want, found, like, swapped=swap_pairs))
+
+
+def _of_series(
+    call: Call, series: Series, swap_pairs: bool, single: bool, name: str, note: Note
+) -> Answer:
+    """Return the answer for one readback of a card of a series: one line, if there are several."""
+    source, read = _read(call, name, note, swap_pairs)
+    nothing = hopeless(series.catalog, read)
+    serial = None if nothing else series.card_of(read)
+    if serial is None:
+        like = nothing or series.stranger(read)
+        words = like.title if like else "no card of the series has such an image"
+        data = {"file": source.name, "match": False, "card": None, "differences": []}
+        data |= like.as_json() if like else {"mishaps": []}
+        return Answer(DIFFERENT, [series_line(source.name, None, words)], data)
+    want = series.image(serial)
+    found = differences(read, want)
+    like = diagnose(read, want) if found else None
+    data = {"file": source.name, "card": serial, **_data(found, like)}
+    kind = DIFFERENT if found else MATCHING
+    if found and single:
+        heading = f"{source.name}: card {serial}"
+        lines = list(_lines(heading, read, want, found, like, swapped=swap_pairs))
+    else:
+        differing = f"{len(found)} byte{'' if len(found) == 1 else 's'} differ"
+        words = (like.title if like else differing) if found else "match"
+        lines = [series_line(source.name, serial, words)]
+    return Answer(kind, lines, data, mark=(source.name, serial))
+
+
+def _data(found: list[Difference], like: Diagnosis | None) -> dict[str, Any]:
     answer = {"match": not found, "differences": [one.as_json() for one in found]}
     if not found:
         return answer
-    like = diagnose(read, want)
-    return answer | {"mishaps": like.as_json() if like else []}
+    return answer | (like.as_json() if like else {"mishaps": []})
 
 
 def _lines(
-    name: str, read: bytes, want: Image, found: list[Difference], *, swapped: bool
+    name: str,
+    read: bytes,
+    want: Image,
+    found: list[Difference],
+    like: Diagnosis | None,
+    *,
+    swapped: bool,
 ) -> Iterator[str]:
     """Yield what people read; `swapped`: --swap-pairs was given, and has been done to `read`."""
     option = ""
     if swapped_pairs(read) == want.data:
         option = ", or leave --swap-pairs out" if swapped else ", or --swap-pairs"
-    return verify_lines(found, len(want.data), diagnose(read, want), option, name)
+    return verify_lines(found, len(want.data), like, option, name)

@@ -1,7 +1,8 @@
 """A file on its way: it is whole before it has its name, so that nobody ever sees half of it.
 
 Where the system can, a draft has no name at all and is gone with the process, however that ends;
-elsewhere it has a hidden one, which the next call takes away.
+elsewhere it has a hidden one, which the next call takes away. Not by `tempfile`: its unnamed files
+can be given no name later, and only their owner may read them.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from romtool.schema.catalog import Catalog
+from romtool.schema.codec import RESERVED
 from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 from romtool.schema.records import DescriptorType
@@ -58,6 +59,11 @@ class Descriptor:
     def representable(self) -> bool:
         """Whether a profile can say every bit of it; if not, `values` has what could be read."""
         return (self._read or self._reading())[1]
+
+    @property
+    def is_odd(self) -> bool:
+        """Whether reserved bits or values are used in it, or it has an odd length."""
+        return not self.representable or RESERVED in self.values
 
     @property
     def words(self) -> str:

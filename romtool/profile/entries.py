@@ -7,6 +7,7 @@ from typing import Any
 from romtool.errors import InputError, InvalidValue, Path, Problem
 from romtool.image.walk import whole_items
 from romtool.schema.catalog import Catalog
+from romtool.schema.codec import RESERVED
 from romtool.schema.numbers import clip, did_you_mean, parse_hex
 from romtool.schema.records import DescriptorType
 from romtool.schema.tables import describe
@@ -115,7 +116,7 @@ def _check_keys(
         known.append(FORM)
     problems = []
     for key in entry:
-        if key not in known:
+        if key not in known and not (key == RESERVED and record.reserved_mask):
             hint = did_you_mean(key, known) or f"it takes {', '.join(known)}"
             message = f"unknown key {clip(key)} beside {record.key_field.key}"
             problems.append(Problem(message, hint, (*path, key), on_key=True))

@@ -9,7 +9,10 @@ from romtool.errors import InputError, InvalidValue, Path
 from romtool.profile.entries import item_bytes, written
 from romtool.profile.plan import Piece
 from romtool.profile.reader import Reader
+from romtool.schema.catalog import RAW_ID
 from romtool.schema.field_types import whole_number
+from romtool.schema.field_types.texts import bytes_of
+from romtool.schema.fields import Field
 from romtool.schema.records import DescriptorType
 from romtool.schema.tables import describe, unknown_keys
 
@@ -47,14 +50,31 @@ class CardReader(Reader):
                     place = (*path, field_.key)
                     self.problem(message, "leave one of them out", place, on_key=True)
             return
+        raw = self._raw_id(card, self.catalog.identifier.id_field, path)
         for key in self.tables["card"].keys.values():
-            if key.required and key.name not in card:
+            if key.required and key.name not in card and RAW_ID not in card:
                 self.problem(f"[card] has no {key.name}", key.text, path)
         for field_ in fields:
-            if field_.key in card or field_.may_be_left_out:
+            if field_ is self.catalog.identifier.id_field and raw is not None:
+                self.result.identifier[field_.key] = self.stored(field_, raw, (*path, RAW_ID))
+            elif field_.key in card or field_.may_be_left_out:
                 value = card.get(field_.key, field_.default)
                 stored = self.stored(field_, value, (*path, field_.key))
                 self.result.identifier[field_.key] = stored
+
+    def _raw_id(self, table: Mapping[str, Any], field_: Field, path: Path) -> bytes | None:
+        """Return the bytes that stand for the ID of a table, None where it has no such key."""
+        if RAW_ID not in table:
+            return None
+        place = (*path, RAW_ID)
+        if field_.key in table:
+            message = f"{RAW_ID} can't stand beside {field_.key}"
+            self.problem(message, "leave one of them out", place, on_key=True)
+        try:
+            return bytes_of(table[RAW_ID], field_.kind.bits)
+        except InvalidValue as wrong:
+            self.problem(f"{RAW_ID}: {wrong.message}", wrong.hint, place)
+            return bytes(field_.size or 0)
 
     def _named(self, table: Mapping[str, Any], path: Path) -> None:
         """Add the name of a card or a device, if it has one."""
@@ -113,6 +133,9 @@ class CardReader(Reader):
         record = self.catalog.by_role["device"]
         length = self._length(device, record, path)
         values = {f.key: device[f.key] for f in record.profile_fields if f.key in device}
+        raw = self._raw_id(device, record.key_field, path)
+        if raw is not None:
+            values[record.key_field.key] = raw
         key = record.key_field.key
         name = device.get(self.catalog.by_role["name"].key_field.key)
         self.result.owners[path] = f"device {describe(device.get(key, '?')).strip(chr(34))}"

@@ -6,7 +6,8 @@ from typing import Any
 
 from romtool.image.card import Choice, Device, Group, card_of, entry_of
 from romtool.image.model import Image
-from romtool.schema.catalog import Catalog
+from romtool.schema.catalog import RAW_ID, Catalog
+from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Part
 from romtool.schema.numbers import hex_text
 
@@ -76,15 +77,21 @@ def _image(image: Image, part: Part | None) -> Table:
 
 
 def _identifier(image: Image) -> Table:
-    """Return what [card] says of the identifier: nothing where no ID can be spelt from it."""
-    values, representable = image.identifier_values
-    if not representable:
-        return {}
-    return {
+    """Return what [card] says of the identifier."""
+    values = image.identifier_values[0]
+    own, *others = image.catalog.identifier.field_layout.fields
+    return _id(own, values[own.key], image.identifier_raw) | {
         f.key: values[f.key]
-        for f in image.catalog.identifier.field_layout.fields
+        for f in others
         if not f.kind.is_computed and not f.is_default(values[f.key])
     }
+
+
+def _id(field: Field, value: object, content: bytes) -> Table:
+    """Return what a profile says of an ID: its bytes, where it isn't spelt."""
+    if isinstance(value, str):
+        return {field.key: value}
+    return {RAW_ID: hex_text(content[field.at :][: field.size])}
 
 
 def _no_version(catalog: Catalog) -> Table:
@@ -101,9 +108,7 @@ def _override(image: Image) -> Table:
         if found.stored != found.computed:
             override[field.key] = found.way or field.kind.to_value(found.stored)
     found_id = image.id_checksum
-    if not image.identifier_values[1]:
-        override[image.catalog.identifier.name] = hex_text(image.identifier_raw)
-    elif found_id is not None and found_id.stored != found_id.computed:
+    if found_id is not None and found_id.stored != found_id.computed:
         override[image.catalog.identifier.check_field.key] = found_id.stored
     return override
 
@@ -124,7 +129,7 @@ def _items(image: Image, tables: Table) -> Table:
             del table[head.key]
     devices: list[Device] = []
     for device in card.devices:
-        if device.start.representable:
+        if device.start.values:
             devices.append(device)
         elif devices:
             devices[-1] = devices[-1].with_items(device.all_items)
@@ -146,7 +151,8 @@ def _items(image: Image, tables: Table) -> Table:
 
 def _device(image: Image, device: Device) -> Table:
     record = device.start.record
-    table: Table = {record.key_field.key: device.start.key_value}
+    content = device.start.content
+    table = _id(record.key_field, device.start.key_value, content)
     ids, name, items = device.leading
     if name is not None:
         table[name.record.key_field.key] = name.key_value
@@ -155,8 +161,9 @@ def _device(image: Image, device: Device) -> Table:
     for field in record.profile_fields[1:]:
         if not field.is_default(device.values[field.key]):
             table[field.key] = device.values[field.key]
-    if record.write(device.values) != device.start.raw and record.length_key:
-        table[record.length_key] = len(device.start.content)
+    values = device.values | {record.key_field.key: content[: record.key_field.size]}
+    if record.write(values) != device.start.raw and record.length_key:
+        table[record.length_key] = len(content)
     first, *others = device.groups or [Group()]
     if not _regular(first):
         # A profile closes the choices that it has: these are entries among the others.

@@ -22,15 +22,17 @@ from romtool.recover.reads import Joined, together
 from romtool.recover.screen import worth_reading
 from romtool.recover.settle import MOST_ANSWERS, Settled, settle
 from romtool.recover.sizes import ASSUMED, part_sizes
-from romtool.recover.undo import State, Step, repeating, step, ways
+from romtool.recover.undo import State, Step, doubled, repeating, step, ways
 from romtool.schema.catalog import Catalog
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.numbers import address
+from romtool.schema.numbers import address, sizes
 
 CUT = "what was cut off is taken for fill"
 CONTRADICT = "the reads hold different images: are they all of one part?"
 NO_PART = "its length is that of no part"
 FRAMELESS = "no frame stands before the PnP data: if the chip wants one, name it with --layout"
+DOUBLED = "its contents stand there more than once"
+LEFT_OUT = "{count} that are no fill are left out: they may belong to the image"
 RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
 
 
@@ -243,12 +245,15 @@ class _Search:
     def _read(self, state: State, frame: ImageLayout) -> list[Answer]:
         answers = []
         kept = state.reading.part(state.added.size if state.added else 0)
-        repeats = not state.did("mirrored") and repeating(self.catalog, kept, slight=True)
+        is_one = state.did("mirrored")
+        repeats = not is_one and repeating(self.catalog, kept, slight=True)
+        if not is_one and doubled(self.catalog, kept)[1]:
+            state = replace(state, doubts=(*state.doubts, DOUBLED))
         for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
             end_there = rough.image.end_item is not None and not rough.open
             used = _used(rough)
-            sizes = part_sizes(self.catalog, state, used, end_there, self.part_size)
-            for size, assumed in sizes:
+            held = part_sizes(self.catalog, state, used, end_there, self.part_size)
+            for size, assumed in held:
                 answers.append(self._answer(state, rough, size, assumed, repeats))
                 if size > len(state.reading) and not _count(state.steps) and not self.part_size:
                     # A file of this length all the same: shown, but never preferred.
@@ -277,6 +282,8 @@ class _Search:
                 doubts.append(CUT)
         problems = [f"nothing proves what stood at {place}" for place in rough.open]
         problems += state.doubts
+        if state.left_out:
+            problems.append(LEFT_OUT.format(count=sizes(state.left_out)))
         if assumed and size not in self.catalog.part_sizes:
             problems.append(NO_PART)
         if repeats:

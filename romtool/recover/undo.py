@@ -6,16 +6,18 @@ comes of it must show; nothing is judged here.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import functools
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from romtool.image.spoiling import swapped_pairs as swap
-from romtool.recover.places import starts
+from romtool.image import spoiling
+from romtool.image.walk import walk
+from romtool.recover.places import identifiers, starts
 from romtool.recover.reading import Reading, vote
 from romtool.recover.typical import typical_frame
 from romtool.schema.catalog import Catalog
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.numbers import sizes
+from romtool.schema.numbers import address, sizes
 
 MOST_FAULTS = 2
 """So many faults are undone, one after the other."""
@@ -25,6 +27,8 @@ LEAST_VALUES = 4
 """So many different bytes must be among them: fill repeats in any image."""
 MOST_DIFFERENT = 8
 """Copies are copies if they differ in at most one for so many bytes that aren't in a run."""
+
+LOST_BITS = "the last bit of each word was not read: that is more than checksums can prove"
 
 
 @dataclass(frozen=True)
@@ -46,7 +50,8 @@ class State:
 
     `dropped`: bytes left out before the image; `sized`: its length is that of the part, since it
     repeats; `unaligned`: it makes sense only if an offset is undone next; `added`: the frame that
-    was put before it; `doubts`: what speaks against the undoing.
+    was put before it; `doubts`: what speaks against the undoing; `left_out`: so many bytes were
+    left out that are no fill, which only the user may do.
     """
 
     reading: Reading
@@ -56,6 +61,7 @@ class State:
     unaligned: bool = False
     added: ImageLayout | None = None
     doubts: tuple[str, ...] = ()
+    left_out: int = 0
 
     def did(self, name: str) -> bool:
         """Whether this fault is undone already."""
@@ -64,6 +70,10 @@ class State:
     def after(self, reading: Reading, done: Step) -> State:
         """Return the state after one more step."""
         return replace(self, reading=reading, steps=(*self.steps, done))
+
+    def without_data(self, count: int) -> State:
+        """Return the state with so many bytes more left out that are no fill."""
+        return replace(self, left_out=self.left_out + count)
 
 
 def ways(catalog: Catalog, first: State, layout: ImageLayout | None) -> list[State]:
@@ -96,6 +106,15 @@ def undone(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterat
         yield from bit_shifted(state)
     if not state.did("mirrored"):
         yield from mirrored(catalog, state)
+    if not state.did("inverted"):
+        data = _known(spoiling.inverted(state.reading.data), state.reading.unknown)
+        yield state.after(data, step("inverted"))
+    if not state.did("bits-reversed"):
+        yield state.after(_turned(state.reading, spoiling.bits_reversed), step("bits-reversed"))
+    if not state.did("word-shifted"):
+        yield from word_shifted(state)
+    if not state.did("rotated"):
+        yield from rotated(catalog, state, layout)
     if not state.did("leading-bytes"):
         yield from leading_bytes(catalog, state, layout)
     if layout is not None and layout.size:
@@ -109,11 +128,26 @@ def swapped_pairs(state: State) -> Iterator[State]:
     over at the end is then the second of a pair whose first was pushed off, so it isn't known.
     """
     for phase in (0, 1):
-        reading = Reading(swap(state.reading.data, phase), swap(state.reading.unknown, phase))
+        swap = functools.partial(spoiling.swapped_pairs, first=phase)
+        reading = _turned(state.reading, swap)
         if phase and (len(reading) - phase) % 2:
             reading = reading.part(0, len(reading) - 1).filled(len(reading))
         after = state.after(reading, step("swapped-pairs"))
         yield replace(after, unaligned=after.unaligned or phase == 1)
+
+
+def _turned(reading: Reading, turn: Callable[[bytes], bytes]) -> Reading:
+    """Return a reading of which the bytes, known or not, are turned round in one way."""
+    return Reading(turn(reading.data), turn(reading.unknown))
+
+
+def _known(data: bytes, unknown: bytes) -> Reading:
+    """Return a reading with 0 for what isn't known."""
+    if not any(unknown):
+        return Reading(data, unknown)
+    return Reading(
+        bytes(byte & ~mask & 0xFF for byte, mask in zip(data, unknown, strict=True)), unknown
+    )
 
 
 def bit_shifted(state: State) -> Iterator[State]:
@@ -128,6 +162,65 @@ def bit_shifted(state: State) -> Iterator[State]:
     no_dummy = bool(reading.data[0] & 0x80)
     after = state.after(earlier, step("bit-shifted"))
     yield replace(after, unaligned=after.unaligned or no_dummy)
+
+
+def word_shifted(state: State) -> Iterator[State]:
+    """Yield the read with the bits of each 16-bit word one place up, in either order of bytes.
+
+    The bit that came first in each word is the dummy 0, and the last one of the word isn't known;
+    unless something else came first: then it is the last one, which went round.
+    """
+    for phase in (False, True):
+        reading = state.reading
+        if phase:
+            reading = _turned(reading, spoiling.swapped_pairs)
+        size = len(reading) // 2 * 2
+        high, low = reading.data[0:size:2], reading.data[1:size:2]
+        went_round = any(byte & 0x80 for byte in high)
+        data, unknown = bytearray(reading.data), bytearray(reading.unknown)
+        data[0:size:2] = bytes((h << 1 | lo >> 7) & 0xFF for h, lo in zip(high, low, strict=True))
+        data[1:size:2] = bytes((lo << 1 | h >> 7) & 0xFF for h, lo in zip(high, low, strict=True))
+        if any(unknown):
+            masks = list(zip(unknown[0:size:2], unknown[1:size:2], strict=True))
+            unknown[0:size:2] = bytes((h << 1 | lo >> 7) & 0xFF for h, lo in masks)
+            unknown[1:size:2] = bytes((lo << 1 | h >> 7) & 0xFF for h, lo in masks)
+        if not went_round:
+            unknown[1:size:2] = bytes(mask | 1 for mask in unknown[1:size:2])
+        earlier = _known(bytes(data), bytes(unknown))
+        if phase:
+            earlier = _turned(earlier, spoiling.swapped_pairs)
+        after = state.after(earlier, step("word-shifted"))
+        yield after if went_round else replace(after, doubts=(*after.doubts, LOST_BITS))
+
+
+def rotated(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
+    """Yield the read begun where an image begins that goes on from its end to its first byte.
+
+    Its items do, or its fill: a read as long as the part has lost nothing.
+    """
+    reading, length = state.reading, len(state.reading)
+    if length not in catalog.part_sizes and not state.sized:
+        return
+    twice, unknown = reading.data * 2, reading.unknown * 2
+    for start in starts(catalog, twice, layout):
+        if start.at >= length:
+            return
+        turned = Reading(twice[start.at : start.at + length], unknown[start.at : start.at + length])
+        before = set(reading.data[: start.at])
+        if before == {reading.data[-1]} or _pnp_end(catalog, turned.data) > length - start.at:
+            done = step("rotated", at=address(start.at), count=sizes(start.at))
+            yield replace(state.after(turned, done), unaligned=False)
+
+
+def _pnp_end(catalog: Catalog, data: bytes) -> int:
+    """Return where the items after the first right identifier end; 0 without one."""
+    place = next(identifiers(catalog, data), None)
+    if place is None:
+        return 0
+    last = place + catalog.identifier.size
+    for item in walk(catalog, data, last):
+        last = item.end
+    return last
 
 
 def mirrored(catalog: Catalog, state: State) -> Iterator[State]:
@@ -148,8 +241,48 @@ def mirrored(catalog: Catalog, state: State) -> Iterator[State]:
             words += f", which differ in {voted.count} bits"
         done = step("mirrored", period=sizes(period), copies=words)
         after = state.after(voted.reading, done)
-        regular = period & (period - 1) == 0 or period in catalog.part_sizes
-        yield replace(after, dropped=0, sized=regular)
+        yield replace(after, dropped=0, sized=_is_regular(catalog, period))
+    if not found:
+        yield from _mirrored_before(catalog, state)
+
+
+def _mirrored_before(catalog: Catalog, state: State) -> Iterator[State]:
+    """Yield one period of a read that holds whole copies, and then something else."""
+    period, copies = doubled(catalog, state.reading)
+    if not copies:
+        return
+    rest = state.reading.data[copies * period :]
+    words = f"{copies} copies, and {sizes(len(rest))} after them left out"
+    done = step("mirrored", period=sizes(period), copies=words)
+    after = state.after(state.reading.part(0, period), done)
+    after = replace(after, dropped=0, sized=_is_regular(catalog, period))
+    yield after if is_fill(rest) else after.without_data(len(rest))
+
+
+def doubled(catalog: Catalog, reading: Reading) -> tuple[int, int]:
+    """Return period (bytes) and number of the whole copies that a read begins with; or 0, 0.
+
+    Something else follows them.
+    """
+    for period in _periods(catalog, reading) if reading.known() else ():
+        one = reading.data[:period]
+        copies = 1
+        while reading.data[copies * period : (copies + 1) * period] == one:
+            copies += 1
+        is_image = period >= LEAST_OVERLAP and len(set(one)) >= LEAST_VALUES
+        if copies > 1 and is_image and not repeats(reading, period):
+            return period, copies
+    return 0, 0
+
+
+def _is_regular(catalog: Catalog, period: int) -> bool:
+    """Whether a period is the size of a part, known or not."""
+    return period & (period - 1) == 0 or period in catalog.part_sizes
+
+
+def is_fill(data: bytes) -> bool:
+    """Whether bytes are all the same: nothing is lost if they are left out."""
+    return len(set(data)) < 2
 
 
 def _periods(catalog: Catalog, reading: Reading) -> list[int]:
@@ -218,7 +351,12 @@ def leading_bytes(catalog: Catalog, state: State, layout: ImageLayout | None) ->
         done = step("leading-bytes", count=sizes(start.at))
         after = state.after(state.reading.part(start.at), done)
         doubts = (*state.doubts, *start.doubts)
-        yield replace(after, dropped=start.at, sized=False, unaligned=False, doubts=doubts)
+        after = replace(after, dropped=start.at, sized=False, unaligned=False, doubts=doubts)
+        lead = state.reading.data[: start.at]
+        if state.did("bit-shifted"):
+            # The dummy 0 stood after them, and is the last bit of them now.
+            lead = lead[:-1] + bytes([lead[-1] | (lead[0] & 1)])
+        yield after if is_fill(lead) else after.without_data(start.at)
 
 
 def header_missing(state: State, layout: ImageLayout) -> State:

@@ -2,3 +2,7 @@
 
 `bus`, `card` and `software` know nothing of each other but reads and writes of ports.
 """
+
+ALL, BOOT, NONE = "all", "boot", "none"
+CONFIGURED_BY = (ALL, BOOT, NONE)
+"""Who configures the cards: PnP software; a BIOS, only those needed for boot; nobody."""

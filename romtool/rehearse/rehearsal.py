@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import EMPTY_PC, Host
+from romtool.assign.paired import chosen, settled
 from romtool.image.model import Image
-from romtool.rehearse import software
+from romtool.rehearse import ALL, BOOT, NONE, software
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
 from romtool.rehearse.chip import Loaded, load
@@ -28,15 +29,10 @@ from romtool.rehearse.software import (
     identity,
 )
 from romtool.rehearse.steps import Note, Remark, Step, Steps, remark
-from romtool.requirements.model import DeviceRequirements
+from romtool.requirements.model import Alternative, DeviceRequirements
 from romtool.requirements.wired import wired
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Check
-
-ALL, BOOT, NONE = "all", "boot", "none"
-"""Who configures the cards: PnP software; a BIOS, only those needed for boot; nobody."""
-
-CONFIGURED_BY = (ALL, BOOT, NONE)
 
 
 @dataclass(frozen=True)
@@ -119,6 +115,19 @@ class Rehearsal:
         on = all(device.is_on for device in devices)
         return not self.lost and on and all(one.given is not None for one in self.unconfigured)
 
+    def given_in(self, slot: int) -> dict[int, Alternative | None]:
+        """Return what each device of a card ends up with, by its number; None: it stays off."""
+        found: dict[int, Alternative | None] = {}
+        for seen in self.seen:
+            for device in seen.card.devices if seen.slot == slot else ():
+                given = device.given if device.is_on else None
+                found[device.requirements.number] = _settled(device.requirements, given)
+        for one in self.unconfigured:
+            if one.slot == slot:
+                requirements = one.device.requirements
+                found[requirements.number] = _settled(requirements, one.given)
+        return found
+
     def logical(self, slot: int, device: FoundDevice) -> LogicalDevice | None:
         """Return what a device really is on the bus; None where the card has none of its number."""
         card, number = self.slots[slot].card, device.requirements.number
@@ -166,6 +175,10 @@ def rehearse(
         found.elapsed,
         tuple(steps.all),
     )
+
+
+def _settled(requirements: DeviceRequirements, given: Given | None) -> Alternative | None:
+    return None if given is None else settled(chosen(requirements.alternatives, given), given)
 
 
 def given_words(catalog: Catalog, given: Given) -> str:

@@ -6,18 +6,12 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from romtool.formats import FORMATS
 from romtool.image.model import Image
 from romtool.rules.findings import Finding
 from romtool.schema.numbers import clip
 
 LONGEST_NAME = 120
-
-FORMATS = {
-    "raw": "raw binary",
-    "hex": "Intel HEX",
-    "srec": "S-record",
-    "toml": "card profile, built in memory",
-}
 
 
 @dataclass(frozen=True)
@@ -46,4 +40,6 @@ def origin_of(subject: Subject) -> Origin:
     """Return how an input came to be."""
     data = subject.image.data
     digest = hashlib.sha256(data).hexdigest()
-    return Origin(clip(subject.name, LONGEST_NAME), FORMATS[subject.format], len(data), digest)
+    return Origin(
+        clip(subject.name, LONGEST_NAME), FORMATS[subject.format].title, len(data), digest
+    )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from romtool.image.model import Image
+from romtool.rules.boot import boot_findings
 from romtool.rules.choices import choice_findings
 from romtool.rules.collisions import collision_findings
 from romtool.rules.findings import Finding
@@ -15,7 +16,7 @@ from romtool.rules.limits import limit_findings
 from romtool.rules.lines import line_findings
 from romtool.rules.names import name_findings
 from romtool.rules.order import order_findings
-from romtool.rules.outside import outside_findings, unread_findings
+from romtool.rules.outside import outside_findings, size_findings, unread_findings
 from romtool.rules.ranges import range_findings
 from romtool.rules.view import View
 from romtool.schema.expect import Expectation
@@ -29,11 +30,18 @@ def check(image: Image, expectations: Sequence[Expectation] = ()) -> list[Findin
     `expectations`: software whose conventions are checked too.
     """
     found = list(unread_findings(image)) or _read_findings(View(image))
+    found += size_findings(image)
     if expectations:
-        from romtool.rules.expect import expect_findings
+        from romtool.rules.expect import expect_findings, functions_found
 
         for expectation in expectations:
-            found += expect_findings(image, expectation)
+            functions = functions_found(image, expectation)
+            found += expect_findings(image, expectation, functions)
+    return in_order(found)
+
+
+def in_order(found: Iterable[Finding]) -> list[Finding]:
+    """Return findings in the order of the bytes, errors first at a place."""
     return sorted(found, key=lambda f: (f.offset or 0, SEVERITIES.index(f.severity)))
 
 
@@ -47,6 +55,7 @@ def _read_findings(view: View) -> list[Finding]:
         *limit_findings(view),
         *line_findings(view),
         *range_findings(view),
+        *boot_findings(view),
         *choice_findings(view),
         *collision_findings(view),
         *outside_findings(view.image),

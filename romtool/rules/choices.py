@@ -30,9 +30,11 @@ def choice_findings(view: View) -> Iterator[Finding]:
 
 def _troubles(view: View) -> Iterator[Trouble]:
     for parts, device in view.devices:
+        yield from _fixed(parts, device)
         if parts.choices:
             yield from _order(view, parts, device)
-            yield from _behind(device)
+            yield from _after(device)
+            yield from _uneven(view, parts, device)
             yield from _last(parts, device)
             yield from _hidden(parts, device)
 
@@ -57,16 +59,52 @@ def _priority(view: View, alternative: Alternative) -> str:
     return f"{head.title} {shown}" if isinstance(value, int) else shown
 
 
-def _behind(device: DeviceRequirements) -> Iterator[Trouble]:
-    """Items after choices that have unequal numbers of their kind; one of each kind is told."""
+def _fixed(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
+    """A device that takes one line and one base, and no other.
+
+    One of the two alone is nothing to tell: software looks for a game port in one place only.
+    """
+    needs = [need for need in device.alternatives[0].needs if not need.is_empty]
+    forms = {type(need) for need in needs}
+    if len(device.alternatives) == 1 and len(forms) > 1 and all(_options(n) == 1 for n in needs):
+        yield trouble("fixed-only", parts.start)
+
+
+def _after(device: DeviceRequirements) -> Iterator[Trouble]:
+    """Items after the choices; one of each kind is told.
+
+    Where the choices have unequal numbers of the kind, nobody agrees on its register.
+    """
     told: set[str] = set()
     for need in device.after:
-        counts = {sum(n.kind == need.kind for n in a.own) for a in device.alternatives}
-        if len(counts) > 1 and need.kind not in told and need.item is not None:
-            told.add(need.kind)
-            words = one_of([str(count) for count in sorted(counts)])
-            record = need.item.record.title
-            yield trouble("behind-choices", need.item, record=record, counts=words)
+        if need.kind in told or need.item is None:
+            continue
+        told.add(need.kind)
+        record, counts = need.item.record.title, _counts(device, need.kind)
+        if len(counts) > 1:
+            yield trouble("behind-choices", need.item, record=record, counts=_in_words(counts))
+        else:
+            yield trouble("after-choices", need.item, record=record)
+
+
+def _uneven(view: View, parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
+    """Choices that differ in how many items of a kind they have, where none follows them."""
+    if len(parts.groups) > 1:
+        return  # an error by itself: what of them goes together, nobody knows
+    for kind, resource in view.catalog.resources.items():
+        counts = _counts(device, kind)
+        if len(counts) > 1 and all(need.kind != kind for need in device.after):
+            words = {"kind": resource.title, "counts": _in_words(counts)}
+            yield trouble("choices-uneven", parts.start, **words)
+
+
+def _counts(device: DeviceRequirements, kind: str) -> list[int]:
+    """Return how many items of a kind choices have, the different numbers in order."""
+    return sorted({sum(need.kind == kind for need in one.own) for one in device.alternatives})
+
+
+def _in_words(counts: list[int]) -> str:
+    return one_of([str(count) for count in counts])
 
 
 def _last(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
@@ -91,8 +129,11 @@ def _options(need: Requirement) -> int:
 
 
 def _hidden(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
-    """Choices that an earlier one, of the same priority or a better one, makes useless."""
-    compared = device.alternatives[:MOST_COMPARED]
+    """Choices that an earlier one, of the same priority or a better one, makes useless.
+
+    Those of a second group are an error by themselves.
+    """
+    compared = device.alternatives[: min(MOST_COMPARED, len(parts.groups[0].choices))]
     for number, alternative in enumerate(compared):
         for earlier in compared[:number]:
             if earlier.rank <= alternative.rank and _accepts_all(earlier, alternative):

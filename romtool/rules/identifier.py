@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.image.decode import usual_id
 from romtool.image.model import Image
 from romtool.rules.findings import Finding, finding
+from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import CompressedAscii, NotRepresentable
+from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 
 
@@ -21,19 +23,33 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
         yield finding(image.catalog, "id-checksum", at, **words)
     elif found.computed == image.catalog.consumer.refused_checksum:
         yield finding(image.catalog, "id-checksum-zero", at)
-    yield from _id(image)
+    field = image.catalog.identifier.id_field
+    raw = image.identifier_raw[field.at :][: field.size]
+    if any(image.identifier_raw[: image.catalog.identifier.check_field.at]):
+        yield from id_findings(image.catalog, image.identifier_at, field, raw)
+    else:
+        yield finding(image.catalog, "id-zero", image.identifier_at)
     serial = image.catalog.identifier.serial_field
     if image.identifier_values[0][serial.key] is None:
         yield finding(image.catalog, "no-serial", image.identifier_at + serial.at)
 
 
-def _id(image: Image) -> Iterator[Finding]:
-    field = image.catalog.identifier.id_field
-    at, words = image.identifier_at, {"what": field.title, "id": image.card_id}
-    if image.card_id is None:
-        raw = hex_text(image.identifier_raw[field.at :][: field.size])
-        yield finding(image.catalog, "id-unspelt", at, what=field.title, raw=raw)
-    elif not usual_id(image):
-        yield finding(image.catalog, "id-letters", at, **words)
-    elif field.kind.spelling.is_generic(image.card_id):
-        yield finding(image.catalog, "id-generic", at, **words)
+def id_findings(
+    catalog: Catalog, at: int, field: Field, raw: bytes, *, generic: bool = True
+) -> Iterator[Finding]:
+    """Yield what is odd about an ID, stored as `raw`; `generic`: one of the published is."""
+    assert isinstance(field.kind, CompressedAscii)
+    stored = int.from_bytes(raw, "big")
+    if field.kind.is_marked(stored):
+        try:
+            spelt = f"printed {field.kind.to_value(stored)}"
+        except NotRepresentable:
+            spelt = "no text spells it"
+        words = {"what": field.title, "raw": hex_text(raw), "spelt": spelt}
+        yield finding(catalog, "id-unspelt", at, **words)
+        return
+    spelling, value = field.kind.spelling, field.kind.to_value(stored)
+    if not spelling.is_usual(value):
+        yield finding(catalog, "id-letters", at, what=field.title, id=value)
+    elif generic and spelling.is_generic(value):
+        yield finding(catalog, "id-generic", at, what=field.title, id=value)

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
-from romtool.rules.view import View
+from romtool.rules.identifier import id_findings
+from romtool.rules.view import View, joined
 from romtool.schema.field_types import Choice, CompressedAscii, Text
-from romtool.schema.numbers import address, hex_text
+from romtool.schema.numbers import address
 
 
 def item_findings(view: View) -> Iterator[Finding]:
@@ -16,6 +17,7 @@ def item_findings(view: View) -> Iterator[Finding]:
     for item in view.image.items:
         yield from _form(view, item)
         yield from _ids(view, item)
+        yield from _unassigned(view, item)
         if item.representable:
             yield from _widths(view, item)
 
@@ -30,7 +32,7 @@ def _form(view: View, item: Descriptor) -> Iterator[Finding]:
         lengths = {"length": length, "lengths": record.lengths_in_words()}
         words = {"where": view.where([item]), "record": record.title}
         yield finding(catalog, "item-length", item.offset, **lengths, **words)
-    elif not item.representable and not _told_elsewhere(item):
+    elif item.is_odd and not _told_elsewhere(item):
         words = {"where": view.where([item]), "record": record.title}
         yield finding(catalog, "item-bits", item.offset, **words)
 
@@ -39,7 +41,7 @@ def _told_elsewhere(item: Descriptor) -> bool:
     """Whether another rule says what is odd about an item: an ID, characters of a name."""
     if item.record.role == "name":
         return any(isinstance(field.kind, Text) for field in item.record.field_layout.fields)
-    return any(not isinstance(item.values[key], str) for key in _id_keys(item))
+    return bool(_id_keys(item))
 
 
 def _id_keys(item: Descriptor) -> list[str]:
@@ -51,17 +53,21 @@ def _id_keys(item: Descriptor) -> list[str]:
 
 
 def _ids(view: View, item: Descriptor) -> Iterator[Finding]:
-    catalog = view.catalog
     for key in _id_keys(item) if item.values else ():
-        field, value = item.record.field_layout.by_key[key], item.values[key]
-        assert isinstance(field.kind, CompressedAscii)
-        if not isinstance(value, str):
-            raw = hex_text(item.content[field.at :][: field.size])
-            yield finding(catalog, "id-unspelt", item.offset, what=field.title, raw=raw)
-        elif not field.kind.spelling.is_usual(value):
-            yield finding(catalog, "id-letters", item.offset, what=field.title, id=value)
-        elif item.record.role == "device" and field.kind.spelling.is_generic(value):
-            yield finding(catalog, "id-generic", item.offset, what=field.title, id=value)
+        field = item.record.field_layout.by_key[key]
+        raw = item.content[field.at :][: field.size]
+        generic = item.record.role == "device"
+        yield from id_findings(view.catalog, item.offset, field, raw, generic=generic)
+
+
+def _unassigned(view: View, item: Descriptor) -> Iterator[Finding]:
+    """Numbers that the standard reserves, such as those of some registers."""
+    for field in item.record.profile_fields if item.values else ():
+        used = [n for n in field.unassigned if n in item.values.get(field.key, ())]
+        if used:
+            words = {"where": view.where([item]), "title": field.title, "key": field.key}
+            numbers = joined([address(number) for number in used])
+            yield finding(view.catalog, "registers-reserved", item.offset, numbers=numbers, **words)
 
 
 def _widths(view: View, item: Descriptor) -> Iterator[Finding]:

@@ -10,7 +10,7 @@ from romtool.requirements.wired import wired
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.bus import Resource
-from romtool.schema.field_types import Pins
+from romtool.schema.field_types import Flags, Pins
 from romtool.schema.fields import FieldOf
 from romtool.schema.numbers import one_of
 
@@ -28,6 +28,8 @@ def _troubles(view: View) -> Iterator[Trouble]:
             resource = view.catalog.resources[need.kind]
             yield from _lines(view, resource, item, need)
             yield from _width(resource, item, need)
+            if not need.is_empty:
+                yield from _trigger(item)
 
 
 def _lines(
@@ -44,6 +46,18 @@ def _lines(
         elif connected is not None and line not in connected:
             key = _wiring(view, need.kind)[0].key
             yield trouble("not-wired", item, record=record, line=line, key=key)
+
+
+def _trigger(item: Descriptor) -> Iterator[Trouble]:
+    """What a byte that is left out means has to be among what it states where it is there."""
+    for field in item.record.profile_fields:
+        stated = item.values.get(field.key)
+        if not isinstance(field.kind, Flags) or field.absent is None or stated is None:
+            continue
+        if field.absent not in stated:
+            words = {"title": field.title, "absent": field.absent, "key": field.key}
+            shown = field.kind.show(stated)
+            yield trouble("high-edge", item, record=item.record.title, stated=shown, **words)
 
 
 def _width(resource: Resource, item: Descriptor, need: LineRequirement) -> Iterator[Trouble]:

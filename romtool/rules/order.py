@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from romtool.image.card import Device
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
@@ -28,6 +29,9 @@ def order_findings(view: View) -> Iterator[Finding]:
     yield from _before_devices(image)
     if image.end_item is not None:
         yield from _missing(image)
+    for device in view.parts:
+        for item in _late(device):
+            yield _told(view, "compatible-order", item, record=item.record.title)
     yield from _choices(view)
     yield from _end(image)
 
@@ -54,6 +58,16 @@ def _missing(image: Image) -> Iterator[Finding]:
     first = roles.index("device") if "device" in roles else len(roles)
     if "name" not in roles[:first]:
         yield finding(image.catalog, "no-name", image.items_at)
+
+
+def _late(device: Device) -> Iterator[Descriptor]:
+    """Yield the compatible IDs of a device that stand after what it asks for."""
+    asked = False
+    for item in device.before:
+        asked = asked or item.record.requires is not None
+        if asked and item.role == "compatible":
+            yield item
+    yield from (item for item in device.after if item.role == "compatible")
 
 
 def _choices(view: View) -> Iterator[Finding]:

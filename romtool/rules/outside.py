@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from romtool.image.model import Image
 from romtool.rules.findings import Finding, finding
-from romtool.schema.numbers import address, sizes
+from romtool.schema.numbers import address, one_of, sizes
 
 
 def unread_findings(image: Image) -> Iterator[Finding]:
@@ -18,6 +18,18 @@ def unread_findings(image: Image) -> Iterator[Finding]:
             return
     if image.layout is None:
         yield finding(image.catalog, "no-frame", None)
+
+
+def size_findings(image: Image) -> Iterator[Finding]:
+    """Yield whether the image is of no part's length, with those next to it."""
+    size, known = len(image.data), image.catalog.part_sizes
+    if size not in known:
+        near = [
+            *[one for one in known if one < size][-1:],
+            *[one for one in known if one > size][:1],
+        ]
+        words = {"size": size, "near": one_of([str(one) for one in near])}
+        yield finding(image.catalog, "part-size", None, ("image", "size"), **words)
 
 
 def outside_findings(image: Image) -> Iterator[Finding]:

@@ -10,7 +10,9 @@ from romtool.requirements.model import DeviceRequirements, RangeRequirement, Req
 from romtool.rules.findings import Finding
 from romtool.rules.view import Trouble, View, joined, trouble
 from romtool.schema.bus import Bus
-from romtool.schema.numbers import address
+from romtool.schema.field_types import Number, Range
+from romtool.schema.fields import Field
+from romtool.schema.numbers import address, sizes
 
 ALIASES_SHOWN = 3
 
@@ -50,6 +52,45 @@ def _span(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Trou
         yield from _block(view.catalog.bus, item, need)
     if view.catalog.resources[need.kind].is_io:
         yield from _ports(view, item, need)
+    yield from _least(item, need)
+    if need.low % need.step == 0:  # else the alignment is at fault already
+        yield from _mask(view, item, need)
+
+
+def _align_field(item: Descriptor) -> Field | None:
+    """Return the field with the step between an item's bases."""
+    head = item.record.key_field
+    by_key = item.record.field_layout.by_key
+    return by_key[head.align] if isinstance(head.kind, Range) and head.align else None
+
+
+def _least(item: Descriptor, need: RangeRequirement) -> Iterator[Trouble]:
+    """An alignment that the standard doesn't admit."""
+    field = _align_field(item)
+    if field is not None and field.least is not None and need.step < field.least:
+        words = {"title": field.title, "align": address(need.step), "least": address(field.least)}
+        yield trouble("align-low", item, record=item.record.title, **words)
+
+
+def _mask(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Trouble]:
+    """A range that is decoded by its length: it becomes a mask of address bits (Spec A.3.1).
+
+    The alignment of an item may not reach up to the length: then it can't be stated.
+    """
+    limit = next(view.catalog.protocol.descriptors_of(need.kind, need.bits)).cell("limit")
+    if limit is None or limit.upper is None or item.values.get(limit.upper):
+        return
+    words = {"record": item.record.title, "length": sizes(need.length), "key": limit.upper}
+    if need.length.bit_count() > 1:
+        above = sizes(1 << need.length.bit_length())
+        yield trouble("mask-length", item, above=above, **words)
+        return
+    field = _align_field(item)
+    if field is not None and isinstance(field.kind, Number) and need.length > field.kind.highest:
+        return
+    askew = [base for base in need.stated[:2] if base % need.length]
+    if askew:
+        yield trouble("mask-align", item, base=address(askew[0]), **words)
 
 
 def _ports(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Trouble]:
@@ -58,6 +99,9 @@ def _ports(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Tro
         limit = address(bus.system_ports_below)
         title = item.record.title
         yield trouble("system-ports", item, record=title, low=address(need.low), limit=limit)
+    if need.low == need.high and _is_in_decimal(view, need.low):
+        words = {"base": address(need.low), "decimal": need.low, "meant": f"{need.low}h"}
+        yield trouble("base-decimal", item, record=item.record.title, **words)
     if bus.aliases(need.bits):
         yield from _decode(bus, item, need, record)
     # PnP software tries the lowest base first.
@@ -68,6 +112,13 @@ def _ports(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Tro
         over = [address(port) for port in ports if answers_at(bus, first, port)]
         if over:
             yield trouble(rule, item, record=there, ports=joined(over))
+
+
+def _is_in_decimal(view: View, base: int) -> bool:
+    """Whether a base reads in decimal as one where software looks for a device: 220 for 220h."""
+    functions = [one for found in view.catalog.expectations.values() for one in found.functions]
+    usual = frozenset[int]().union(*(one.bases for one in functions))
+    return base not in usual and int(str(base), 16) in usual
 
 
 def _decode(bus: Bus, item: Descriptor, need: RangeRequirement, record: str) -> Iterator[Trouble]:

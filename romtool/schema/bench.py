@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from romtool.schema.described import Described
 
 
@@ -89,16 +91,20 @@ class Symptom(Described):
 class Cause(Described):
     """What makes a symptom, and how it is told: its logic is in `romtool.diagnose`.
 
-    `test` tells it, by these `rules` of `check` and `observations` of `capture`.
+    It is found by `rules` of `check`, `remarks` of `rehearse`, `faults` of `verify`, `observations`
+    of `capture`, or by a `test`; ruled out by what `out` names, with words for each.
     """
 
     name: str
     title: str
     source: str
-    test: str
+    rules: tuple[str, ...]
+    remarks: tuple[str, ...]
+    faults: tuple[str, ...]
+    observations: tuple[str, ...]
+    clears: tuple[str, ...]
+    test: str | None
+    out: Mapping[str, str]
     open: str
-    out: str
     measure: str
     remedy: str
-    rules: tuple[str, ...]
-    observations: tuple[str, ...]

@@ -61,6 +61,10 @@ class ReadFault(Described):
     period: int | None
 
 
+RAW_ID = "id_raw"
+"""The key of an ID's bytes, where a profile has to say them because no text spells the ID."""
+
+
 class Catalog(
     Described,
     headers="header",

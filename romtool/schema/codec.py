@@ -11,11 +11,15 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from romtool.schema.field_types import NotRepresentable, Stored, Value
+from romtool.schema.numbers import hex_text
 
 if TYPE_CHECKING:
     from romtool.schema.fields import Field, Unit
 
 BIG = "big"
+
+RESERVED = "reserved"
+"""The key of reserved bits that are set: the bytes in which such bits are, all others 0."""
 
 
 class Step(NamedTuple):
@@ -47,6 +51,11 @@ class Reader:
         reserved = {field.key for field in fields if field.kind.is_reserved}
         self.shown = [step for step in self.steps if step.key not in reserved]
         self.reserved = sum(s.mask << s.shift for s in self.steps if s.key in reserved)
+        self.reserved_masks = [
+            (unit.at, mask[: unit.there(length)])
+            for unit in units
+            if any(mask := reserved_mask(unit)) and unit.there(length)
+        ]
 
     def _step(self, field: Field, unit: Unit) -> Step:
         there = unit.there(self.length)
@@ -75,10 +84,13 @@ class Reader:
         return found | self.absent if self.absent else found
 
     def values(self, data: bytes) -> tuple[dict[str, Value], bool]:
-        """Return the values without those of reserved bits, and whether all could be explained."""
+        """Return the values, and whether all of them could be explained.
+
+        Reserved bits stand under a key of their own, if any is set.
+        """
         number = self._number(data)
         values: dict[str, Value] = {}
-        representable = not number & self.reserved
+        representable = True
         for key, to_value, shift, mask, run in self.shown:
             stored = number >> shift & mask if run is None else data[run]
             try:
@@ -86,7 +98,21 @@ class Reader:
             except NotRepresentable:
                 values[key] = raw_value(stored)
                 representable = False
+        if number & self.reserved:
+            values[RESERVED] = hex_text(
+                bytes(
+                    data[at + place] & bits
+                    for at, mask in self.reserved_masks
+                    for place, bits in enumerate(mask)
+                )
+            )
         return values, representable
+
+
+def reserved_mask(unit: Unit) -> bytes:
+    """Return the bytes of a unit with a 1 for each reserved bit; none where it has none."""
+    masks = [field.byte_mask() for field in unit.fields if field.kind.is_reserved]
+    return bytes(sum(bits) for bits in zip(*masks, strict=True))
 
 
 def raw_value(stored: Stored) -> Value:

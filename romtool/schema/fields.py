@@ -51,6 +51,8 @@ class Field(Described, min_size="min_bytes"):
     unit_noun: str | None
     disables: str | None
     off_value: int | None
+    least: int | None
+    unassigned: tuple[int, ...]
     path: Path
 
     @property

@@ -16,12 +16,13 @@ reach, and so for `build` to tell, is:
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from romtool.schema.catalog import Catalog
+from romtool.schema.catalog import RAW_ID, Catalog
+from romtool.schema.codec import RESERVED
 from romtool.schema.field_types import Constant, Count
-from romtool.schema.field_types.texts import hex_schema
+from romtool.schema.field_types.texts import bits_schema, hex_schema
 from romtool.schema.fields import MISSING, Field
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.records import DescriptorType
@@ -42,7 +43,9 @@ def profile_schema(catalog: Catalog) -> Json:
     root = tables.pop("profile")
     config = catalog.tables["profile"].keys["config"]
     root["properties"]["config"] = {"$ref": "#/$defs/config", "description": config.text}
-    needed = tables["card"].pop("required")
+    for name in ("card", "device"):
+        _raw_id(catalog, tables[name])
+    needed = tables["card"].pop("oneOf")
     _image(catalog, tables["image"])
     variant = tables["variant"]["properties"]
     variant["config"] |= {"$ref": "#/$defs/config"}
@@ -129,16 +132,25 @@ def _raw_or_card(tables: Json) -> Json:
     }
 
 
-def _card_of(catalog: Catalog, needed: list[str]) -> Json:
+def _raw_id(catalog: Catalog, table: Json) -> None:
+    """Say that the bytes of an ID can stand for it, and that one of the two must stand."""
+    size = catalog.identifier.id_field.size
+    table["properties"][RAW_ID] |= hex_schema(size or 0, size)
+    (key,) = table.pop("required")
+    table["oneOf"] = [{"required": [key]}, {"required": [RAW_ID]}]
+
+
+def _card_of(catalog: Catalog, needed: list[Json]) -> Json:
     """Say what [card] must hold: an ID, or nothing of an identifier that is overridden whole."""
     stated = {"required": [catalog.identifier.name]}
     fields = [f.key for f in catalog.identifier.field_layout.fields if not f.kind.is_computed]
+    fields.append(RAW_ID)
     without = {"properties": dict.fromkeys(fields, False)}
     return {
         "properties": {"card": {"allOf": _versions(catalog)}},
         "if": {"properties": {"override": stated}, "required": ["override"]},
         "then": {"properties": {"card": without}},
-        "else": {"properties": {"card": {"required": needed}}},
+        "else": {"properties": {"card": {"oneOf": needed}}},
     }
 
 
@@ -275,13 +287,16 @@ def _entries_schema(catalog: Catalog) -> Json:
 def _entries(catalog: Catalog) -> Iterator[Json]:
     for rivals in catalog.entries.values():
         for record in rivals:
-            yield _entry(record, catalog.tables["entry"].keys["form"])
+            yield _entry(record, catalog.tables["entry"].keys)
 
 
-def _entry(record: DescriptorType, form: KeySpec) -> Json:
+def _entry(record: DescriptorType, keys: Mapping[str, KeySpec]) -> Json:
     properties = {field.key: _described(field, record) for field in record.profile_fields}
     if record.form:
-        properties[form.name] = {"const": record.form, "description": form.text}
+        properties["form"] = {"const": record.form, "description": keys["form"].text}
+    if record.reserved_mask:
+        bits = bits_schema(record.reserved_mask)
+        properties[RESERVED] = {**bits, "description": keys[RESERVED].text}
     return {
         "type": "object",
         "title": record.title,

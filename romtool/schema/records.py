@@ -8,10 +8,12 @@ from typing import Any
 
 from romtool.errors import InvalidValue
 from romtool.schema.bus import RequirementSpec
-from romtool.schema.codec import Reader
+from romtool.schema.codec import BIG, RESERVED, Reader, reserved_mask
 from romtool.schema.described import Described
 from romtool.schema.field_types import Check, Constant, Number, Range, Reserved, Stored, Value
+from romtool.schema.field_types.texts import bytes_of
 from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.numbers import hex_text, shorten
 
 
 class Tag(Described):
@@ -147,6 +149,9 @@ class DescriptorType(Described):
         stored: dict[str, Stored] = {}
         for field in self.field_layout.fields:
             stored[field.key] = self._stored(field, values)
+        if RESERVED in values:
+            stored = {k: 0 if v is None else v for k, v in stored.items()}
+            stored |= self.reserved_bits(values[RESERVED])
         shortest = self.field_layout.length_for(stored)
         if shortest > self.header.top_length:
             raise InvalidValue(
@@ -165,6 +170,39 @@ class DescriptorType(Described):
             stored = {k: 0 if v is None else v for k, v in stored.items()}
         content = self.field_layout.build(stored, wanted)
         return self.header.write(min(self.codes), len(content)) + content
+
+    @functools.cached_property
+    def reserved_mask(self) -> bytes:
+        """The bytes in which reserved bits are, with a 1 for each of them; none without any."""
+        return b"".join(map(reserved_mask, self.field_layout.units))
+
+    def reserved_bits(self, text: Value) -> dict[str, Stored]:
+        """Return the reserved bits of an entry as the fields that they are; raises InvalidValue."""
+        mask = self.reserved_mask
+        try:
+            data = bytes_of(text, 8 * len(mask))
+        except InvalidValue as wrong:
+            raise InvalidValue(
+                f"{RESERVED}: {wrong.message}", wrong.hint, inside=(RESERVED,)
+            ) from None
+        if any(byte & ~own for byte, own in zip(data, mask, strict=True)):
+            hint = f"only the bits of {hex_text(mask)} are"
+            message = f"{RESERVED}: {shorten(text)} has bits that are not reserved"
+            raise InvalidValue(message, hint, inside=(RESERVED,))
+        stored: dict[str, Stored] = {}
+        at = 0
+        for unit in self.field_layout.units:
+            if not any(reserved_mask(unit)):
+                continue
+            size = unit.size or 0
+            number = int.from_bytes(
+                data[at : at + size], "big" if unit.fields[0].endian == BIG else "little"
+            )
+            at += size
+            for field in unit.fields:
+                if isinstance(field.kind, Reserved):
+                    stored[field.key] = number >> field.low & field.kind.top
+        return stored
 
     def _stored(self, field: Field, values: Mapping[str, Value]) -> Stored:
         if isinstance(field.kind, Reserved):
@@ -193,6 +231,8 @@ class DescriptorType(Described):
             ranged = field.stated_with_range and isinstance(values[self.key_field.key], list)
             if (always_head and field is self.key_field) or ranged or not field.is_default(value):
                 entry[field.key] = value
+        if RESERVED in values:
+            entry[RESERVED] = values[RESERVED]
         return entry
 
     def in_words(self, values: Mapping[str, Value]) -> str:
@@ -202,6 +242,8 @@ class DescriptorType(Described):
             value = values.get(field.key)
             if field.phrase and (field.phrase_always or not field.is_default(value)):
                 words += ", " + field.phrase.format_map(_Shown(self, values))
+        if RESERVED in values:
+            words += f", reserved bits {values[RESERVED]}"
         return words
 
 

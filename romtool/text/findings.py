@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from romtool.rules.findings import Finding
 from romtool.text.page import SEVERITY_STYLES, line
@@ -46,3 +47,22 @@ def counted(findings: Sequence[Finding]) -> str:
         if number:
             words.append(f"{number} {severity}{'' if number == 1 else 's'}")
     return ", ".join(words) or "no findings"
+
+
+if TYPE_CHECKING:
+    from romtool.rules.expect import FunctionFound
+
+FUNCTION = 18
+"""The column after a function's name."""
+
+STATES = {"found": "found", "elsewhere": "elsewhere", "absent": "not on this card"}
+
+
+def function_line(function: FunctionFound) -> Iterator[str]:
+    """Yield where a function of the card is, of those that software looks for."""
+    words = STATES[function.state]
+    if function.device is not None:
+        at = f" at {function.where}" if function.where else ", off"
+        words += f"{at} (device {(function.number or 0) + 1}, {function.device})"
+    style = SEVERITY_STYLES["error"] if function.state == "elsewhere" else None
+    yield from line(function.name, words, indent=2, column=FUNCTION, style=style)

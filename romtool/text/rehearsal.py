@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.rehearse.rehearsal import ALL, BOOT, NONE, Rehearsal, Seen, Unconfigured, given_words
+from romtool.rehearse import ALL, BOOT, NONE
+from romtool.rehearse.rehearsal import Rehearsal, Seen, Unconfigured, given_words
 from romtool.rehearse.software import FoundCard, FoundDevice, identity
 from romtool.requirements.model import CardRequirements, DeviceRequirements, card_words
 from romtool.requirements.read import requirements_of

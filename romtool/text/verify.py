@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from romtool.recover.diagnosis import Diagnosis
-from romtool.text.page import line, title
+from romtool.readback.diagnosis import Diagnosis
+from romtool.schema.numbers import clip
+from romtool.text.diff import change_words
+from romtool.text.page import line, title, width
+from romtool.text.problems import visible
 from romtool.verify import Difference, together
 
 MOST_ROWS = 40
@@ -14,6 +17,10 @@ FEW_ROWS = 8
 """The same where one fault explains them all."""
 MOST_BYTES = 4
 """So many bytes of a run are shown."""
+MOST_MISSING = 10
+"""At most so many cards without a readback are named."""
+LEAST_WORDS = 20
+"""Characters of a line that are left for what is found, however long the file's name."""
 NAMES = ("expected", "found")
 
 
@@ -30,11 +37,38 @@ def verify_lines(
     """
     yield from title(name, _counted(found, size))
     if like is not None:
-        words = f"{like.title}: try recover{options}" if like.undoable else like.title
+        words = f"{like.title}: try recover{options}" if like.is_undoable else like.title
         yield from line("looks like", words, indent=2, column=14)
         for fault in like.faults:
             yield from line("bench", fault.check, indent=2, column=14)
+    changes = like.changes if like is not None else ()
+    for change in changes[:MOST_ROWS]:
+        yield from line("differs", f"{change.where}: {change_words(change)}", indent=2, column=14)
+    if len(changes) > MOST_ROWS:
+        yield f"  … and {len(changes) - MOST_ROWS} more"
     yield from _rows(together(found), MOST_ROWS if like is None else FEW_ROWS)
+
+
+def series_line(name: str, serial: int | None, words: str) -> str:
+    """Return the one line of a readback of a series; `serial`: the card that it is of."""
+    start = f"{visible(name)}: " + ("" if serial is None else f"card {serial}, ")
+    return start + clip(words, max(LEAST_WORDS, width() - len(start)))
+
+
+def series_notes(serials: Sequence[int], marks: Sequence[tuple[str, int]]) -> Iterator[str]:
+    """Yield which cards were read back twice, and which not at all."""
+    files: dict[int, list[str]] = {}
+    for name, serial in marks:
+        files.setdefault(serial, []).append(visible(name))
+    for serial, names in sorted(files.items()):
+        if len(names) > 1:
+            yield from line("", f"card {serial} more than once: {', '.join(names)}", column=2)
+    missing = [str(serial) for serial in serials if serial not in files]
+    if missing and files:
+        words = ", ".join(missing[:MOST_MISSING])
+        more = len(missing) - MOST_MISSING
+        words += f" and {more} more" if more > 0 else ""
+        yield from line("", f"no readback of card {words}", column=2)
 
 
 def _rows(runs: Sequence[Sequence[Difference]], most: int) -> Iterator[str]:

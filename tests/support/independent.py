@@ -424,3 +424,14 @@ def decode(image: bytes, layout: str) -> Table:
                 target.append(entry)
             usual = False
     return answer
+
+
+def all_compatible(device: Table) -> Table:
+    """A device as decoded, with all its compatible IDs: each counts, wherever it stands.
+
+    Software of the field takes an item by its name (the PnP code of an operating system kernel,
+    read and run).
+    """
+    lists = [device["resources"], *(choice["resources"] for choice in device["choices"])]
+    late = [one["compatible"] for entries in lists for one in entries if "compatible" in one]
+    return {**device, "compatible": device["compatible"] + late}

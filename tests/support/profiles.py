@@ -163,7 +163,8 @@ def make_irq(pool: Pool) -> Table:
     others = some(rng, pool.lines) if chance(rng, 0.7) else []
     entry: Table = {"irq": sorted({pool.irq.pop(), *others})}
     if chance(rng, 0.4):
-        entry["trigger"] = some(rng, ["high-edge", "low-edge", "high-level", "low-level"], 1)
+        others = some(rng, ["low-edge", "high-level", "low-level"])
+        entry["trigger"] = ["high-edge", *others]  # stated, it is never missing (Spec 6.2.2.4)
     return entry
 
 
@@ -200,6 +201,10 @@ def make_memory(pool: Pool) -> Table:
         if chance(rng, 0.5):
             align = rng.choice([1, 4, 0x20000, 0x1000000])
             length = rng.randint(1, 0x10000)
+    is_upper = chance(rng, 0.3)
+    if not is_upper:  # decoded by a mask: a power of two, aligned on itself (Spec A.3.1)
+        length = 1 << length.bit_length() - 1
+        align = max(align, length)
     entry: Table = {kind: spell(rng, base), "length": spell(rng, length)}
     if kind != "memory32_fixed":
         if base % align:
@@ -208,9 +213,11 @@ def make_memory(pool: Pool) -> Table:
         steps = min(steps, (limit - length - base) // align)
         entry[kind] = [spell(rng, base), spell(rng, base + align * rng.randint(0, steps))]
         entry["align"] = spell(rng, align)
-    for flag in ("writeable", "cacheable", "high_address", "shadowable", "rom"):
+    for flag in ("writeable", "cacheable", "shadowable", "rom"):
         if chance(rng, 0.3):
             entry[flag] = chance(rng, 0.8)
+    if is_upper or chance(rng, 0.1):
+        entry["high_address"] = is_upper
     if entry.get("rom"):
         entry.pop("writeable", None)
     if chance(rng, 0.6):

@@ -81,6 +81,59 @@ def flipped_reads(image: bytes, seed: int, flips: Sequence[int], span: Span) -> 
     return reads
 
 
+def stuck(image: bytes, bit: int, value: int) -> bytes:
+    """A data line without contact, or with a short: one bit of every byte is always the same."""
+    return bytes(byte | 1 << bit if value else byte & ~(1 << bit) & 0xFF for byte in image)
+
+
+def invert(image: bytes) -> bytes:
+    """A programmer that inverts its buffer."""
+    return bytes(byte ^ 0xFF for byte in image)
+
+
+def reverse_bits(image: bytes) -> bytes:
+    """The lowest bit of each byte first."""
+    return bytes(int(f"{byte:08b}"[::-1], 2) for byte in image)
+
+
+def rotate(image: bytes, start: int) -> bytes:
+    """The part's address counter wasn't reset: its contents begin in the middle."""
+    return image[start:] + image[:start]
+
+
+def words_one_bit_late(image: bytes) -> bytes:
+    """A dummy 0 before each 16-bit word, whose last bit is lost."""
+    words = (int.from_bytes(image[at : at + 2], "big") for at in range(0, len(image), 2))
+    return b"".join((word >> 1).to_bytes(2, "big") for word in words)
+
+
+def words_gone_round(image: bytes) -> bytes:
+    """The same where the last bit of each word is read first: nothing is lost."""
+    words = (int.from_bytes(image[at : at + 2], "big") for at in range(0, len(image), 2))
+    return b"".join((word >> 1 | (word & 1) << 15).to_bytes(2, "big") for word in words)
+
+
+def every_second(image: bytes, first: int, before: bytes) -> bytes:
+    """Only every second byte was written, from the first or the second on."""
+    out = bytearray(before)
+    out[first::2] = image[first::2]
+    return bytes(out)
+
+
+def wrapped_pages(image: bytes, page: int, pages: int, before: bytes) -> bytes:
+    """Blocks of several pages were sent: each byte goes to the page that the block began in."""
+    out = bytearray(before)
+    for start in range(0, len(image), page * pages):
+        for at, byte in enumerate(image[start : start + page * pages]):
+            out[start + at % page] = byte
+    return bytes(out)
+
+
+def first_part(image: bytes, length: int, before: bytes) -> bytes:
+    """The burn ended after so many bytes."""
+    return image[:length] + before[length:]
+
+
 def blank(length: int) -> bytes:
     """Nothing in the part, or no contact: all FFh."""
     return b"\xff" * length

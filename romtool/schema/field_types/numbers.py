@@ -86,7 +86,12 @@ class Number(Stepped[int | None]):
     def takes(self) -> str:
         """Say the least and the greatest number, and the steps between them."""
         least = self.unit if self.zero_means is not None else 0
-        return self._limits(least, max(self.top * self.unit, self.zero_means or 0))
+        return self._limits(least, self.highest)
+
+    @property
+    def highest(self) -> int:
+        """The highest number that can be stored."""
+        return max(self.top * self.unit, self.zero_means or 0)
 
     def json_schema(self) -> dict[str, Any]:
         highest = self.top * self.unit

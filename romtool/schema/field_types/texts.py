@@ -59,6 +59,20 @@ class CompressedAsciiCode(Described, groups="group"):
             found.append((left, (1 << bits) - 1, [before + char for char in alphabet]))
         return found
 
+    @functools.cached_property
+    def marked(self) -> dict[str, str]:
+        """How the first character is written where the one unused bit is set, by what it is else.
+
+        In lower case, as software of the field prints it; left out is what doesn't print so.
+        """
+        first = self.groups[0].alphabet if self.unused == 1 and not self.groups[0].before else ""
+        moved = {char: chr(ord(char) + LOWER_CASE) for char in first}
+        return {char: mark for char, mark in moved.items() if mark.isascii() and mark.isprintable()}
+
+
+LOWER_CASE = 0x20
+"""How far a letter in lower case lies behind its capital in ASCII."""
+
 
 class CompressedAscii(FieldType[int, str]):
     """A short text packed into bits, such as a vendor's letters and a product's digits."""
@@ -66,21 +80,34 @@ class CompressedAscii(FieldType[int, str]):
     spelling: CompressedAsciiCode
 
     def to_value(self, stored: int) -> str:
-        if stored >> self.bits - self.spelling.unused:
-            raise NotRepresentable("a bit is set that no character uses")
         text = ""
         for shift, mask, characters in self.spelling.places:
             code = stored >> shift & mask
             if code >= len(characters):
                 raise NotRepresentable(f"character code {code} has no meaning")
             text += characters[code]
-        return text
+        if not self.is_marked(stored):
+            return text
+        if text[0] not in self.spelling.marked:
+            raise NotRepresentable("a bit is set that no character uses")
+        return self.spelling.marked[text[0]] + text[1:]
+
+    def is_marked(self, stored: int) -> bool:
+        """Whether a bit is set that no character uses."""
+        return bool(stored >> self.bits - self.spelling.unused)
 
     def to_stored(self, value: object) -> int:
         problem = InvalidValue(f"{describe(value)} is not {self.spelling.title}")
+        if isinstance(value, bytes):
+            return int.from_bytes(value, "big")
         if not isinstance(value, str) or not value.isascii():
             raise problem
-        stored, place = 0, 0
+        stored = place = 0
+        # An ID in lower case throughout is one that somebody typed so.
+        lower = value[: self.spelling.groups[0].count]
+        unmarked = {mark: char for char, mark in self.spelling.marked.items()}
+        if value[:1] in unmarked and lower[1:] == lower[1:].upper():
+            stored, value = 1, unmarked[value[0]] + value[1:]
         for before, bits, alphabet in self.spelling.characters():
             if not value.startswith(before, place):
                 raise problem
@@ -101,6 +128,8 @@ class CompressedAscii(FieldType[int, str]):
         pattern, length = "", 0
         for before, _, alphabet in self.spelling.characters():
             either = dict.fromkeys(alphabet + alphabet.lower())
+            if not length:
+                either |= dict.fromkeys(self.spelling.marked.values())
             pattern += re.escape(before) + f"[{''.join(re.escape(char) for char in either)}]"
             length += len(before) + 1
         # The length keeps a line end out, which `$` alone would let pass.
@@ -159,6 +188,15 @@ def hex_schema(least: int = 0, most: int | None = None) -> dict[str, Any]:
     end = most if most is not None and most <= MOST_COUNTED else ""
     byte = r"[0-9A-Fa-f]\s*[0-9A-Fa-f]\s*"
     return {"type": "string", "pattern": rf"^\s*({byte}){{{least},{end}}}$"}
+
+
+def bits_schema(mask: bytes) -> dict[str, Any]:
+    """Return the JSON Schema of bytes in hex digits that have no bits but those of a mask."""
+    pattern = ""
+    for nibble in mask.hex():
+        digits = [f"{digit:X}" for digit in range(16) if not digit & ~int(nibble, 16)]
+        pattern += f"[{''.join(dict.fromkeys(''.join(digits) + ''.join(digits).lower()))}]\\s*"
+    return {"type": "string", "pattern": rf"^\s*{pattern}$"}
 
 
 def bytes_of(value: object, bits: int) -> bytes:

@@ -1,0 +1,1 @@
+"""A pile of dumps: what each holds, and which belong together."""
