@@ -41,7 +41,7 @@ What the card asks for, and what a PC can give it:
 >>> requirements = api.requirements_of(image)
 >>> [need.kind for need in requirements.devices[0].alternatives[0].needs]
 ['irq', 'io']
->>> api.assign(catalog, [requirements], api.Host(irq=frozenset({5}))).conflict.names()
+>>> api.assign(catalog, [requirements], api.Host(irq=[5])).conflict.names()
 ['QRL0001', 'host irq 5']
 
 What the PC sees at power-up, if its BIOS leaves the card to others; and the page about it:

@@ -25,9 +25,11 @@ import pytest
 
 from romtool import __version__
 from romtool.cli import COMMANDS, cli
+from tests.support import in_process
 from tests.support.tool import (
     PROFILE,
     built,
+    copied,
     identifier_checksum,
     inspected,
     need,
@@ -451,9 +453,7 @@ def test_huge_file_is_not_read(name: str, tmp_path: Path) -> None:
 def test_endless_input() -> None:
     """Standard input that never ends is given up at the limit."""
     with Path("/dev/zero").open("rb") as endless:
-        run = subprocess.run(
-            [TOOL, "inspect", "-"], stdin=endless, capture_output=True, timeout=300, check=False
-        )
+        run = copied("inspect", "-", stdin=endless)
     refused(run, "standard input")
 
 
@@ -480,18 +480,18 @@ def on_terminal(words: Sequence[str], folder: Path, **more: str) -> str:
         pytest.skip("this system has no pseudo terminals")
     import pty
 
-    kept = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "ROMTOOL_SCHEMAS")}
     try:
         ours, theirs = pty.openpty()
     except OSError as error:
         pytest.skip(f"no pseudo terminal to be had: {error}")
-    process = subprocess.Popen(
-        [TOOL, *words],
+    process = in_process.copied(
+        words,
         stdin=subprocess.DEVNULL,
         stdout=theirs,
         stderr=theirs,
         cwd=folder,
-        env={**kept, "TERM": "xterm", **more},
+        before=lambda: os.environ.pop("NO_COLOR", None) if "NO_COLOR" not in more else None,
+        env={"TERM": "xterm", **more},
     )
     os.close(theirs)
     text = b""
@@ -879,14 +879,7 @@ def test_full_disk(name: str, tmp_path: Path) -> None:
     def at_most_100_bytes() -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))
 
-    full = subprocess.run(
-        [TOOL, *writer(name, str(tmp_path)), "--force"],
-        capture_output=True,
-        preexec_fn=at_most_100_bytes,
-        env={**os.environ, "PYTHONDONTWRITEBYTECODE": "1"},
-        timeout=300,
-        check=False,
-    )
+    full = copied(*writer(name, str(tmp_path)), "--force", before=at_most_100_bytes)
     refused(full)
     assert {file.name: file.read_bytes() for file in tmp_path.iterdir()} == before
 
@@ -1301,9 +1294,7 @@ def test_broken_pipe(words: tuple[str, ...], desk: Path) -> None:
     reading, writing = os.pipe()
     os.close(reading)
     with os.fdopen(writing, "wb") as pipe:
-        run = subprocess.run(
-            [TOOL, *words], stdout=pipe, stderr=subprocess.PIPE, cwd=desk, timeout=300, check=False
-        )
+        run = copied(*words, stdout=pipe, cwd=desk)
     assert run.stderr.decode() == ""
     assert run.returncode == 0
 

@@ -11,6 +11,7 @@ import copy
 import itertools
 import json
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -698,3 +699,43 @@ def test_large_random_images(tmp_path: Path) -> None:
         raw = bytes.fromhex(one["b"])
         rebuilt[one["offset"] : one["offset"] + len(raw)] = raw
     assert bytes(rebuilt) == b
+
+
+def redone(change: Callable[[dict[str, Any]], object]) -> Differences:
+    """What differs between the sample and an edit of it."""
+    tables = tomllib.loads(TEXT)
+    before = assemble(read_profile(CATALOG, tables)).data
+    change(tables)
+    after = assemble(read_profile(CATALOG, tables)).data
+    return compare(decode(CATALOG, before), decode(CATALOG, after))
+
+
+def numbers(found: Differences) -> list[tuple[str, int, int]]:
+    return [(one.device, one.a, one.b) for one in found.renumbered]
+
+
+def test_a_removed_device_renumbers_those_after_it() -> None:
+    found = redone(lambda tables: tables["device"].pop(1))
+    assert numbers(found) == [("QRL0003", 2, 1)]
+    assert numbers(found.swapped()) == [("QRL0003", 1, 2)]
+    assert len(found.changes) == 1, "a number that shifts is no change of its own"
+
+
+def test_an_added_device_renumbers_those_after_it() -> None:
+    new = {"id": "QRL0009", "resources": [{"io": 0x200, "length": 8}]}
+    found = redone(lambda tables: tables["device"].insert(0, new))
+    assert numbers(found) == [("QRL0001", 0, 1), ("QRL0002", 1, 2), ("QRL0003", 2, 3)]
+
+
+def test_a_change_inside_a_device_renumbers_nothing() -> None:
+    assert not redone(lambda tables: tables["device"][0].update(name="x")).renumbered
+
+
+def test_ids_that_a_drivers_looks_for_are_told() -> None:
+    """A clone keeps the donor's IDs, or the driver won't load (common practice, no source)."""
+    found = redone(lambda tables: tables["device"][0].update(compatible=["PNPB003"]))
+    assert [(one.a, one.b) for one in found.drivers] == [(("PNPB002",), ("PNPB003",))]
+    assert [(one.a, one.b) for one in found.swapped().drivers] == [(("PNPB003",), ("PNPB002",))]
+    found = redone(lambda tables: tables["device"][0].update(id="QRL0011"))
+    assert [one.a for one in found.drivers] == [("QRL0001",)]
+    assert not redone(lambda tables: tables["device"][0].update(name="x")).drivers

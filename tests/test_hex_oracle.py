@@ -115,7 +115,7 @@ def hexrec_write(form: str, data: bytes, at: int, path: Path, *, length: int, wi
         file.linear = wide  # else a start segment record takes the start linear record's place
         file.update_records()
     else:
-        tags = kind.DescriptorType.Tag
+        tags = kind.Record.Tag
         file.update_records(data_tag=tags.DATA_32 if wide else tags.DATA_16)
     file.save(str(path))
 

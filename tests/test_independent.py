@@ -6,9 +6,6 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -18,8 +15,10 @@ from hypothesis import HealthCheck, given, settings
 
 from tests.support import independent as witness
 from tests.support.profiles import LAYOUTS, minimal, profiles, seeded, to_toml
+from tests.support.tool import romtool, told
 
 Table = dict[str, Any]
+
 
 CARDS = seeded(40)
 CARD_IDS = [
@@ -378,45 +377,28 @@ def test_seeds_cover() -> None:
 # --- the tool against the witness
 
 
-@pytest.fixture(scope="session")
-def executable() -> Path:
-    """Return the tool that is installed beside this Python."""
-    folder = Path(sys.executable).parent
-    for name in ("romtool", "romtool.exe"):
-        if (folder / name).is_file():
-            return folder / name
-    pytest.skip(f"romtool is not installed in {folder}")
-
-
-def run(executable: Path, *arguments: str | Path) -> str:
-    """Run the tool, which must succeed, and return its standard output."""
-    done = subprocess.run(
-        [executable, *arguments],
-        capture_output=True,
-        encoding="utf-8",
-        env={key: value for key, value in os.environ.items() if key != "ROMTOOL_SCHEMAS"},
-        timeout=120,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    return done.stdout
+def run(*arguments: str | Path) -> str:
+    """Call the tool, which must succeed, and return its standard output."""
+    done = romtool(*map(str, arguments))
+    assert done.returncode == 0, told(done)
+    return done.stdout.decode()
 
 
 @pytest.mark.parametrize("at", range(len(CARDS)), ids=CARD_IDS)
-def test_tool_agrees(at: int, executable: Path, tmp_path: Path) -> None:
+def test_tool_agrees(at: int, tmp_path: Path) -> None:
     """The tool writes the same bytes from a profile, and reads the same card from them."""
     profile = CARDS[at]
     image = witness.encode(profile)
     source, folder = tmp_path / f"card-{at:02}.toml", tmp_path / "out"
     source.write_text(to_toml(profile), encoding="utf-8", newline="\n")
-    run(executable, "build", source, "-o", folder)
+    run("build", source, "-o", folder)
     assert (folder / f"{source.stem}.bin").read_bytes() == image
     assert (folder / f"{source.stem}.hex").is_file()
 
     # From a folder of its own: nothing but the bytes can tell the tool what they are.
     dump = tmp_path / "dump.bin"
     dump.write_bytes(image)
-    document = json.loads(run(executable, "inspect", "--json", dump))
+    document = json.loads(run("inspect", "--json", dump))
     expected = witness.decode(image, profile["image"].get("layout", "plain"))
     assert document["card"]["id"] == expected["id"]
     assert document["card"]["serial"] == expected["serial"]

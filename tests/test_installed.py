@@ -27,6 +27,7 @@ CALLS = [
     ("recover", "samples/tour/spoilt-read.bin", "--json"),
     ("assign", "samples/hollow-lane.toml", "--host", "bare"),
     ("rehearse", "samples/hollow-lane.toml"),
+    ("capture", "samples/tour/mine.toml"),
     ("report", "samples/hollow-lane.toml", "-o", "page.html"),
     ("schema", "list", "--schemas", "samples/schemas"),
 ]

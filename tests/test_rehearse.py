@@ -18,7 +18,7 @@ from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
-from romtool.rehearse.answer import rehearsal_json
+from romtool.rehearse.answer import answer_of
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
 from romtool.requirements.collide import Placed
@@ -62,7 +62,7 @@ def play(*images: bytes | Table, host: Host = EMPTY_PC, catalog: Catalog = CATAL
 
 
 def answer(found: Rehearsal) -> dict[str, Any]:
-    return rehearsal_json(CATALOG, found)
+    return answer_of(CATALOG, found).as_json()
 
 
 def only(found: Rehearsal, slot: int) -> str:
@@ -96,7 +96,7 @@ def test_nothing_in_the_slots_answers() -> None:
     assert answer(found)["cards"] == []
     assert only(found, 0) == "no-layout"
     assert answer(found)["lost"][0]["id"] is None
-    assert not found.is_well
+    assert not answer_of(CATALOG, found).is_well
 
 
 # --- what is lost ---------------------------------------------------------------------------------
@@ -224,7 +224,7 @@ def test_a_line_that_no_pin_drives() -> None:
     assert "IRQ line 5" in texts[0] and "irq_wiring" in texts[0]
     assert "DMA channel 1" in texts[1] and "dma_wiring" in texts[1]
     assert [one["device"] for one in answer(found)["warnings"]] == ["QRL0001", "QRL0001"]
-    assert found.is_well  # the PC sees nothing wrong
+    assert answer_of(CATALOG, found).is_well  # the PC sees nothing wrong
     wired = {"irq_wiring": [9, 7, 5, 0, 0, 0], "dma_wiring": [4, 3, 1]}
     assert not play(profile(layout="counted-7", config=wired)).warnings
 
@@ -253,17 +253,17 @@ def test_an_end_checksum_that_is_wrong_is_told() -> None:
     found = play(profile(override={"end_checksum": 1}))
     assert names(found) == ["end-checksum"]
     assert answer(found)["cards"][0]["checksum_ok"] is False
-    assert found.is_well
+    assert answer_of(CATALOG, found).is_well
 
 
 def test_a_device_gets_nothing() -> None:
-    found = play(profile(), profile("QRL0302"), host=Host(irq=frozenset({7, 9})))
+    found = play(profile(), profile("QRL0302"), host=Host(irq={7, 9}))
     assert [len(card["devices"]) for card in answer(found)["cards"]] == [1, 0]
     assert answer(found)["left_out"] == [
         {"card": found.seen[1].slot, "device": "QRL0001", "number": 0}
     ]
     assert answer(found)["conflict"]
-    assert not found.is_well
+    assert not answer_of(CATALOG, found).is_well
 
 
 @pytest.mark.requirement("R-A.3.1-4", "R-A.3.1-6", "R-A.3.1-7", "R-A.3.1-9", "R-A.3.1-14")
@@ -452,6 +452,6 @@ def test_every_card_is_seen_or_lost(data: list[bytes]) -> None:
     assert slots == list(range(len(data)))
     assert all(lost.why for lost in found.lost)
     assert all(step.text for step in found.steps)
-    for line in rehearsal_lines(CATALOG, found, trace=True):
+    for line in rehearsal_lines(CATALOG, answer_of(CATALOG, found), trace=True):
         assert len(line.replace("\x1b[1m", "").replace("\x1b[0m", "")) <= 100
-    rehearsal_json(CATALOG, found)
+    answer_of(CATALOG, found).as_json()

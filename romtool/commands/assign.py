@@ -7,7 +7,7 @@ from romtool.commands.options import HOST, IMAGE, JSON, images_argument
 from romtool.commands.printing import echo_json, echo_lines
 from romtool.errors import InputError, Problem
 from romtool.requirements.read import requirements_of
-from romtool.text.assignment import Card, assignment_lines
+from romtool.text.assignment import assignment_lines
 
 
 @declare(
@@ -25,6 +25,7 @@ def command(call: Call, images: tuple[str, ...]) -> int:
     the best set with the fewest devices left out.
     """
     from romtool.assign.assign import assign
+    from romtool.assign.outcome import Card, outcome
 
     catalog, pc = call.catalog, call.pc
     loaded = call.load_all(images)
@@ -37,5 +38,5 @@ def command(call: Call, images: tuple[str, ...]) -> int:
     if call.as_json:
         echo_json({"host": pc.name, **found.as_json()})
     else:
-        echo_lines(assignment_lines(catalog, cards, pc, found))
+        echo_lines(assignment_lines(catalog, outcome(catalog, cards, pc, found)))
     return DONE if found.feasible else NO

@@ -7,7 +7,7 @@ import click
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import HOST, IMAGE, JSON, configured_by_option, images_argument
 from romtool.commands.printing import echo_json, echo_lines
-from romtool.rehearse.answer import rehearsal_json
+from romtool.rehearse.answer import answer_of
 from romtool.rehearse.rehearsal import rehearse
 from romtool.text.rehearsal import rehearsal_lines
 
@@ -27,12 +27,9 @@ def command(call: Call, images: tuple[str, ...], configured_by: str, trace: bool
 
     catalog, pc = call.catalog, call.pc
     images_of = [(one.name, one.image) for one in call.load_all(images)]
-    found = rehearse(catalog, images_of, assign, pc, configured_by)
+    found = answer_of(catalog, rehearse(catalog, images_of, assign, pc, configured_by))
     if call.as_json:
-        answer = rehearsal_json(catalog, found)
-        if trace:
-            answer["steps"] = [{"step": step.name, "words": step.text} for step in found.steps]
-        echo_json(answer)
+        echo_json(found.as_json(trace=trace))
     else:
         echo_lines(rehearsal_lines(catalog, found, trace=trace))
     return DONE if found.is_well else NO

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import zip_longest
 from typing import Any
 
@@ -127,6 +127,35 @@ class ByteRun:
 
 
 @dataclass(frozen=True)
+class Renumbered:
+    """A device whose number on its card, from 0, another's removal, addition or move shifts."""
+
+    device: str
+    a: int
+    b: int
+
+    def swapped(self) -> Renumbered:
+        """Return it the other way round."""
+        return Renumbered(self.device, self.b, self.a)
+
+
+@dataclass(frozen=True)
+class DriverIDs:
+    """IDs by which drivers find a device, its own and compatible ones, that one image lacks.
+
+    `a` and `b` are those that only that image has; `device` is its own ID in each.
+    """
+
+    device: tuple[str, str]
+    a: tuple[str, ...]
+    b: tuple[str, ...]
+
+    def swapped(self) -> DriverIDs:
+        """Return it the other way round."""
+        return DriverIDs(self.device[::-1], self.b, self.a)
+
+
+@dataclass(frozen=True)
 class Differences:
     """All that differs between image A and image B.
 
@@ -139,6 +168,8 @@ class Differences:
     changes: tuple[Change, ...] = ()
     consequences: tuple[Change, ...] = ()
     bytes: tuple[ByteRun, ...] = ()
+    renumbered: tuple[Renumbered, ...] = ()
+    drivers: tuple[DriverIDs, ...] = ()
 
     def swapped(self) -> Differences:
         """Return the differences between B and A."""
@@ -147,6 +178,8 @@ class Differences:
             tuple(one.swapped() for one in self.changes),
             tuple(one.swapped() for one in self.consequences),
             tuple(run.swapped() for run in self.bytes),
+            tuple(one.swapped() for one in self.renumbered),
+            tuple(one.swapped() for one in self.drivers),
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -155,6 +188,11 @@ class Differences:
             "same": self.same,
             "changes": [one.as_json() for one in self.changes],
             "consequences": [one.as_json() for one in self.consequences],
+            "renumbered": [asdict(one) for one in self.renumbered],
+            "drivers": [
+                {"device": one.device[0], "lost": list(one.a), "gained": list(one.b)}
+                for one in self.drivers
+            ],
             "bytes": [run.as_json() for run in self.bytes],
         }
 

@@ -42,7 +42,14 @@ def compare(a: Image, b: Image, parts: tuple[str | None, str | None] = (None, No
         _compare_ends(ledger, a, b)
         compare_outside(ledger, a, b)
     consequences = (*ledger.consequences, *ledger.moves())
-    return Differences(same, tuple(ledger.changes), consequences, tuple(ledger.runs))
+    return Differences(
+        same,
+        tuple(ledger.changes),
+        consequences,
+        tuple(ledger.runs),
+        tuple(ledger.renumbered),
+        tuple(ledger.drivers),
+    )
 
 
 def _order(image: Image) -> tuple[bytes, str]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter, deque
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from romtool.diff.align import in_order
-from romtool.diff.changes import Side, Where
+from romtool.diff.changes import DriverIDs, Renumbered, Side, Where
 from romtool.diff.choices import compare_choices, compare_closed, compare_start, placed
 from romtool.diff.items import as_list, compare_lists, span_of
 from romtool.diff.ledger import Ledger
-from romtool.image.card import Device
+from romtool.image.card import Device, id_in
 from romtool.image.walk import Descriptor
 from romtool.schema.numbers import sizes
 
@@ -18,7 +18,10 @@ DEVICE = "device"
 
 
 def compare_devices(ledger: Ledger, a: Sequence[Device], b: Sequence[Device]) -> None:
-    """Enter what differs between the devices of two cards: added, removed, moved, changed ones."""
+    """Enter what differs between the devices of two cards: added, removed, moved, changed ones.
+
+    A device that is none of these can still have another number, and other drivers.
+    """
     pairs = matched(a, b)
     names = _names(a), _names(b)
     kept = sorted((one, to) for one, to in pairs.items())
@@ -30,6 +33,9 @@ def compare_devices(ledger: Ledger, a: Sequence[Device], b: Sequence[Device]) ->
             ledger.change(_whole(where, device), None)
             continue
         other = names[1][to]
+        ledger.drivers += _drivers(device, b[to])
+        if at != to and at not in moved:
+            ledger.renumbered.append(Renumbered(device.id, at, to))
         if at in moved:
             ledger.change(
                 placed(where, at + 1, device.all_items), placed(other, to + 1, b[to].all_items)
@@ -37,6 +43,14 @@ def compare_devices(ledger: Ledger, a: Sequence[Device], b: Sequence[Device]) ->
         _compare(ledger, where, other, device, b[to])
     for to in sorted(set(range(len(b))) - set(pairs.values())):
         ledger.change(None, _whole(names[1][to], b[to]))
+
+
+def _drivers(a: Device, b: Device) -> Iterator[DriverIDs]:
+    """Yield the IDs by which drivers find one of two devices only."""
+    ids = [dict.fromkeys([one.id, *map(id_in, one.compatible)]) for one in (a, b)]
+    only = [tuple(id_ for id_ in mine if id_ not in ids[1 - side]) for side, mine in enumerate(ids)]
+    if any(only):
+        yield DriverIDs((a.id, b.id), only[0], only[1])
 
 
 def matched(a: Sequence[Device], b: Sequence[Device]) -> dict[int, int]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from romtool.diff.changes import ByteRun, Change, Side, Span, Where
+from romtool.diff.changes import ByteRun, Change, DriverIDs, Renumbered, Side, Span, Where
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,8 @@ class Ledger:
     consequences: list[Change] = field(default_factory=list)
     runs: list[ByteRun] = field(default_factory=list)
     kept: list[Kept] = field(default_factory=list)
+    renumbered: list[Renumbered] = field(default_factory=list)
+    drivers: list[DriverIDs] = field(default_factory=list)
 
     def change(self, a: Side | None, b: Side | None, *, follows: bool = False) -> None:
         """Enter a change, or what only follows from others."""

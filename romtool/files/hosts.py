@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 
-from romtool.assign.host import Host
-from romtool.assign.read_host import host_of
+from romtool.assign.host import Host, host_of
 from romtool.errors import InputError, refuse
 from romtool.files.reading import read_bytes, shown
 from romtool.files.shipped import SUFFIX, shipped_hosts

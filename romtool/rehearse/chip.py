@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from romtool.answers.rehearsal import Remark
 from romtool.image.model import Image
-from romtool.rehearse.steps import Remark, remark
+from romtool.rehearse.steps import remark
 from romtool.schema.field_types import Stored
 from romtool.schema.numbers import address, hex_text
 

@@ -8,10 +8,11 @@ the host has taken. Where the standard leaves it free, it does what `[consumer]`
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from romtool.answers.rehearsal import Remark
 from romtool.assign.answer import Assignment, Given
-from romtool.assign.host import Host
+from romtool.assign.host import Entry, Host
 from romtool.image.decode import read_as
 from romtool.image.model import Image
 from romtool.image.walk import peek_tag
@@ -19,7 +20,7 @@ from romtool.limits import MAX_IMAGE
 from romtool.rehearse.access import Access, Ports
 from romtool.rehearse.device import DeviceData, devices_in
 from romtool.rehearse.registers import filled, in_use
-from romtool.rehearse.steps import Note, Remark, remark, unheard
+from romtool.rehearse.steps import Note, remark, unheard
 from romtool.requirements.collide import Placed, answers_at
 from romtool.requirements.model import (
     CardRequirements,
@@ -176,7 +177,7 @@ def isolate(access: Access, host: Host) -> Isolated:
     for port in access.catalog.consumer.read_scan.ports:
         if port not in access.catalog.bus.read_ports:
             continue
-        if any(answers_at(access.catalog.bus, taken, port) for taken in host.io):
+        if any(answers_at(access.catalog.bus, taken, port) for taken in host.ranges("io")):
             access.note("port-taken", port=port)
             continue
         access.wake(0)
@@ -365,8 +366,9 @@ class _Configuring:
                 found.append(rows)
             if not heard:
                 return assignment, found
-            more = tuple(Placed(port, 1, 16) for port in sorted(heard))
-            self.host = replace(self.host, io=(*self.host.io, *more))
+            ports = (Placed(port, 1, 16) for port in sorted(heard))
+            what = "something that answers a range check there"
+            self.host = self.host.taking(*(Entry("io", port, what) for port in ports))
 
     def _device(
         self, csn: int, device: DeviceData, given: Given | None, heard: set[int]
@@ -400,8 +402,8 @@ class _Configuring:
         access = self.access
         ports = [
             port
-            for placed in given.io
-            if placed is not None
+            for placed in given.values["io"]
+            if isinstance(placed, Placed)
             for port in range(placed.base, placed.base + placed.length)
         ]
         wrong = set()

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
-from romtool.diff.changes import ByteRun, Change, Differences
-from romtool.schema.numbers import clip, hex_text
+from romtool.diff.changes import ByteRun, Change, Differences, DriverIDs, Renumbered
+from romtool.schema.numbers import clip, hex_text, one_of
 from romtool.text.page import line, title, width, wrapped
 
 COLUMN = 30
@@ -28,7 +28,32 @@ def differences_lines(found: Differences, names: Sequence[str], counted: str) ->
         yield f"  {letter}  {name}"
     yield from _changes("Changes", found.changes)
     yield from _changes("Consequences", found.consequences)
+    yield from _numbers(found.renumbered)
+    yield from _drivers(found.drivers)
     yield from _bytes(found.bytes)
+
+
+def _numbers(renumbered: Sequence[Renumbered]) -> Iterator[str]:
+    """Yield which devices have other numbers, counted from 1."""
+    if renumbered:
+        yield ""
+        yield from title("Renumbered")
+    for one in renumbered[:MOST_ROWS]:
+        yield from _change(f"device {one.device}", f"device {one.a + 1} -> device {one.b + 1}")
+    yield from _more(len(renumbered))
+
+
+def _drivers(drivers: Sequence[DriverIDs]) -> Iterator[str]:
+    """Yield which devices are no longer found by drivers that look for their IDs in A."""
+    lost = [one for one in drivers if one.a]
+    if lost:
+        yield ""
+        yield from title("Drivers")
+    for one in lost[:MOST_ROWS]:
+        ids = clip(one_of(list(one.a)), LONGEST)
+        words = f"a driver that looks for {ids} doesn't find it in B"
+        yield from _change(f"device {one.device[0]}", words)
+    yield from _more(len(lost))
 
 
 def counted(a: bytes, b: bytes) -> str:

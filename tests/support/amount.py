@@ -1,7 +1,10 @@
 """How much is tried. A whole run (`-m ""`) tries all; the usual one shows each kind of fault."""
 
+from collections.abc import Sequence
 from random import Random
+from typing import Any
 
+import pytest
 from hypothesis import strategies as st
 
 is_whole = False
@@ -17,6 +20,12 @@ LEAST = 25
 def examples(count: int) -> int:
     """How many of so many examples this run tries."""
     return count if is_whole else min(count, max(LEAST, count // PART))
+
+
+def some(cases: Sequence[Any]) -> list[Any]:
+    """The cases of `parametrize`, of which the usual run tries the first part."""
+    count = max(1, len(cases) // PART)
+    return [*cases[:count], *(pytest.param(case, marks=pytest.mark.bulk) for case in cases[count:])]
 
 
 def randoms() -> st.SearchStrategy[Random]:

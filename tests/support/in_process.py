@@ -2,22 +2,23 @@
 
 Arguments, standard streams (the descriptors themselves, so that what writes past Python is caught
 too), folder and environment are the call's own, and all are put back. The shipped schema files are
-parsed once. What only a process shows (start-up, locales, signals, terminals) needs one:
-`tool.started`.
+parsed once. Signals, limits, terminals and pipes need a process, which `copied` is; start-up and
+locales one that starts a Python (`tool.started`).
 """
 
 import contextlib
 import functools
 import os
+import signal
 import subprocess
 import sys
 import tempfile
 import threading
 import traceback
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import BinaryIO, TextIO, cast
+from typing import IO, Any, TextIO, cast
 
 import romtool.cli
 from romtool.files import schemas
@@ -71,6 +72,54 @@ def call(
         return subprocess.CompletedProcess(argv, code, _content(out), _content(err))
 
 
+def copied(
+    words: Sequence[str | bytes],
+    *,
+    env: Mapping[str, str] | None = None,
+    before: Callable[[], object] = lambda: None,
+    **streams: Any,
+) -> subprocess.Popen[bytes]:
+    """Run `romtool WORDS` in a copy of this process, which needs no Python to start.
+
+    It is a process like any other: it can be killed, has descriptors, limits and a folder of its
+    own (`streams` are those of Popen). `before` runs in it first. POSIX only.
+    """
+    argv = ["romtool", *map(os.fsdecode, words)]
+
+    def run() -> None:
+        """Never return: what Popen would start is not wanted any more."""
+        code = 1
+        try:
+            _as_after_exec()
+            os.environ.pop("ROMTOOL_SCHEMAS", None)
+            os.environ.update(env or {})
+            sys.stdin = _stream(0, "r", "surrogateescape")
+            sys.stdout = _stream(1, "w", "surrogateescape")
+            sys.stderr = _stream(2, "w", "backslashreplace")
+            before()
+            code = _exit_code(argv)
+        except BaseException:
+            traceback.print_exc()
+        finally:
+            os._exit(code)
+
+    # The one thread that tests have holds no lock here.
+    return subprocess.Popen([sys.executable], preexec_fn=run, **streams)  # noqa: PLW1509
+
+
+def _as_after_exec() -> None:
+    """Close what a new program doesn't inherit, and handle signals as a new Python does."""
+    for name in os.listdir("/dev/fd"):
+        with contextlib.suppress(OSError):
+            if not os.get_inheritable(int(name)):
+                os.close(int(name))
+    for ignored in (signal.SIGPIPE, signal.SIGXFSZ):
+        signal.signal(ignored, signal.SIG_IGN)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    for usual in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(usual, signal.SIG_DFL)
+
+
 def _exit_code(argv: list[str]) -> int:
     """Call `main` as the installed script does; what it lets through ends as in a process."""
     before, sys.argv = sys.argv, argv
@@ -95,7 +144,7 @@ def _exit_code(argv: list[str]) -> int:
     return 1
 
 
-def _content(file: BinaryIO) -> bytes:
+def _content(file: IO[bytes]) -> bytes:
     file.seek(0)
     return file.read()
 
@@ -120,7 +169,7 @@ def _environment(more: Mapping[str, str]) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _standard(stdin: bytes, out: BinaryIO, err: BinaryIO) -> Iterator[None]:
+def _standard(stdin: bytes, out: IO[bytes], err: IO[bytes]) -> Iterator[None]:
     """Let standard input be a pipe with these bytes, and standard output and error two files."""
     reading, writing = os.pipe()
     writer = None

@@ -1,4 +1,4 @@
-"""Run the installed command in a Python of its own into which a fault has been put first.
+"""Run the command in a process of its own into which a fault has been put first.
 
 The fault is code that runs before the command does. It patches the system's calls (`os`), or
 counts lines: what the command itself does stays as it is.
@@ -8,6 +8,8 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+
+from tests.support.tool import copied
 
 _RUN = """
 import sys
@@ -28,13 +30,16 @@ ONE_CORE = "import os; os.sched_getaffinity = lambda process: {0}"
 def spoilt(
     code: str, *args: str, cwd: Path | None = None, stderr: int = subprocess.PIPE
 ) -> subprocess.CompletedProcess[bytes]:
-    """Run the command with this code before it; the time limit only ends a run that hangs."""
+    """Run the command with this code before it, in a copy of this process."""
+    return copied(*args, before=lambda: exec(code, {}), cwd=cwd, stderr=stderr)
+
+
+def spoilt_anew(code: str, *args: str) -> subprocess.CompletedProcess[bytes]:
+    """The same in a Python of its own, which holds nothing but the command."""
     return subprocess.run(
         [sys.executable, "-c", _RUN.format(code=code), *args],
         stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=stderr,
-        cwd=cwd,
+        capture_output=True,
         env={key: value for key, value in os.environ.items() if key != "ROMTOOL_SCHEMAS"},
         timeout=600,
         check=False,

@@ -10,13 +10,14 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 from typing import Any, NoReturn
 
 import pytest
 
-from tests.support.in_process import call
+from tests.support import in_process
 
 # Debian packages of the outside programs, for the reason of a skip.
 _PACKAGES = {
@@ -83,7 +84,7 @@ def romtool(
     ROMTOOL_SCHEMAS is left out. The answer is that of the installed command (`started`), as far as
     no process is needed to show it.
     """
-    return call(args, stdin=stdin or b"", cwd=cwd, env=env)
+    return in_process.call(args, stdin=stdin or b"", cwd=cwd, env=env)
 
 
 def started(
@@ -106,6 +107,27 @@ def started(
         timeout=300,
         check=False,
     )
+
+
+def copied(
+    *args: str,
+    before: Callable[[], object] = lambda: None,
+    env: dict[str, str] | None = None,
+    **streams: Any,
+) -> subprocess.CompletedProcess[bytes]:
+    """Run the command to its end in a copy of this process, where `before` runs first.
+
+    `streams` are those of Popen: standard input is empty, and what is said is caught, unless they
+    say otherwise. The time limit only ends a run that hangs.
+    """
+    ends = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    with in_process.copied(args, before=before, env=env, **{**ends, **streams}) as process:
+        try:
+            out, err = process.communicate(timeout=600)
+        except BaseException:
+            process.kill()
+            raise
+    return subprocess.CompletedProcess(args, process.returncode, out, err)
 
 
 def program() -> str:
