@@ -14,6 +14,7 @@ def image_json(image: Image, part: str | None) -> dict[str, Any]:
     parts = [found.name for found in image.catalog.parts_of(len(image.data))]
     return {
         "layout": image.layout.name if image.layout else None,
+        "source": image.layout.source if image.layout else None,
         "part": part or (parts[0] if len(parts) == 1 else None),
         "parts": parts,
         "size": len(image.data),

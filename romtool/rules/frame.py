@@ -22,10 +22,10 @@ def frame_findings(image: Image) -> Iterator[Finding]:
             rule = "count" if field in image.layout.counts else "frame-checksum"
         if rule == "count" and _is_cut(image, found):
             continue
+        words = {**_words(field, found), "source": field.source}
         if not found.ok:
-            yield finding(image.catalog, rule, field.at, **_words(field, found))
+            yield finding(image.catalog, rule, field.at, **words)
         elif found.way is not None:
-            words = _words(field, found)
             way = found.way.replace("-", " ")
             yield finding(image.catalog, "count-way", field.at, way=way, **words)
     yield from _settings(image, image.layout)
@@ -33,8 +33,9 @@ def frame_findings(image: Image) -> Iterator[Finding]:
     limit = image.layout.max_pnp_bytes
     length = image.items_end - image.identifier_at
     if limit is not None and length > limit:
+        source = image.layout.source
         at = image.identifier_at
-        yield finding(image.catalog, "too-long", at, length=length, limit=limit)
+        yield finding(image.catalog, "too-long", at, length=length, limit=limit, source=source)
 
 
 def _is_cut(image: Image, count: Compared) -> bool:
@@ -55,6 +56,7 @@ def _settings(image: Image, layout: ImageLayout) -> Iterator[Finding]:
         value = config[field.key]
         if field.disables and value:
             words = {"title": field.title, "text": field.text, "key": field.key}
+            words["source"] = field.source
             yield finding(image.catalog, "key-off", field.at, ("config", field.key), **words)
         elif field.is_untypical(value):
             odd.append(field)
@@ -65,17 +67,20 @@ def _settings(image: Image, layout: ImageLayout) -> Iterator[Finding]:
             for field in odd
         ]
         path = ("config", odd[0].key)
-        yield finding(image.catalog, "untypical", odd[0].at, path, settings="; ".join(shown))
+        words = {"settings": "; ".join(shown), "source": odd[0].source}
+        yield finding(image.catalog, "untypical", odd[0].at, path, **words)
 
 
 def _wiring(image: Image) -> Iterator[Finding]:
     for field in image.layout.wiring() if image.layout else ():
-        kind, lines = field.kind, image.config[field.key]
-        for line in sorted(kind.connected(lines)):
-            pins = [kind.pin_name(pin) for pin, on in enumerate(lines) if on == line]
+        kind = field.kind
+        on_bus = image.catalog.resources[kind.bus].on_bus
+        lines = image.config[field.key]
+        for line in sorted({on_bus(line) for line in kind.connected(lines)}):
+            pins = [kind.pin_name(pin) for pin, on in enumerate(lines) if on_bus(on) == line]
             if len(pins) > 1:
                 words = {"title": field.title, "pins": " and ".join(pins), "line": line}
-                words["unconnected"] = kind.unconnected
+                words |= {"unconnected": kind.unconnected, "source": field.source}
                 path = ("config", field.key)
                 yield finding(image.catalog, "wired-twice", field.at, path, **words)
 
