@@ -10,7 +10,7 @@ from romtool.image.evidence import shows_itself
 from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
-from romtool.schema.field_types import Check, Constant, Count
+from romtool.schema.field_types import Constant, Count
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address
 
@@ -88,8 +88,7 @@ def _id_word(image: Image) -> str:
     if found.stored == found.computed:
         return "right"
     kind = image.catalog.identifier.check_field.kind
-    assert isinstance(kind, Check)
-    return "not stored" if found.stored == kind.left_out else "wrong"
+    return "not stored" if kind.is_left_out(found.stored) else "wrong"
 
 
 def _end_word(found: Compared | None) -> str:
@@ -178,8 +177,8 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
             if getattr(found, name) == "wrong":
                 yield say("field-wrong", field=name)
     if image.layout is not None:
-        for field in image.layout.computed_fields:
-            if isinstance(field.kind, Check) and not image.computed[field.key].ok:
+        for field in image.layout.checks:
+            if not image.computed[field.key].ok:
                 yield say("field-wrong", field=field.title)
     if not _told(image, found, undone):
         yield say("chance")

@@ -9,7 +9,6 @@ from romtool.image.evidence import identifiers, signature_bits, walk_bits
 from romtool.image.model import Image
 from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Constant, Count
 from romtool.schema.image_layouts import ImageLayout
 
 ENOUGH = 26
@@ -75,7 +74,7 @@ def _starts_at(
     if not place:
         yield Start(place)
     elif layout is not None and layout.size:
-        if place > layout.size and not _mark(layout):
+        if place > layout.size and not layout.signature:
             yield Start(place - layout.size)
         yield Start(place)
     elif layout is not None or any(not frame.size for frame in catalog.layouts.values()):
@@ -94,10 +93,7 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
             continue
         lost = max(0, -at)
         image = _image_at(catalog, bytes(lost) + data[:end], at + lost, frame)
-        counted = any(
-            isinstance(field.kind, Count) and field.at >= lost and image.computed[field.key].ok
-            for field in frame.computed_fields
-        )
+        counted = any(field.at >= lost and image.computed[field.key].ok for field in frame.counts)
         if counted or (not lost and _nearly_signed(frame, data, at)):
             yield "damaged-layout"
             return
@@ -105,9 +101,9 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
 
 def _nearly_signed(frame: ImageLayout, data: bytes, at: int) -> bool:
     """Whether a signature is wrong in one bit; one byte says so at the first address only."""
-    for field in frame.computed_fields:
-        if isinstance(field.kind, Constant) and isinstance(field.kind.value, bytes):
-            value = field.kind.value
+    for field in frame.constants:
+        value = field.kind.value
+        if isinstance(value, bytes):
             there = data[at + field.at : at + field.at + len(value)]
             wrong = sum((a ^ b).bit_count() for a, b in zip(there, value, strict=True))
             if (len(value) > 1 or not at) and wrong <= 1:
@@ -122,7 +118,7 @@ def _signed(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> Iterat
     stored one may be another.
     """
     for frame in [layout] if layout else catalog.layouts.values():
-        mark = _mark(frame)
+        mark = frame.signature
         at = data.find(mark, 1) if mark else -1
         tries = 0
         while at >= 0 and tries < 64:
@@ -133,14 +129,6 @@ def _signed(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> Iterat
                 yield Start(at)
                 return
             at = data.find(mark, at + 1)
-
-
-def _mark(frame: ImageLayout) -> bytes:
-    """Return the bytes that a frame always begins with."""
-    for field in frame.computed_fields:
-        if field.at == 0 and isinstance(field.kind, Constant):
-            return field.kind.value if isinstance(field.kind.value, bytes) else b""
-    return b""
 
 
 def _image_at(catalog: Catalog, data: bytes, at: int, frame: ImageLayout) -> Image:
