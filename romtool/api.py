@@ -41,7 +41,7 @@ What the card asks for, and what a PC can give it:
 >>> requirements = api.requirements_of(image)
 >>> [need.kind for need in requirements.devices[0].alternatives[0].needs]
 ['irq', 'io']
->>> api.assign(catalog, [requirements], api.Host(irq=frozenset({5}))).conflict.names()
+>>> api.assign(catalog, [requirements], api.Host(irq=[5])).conflict.names()
 ['QRL0001', 'host irq 5']
 
 What the PC sees at power-up, if its BIOS leaves the card to others; and the page about it:
@@ -89,7 +89,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
-from romtool.capture.decode import Decoded
+from romtool.capture.decode import DecodedCapture
 from romtool.diff.compare import compare
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
@@ -180,7 +180,7 @@ def read_capture(
     lines: Iterable[str],
     channels: Mapping[str, str] | None = None,
     part: str | None = None,
-) -> Decoded:
+) -> DecodedCapture:
     """Return what the lines of a capture (VCD or CSV; an open file) show of an EEPROM's bus.
 
     `channels` names the channel of each line of the bus (`scl`, `sda` or `cs`, `clk`, `di`, `do`),

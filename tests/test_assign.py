@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from romtool.assign import bases
-from romtool.assign.answer import Assignment
+from romtool.assign import candidates
+from romtool.assign.answer import Assignment, Side
 from romtool.assign.assign import assign
 from romtool.assign.free import free_instead, still_free
 from romtool.assign.host import Entry, Host
@@ -70,10 +70,10 @@ def device_of(device: other.Device, number: int) -> DeviceRequirements:
 def host_of(host: other.Host) -> Host:
     return Host(
         "drawn",
-        frozenset(host["irq"]),
-        frozenset(host["dma"]),
-        tuple(Placed(*entry) for entry in host["io"]),
-        tuple(Placed(base, length, 32) for base, length in host["memory"]),
+        irq=host["irq"],
+        dma=host["dma"],
+        io=(Placed(*entry) for entry in host["io"]),
+        memory=(Placed(base, length, 32) for base, length in host["memory"]),
     )
 
 
@@ -92,7 +92,7 @@ def answer_of(cards: list[list[other.Device]], found: Assignment) -> other.Answe
             listed.append([])
             continue
         score += other.rank(device, choice)
-        left = {kind: list(getattr(given[place], kind)) for kind in ("irq", "dma", "io", "memory")}
+        left = {kind: list(given[place].values[kind]) for kind in ("irq", "dma", "io", "memory")}
         row: list[int | None] = []
         for need in other.in_effect(device, choice):
             value: Any = left[next(iter(need))].pop(0)
@@ -136,8 +136,44 @@ def test_small_ones_as_trying_everything_has_them(seed: int) -> None:
 @pytest.mark.parametrize("seed", some(range(3000, 3300)))
 def test_few_bases_of_wide_ranges_suffice(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     # Every range of more than one base is cut down as if it were wide.
-    monkeypatch.setattr(bases, "MANY", 1)
+    monkeypatch.setattr(candidates, "MANY", 1)
     compare(*other.draw_crowded(Random(seed), "io" if seed % 4 else "memory", BITS), SMALL)
+
+
+@pytest.mark.parametrize("seed", some(range(5000, 5120)))
+def test_kept_ports_and_bases_that_registers_hold(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ports that software keeps, whatever their aliases; bases that are multiples of a unit.
+
+    The other hand leaves out the values that the need can't be given so.
+    """
+    rng = Random(seed)
+    cards, host = other.draw_crowded(rng, "memory" if seed % 4 == 0 else "io", BITS)
+    kept, unit = rng.sample(range(3 << BITS), 3), rng.choice([1, 2, 4])
+    every, plain = other.values, requirement_of
+
+    def values(need: other.Requirement) -> list[int]:
+        ((kind, what),) = need.items()
+        if kind == "memory":
+            return [base for base in every(need) if base % unit == 0]
+        return [base for base in every(need) if not {*range(base, base + what[3])} & {*kept}]
+
+    def held(need: other.Requirement) -> Requirement:
+        found = plain(need)
+        if isinstance(found, LineRequirement) or found.kind != "memory":
+            return found
+        bases = [base for base in found.stated if base % unit == 0]
+        step = bases[1] - bases[0] if len(bases) > 1 else 1
+        return found._replace(held=range(bases[0], bases[-1] + 1, step) if bases else range(0))
+
+    monkeypatch.setattr(candidates, "MANY", 1)
+    monkeypatch.setattr(sys.modules[__name__], "requirement_of", held)
+    cases = requirements_of(cards)
+    monkeypatch.setattr(other, "values", values)
+    found = assign(SMALL, cases, host_of(host), kept)
+    devices = [device for card in cards for device in card]
+    assert answer_of(cards, found) == other.by_solver(devices, host)
 
 
 @pytest.mark.parametrize("seed", some(range(4000, 4080)))
@@ -151,13 +187,13 @@ def test_nothing_can_be_left_out_of_a_conflict(seed: int) -> None:
     assert (clash is None) == found.feasible
     if clash is None:
         return
-    parties: list[Any] = [*clash.devices, *clash.entries]
+    parties: list[Any] = [*clash.sides, *clash.entries]
     assert clash.names() == [
-        party[2] if isinstance(party, tuple) else str(party) for party in parties
+        party.id if isinstance(party, Side) else str(party) for party in parties
     ]
 
     def together(kept: list[Any]) -> bool:
-        devices = [cards[card][number] for card, number, _ in kept_of(kept, tuple)]
+        devices = [cards[card][number] for card, number, *_ in kept_of(kept, Side)]
         return other.feasible(devices, only(host, kept_of(kept, Entry)))
 
     assert not together(parties)
@@ -224,11 +260,11 @@ def test_forty_devices_that_want_one_of_ten_lines() -> None:
     assert found.score == 30
     # Ten get a line, the first ten; the smallest first.
     assert answer_of([devices], found)[2] == [0] * 10 + [1] * 30
-    assert [one.irq for one in found.devices[:10]] == [(line,) for line in lines["irq"]]
+    assert [one.values["irq"] for one in found.devices[:10]] == [(line,) for line in lines["irq"]]
     greedy = [device(lines) for _ in range(40)]
     found = assign(CATALOG, requirements_of([greedy]))
     assert not found.feasible
-    assert found.conflict is not None and len(found.conflict.devices) == 11
+    assert found.conflict is not None and len(found.conflict.sides) == 11
     assert len(found.left_out) == 30
 
 
@@ -255,8 +291,9 @@ def test_what_asks_for_nothing_keeps_its_place() -> None:
     empty = device({"irq": []}, {"irq": [5]}, {"dma": []}, {"io": (0, 0, 1, 0, 16)},
                    {"io": (0x220, 0x220, 1, 4, 16)})  # fmt: skip
     (one,) = assign(CATALOG, requirements_of([[empty]])).devices
-    assert (one.irq, one.dma) == ((None, 5), (None,))
-    assert one.io == (None, Placed(0x220, 4, 16))
+    assert one.values == {
+        "irq": (None, 5), "dma": (None,), "io": (None, Placed(0x220, 4, 16)), "memory": (),
+    }  # fmt: skip
 
 
 def test_more_wide_ranges_than_can_be_looked_at_are_refused() -> None:
@@ -310,7 +347,7 @@ def test_a_crowd_of_both_kinds_of_decode_is_counted() -> None:
     assert not found.feasible
     assert len(found.left_out) == 2
     assert found.conflict is not None
-    assert len(found.conflict.devices) == 14
+    assert len(found.conflict.sides) == 14
     assert {one.choice for one in found.devices} == {0}
 
 

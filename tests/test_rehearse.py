@@ -18,7 +18,7 @@ from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
-from romtool.rehearse.answer import rehearsal_json
+from romtool.rehearse.answer import answer_of
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
 from romtool.requirements.collide import Placed
@@ -62,7 +62,7 @@ def play(*images: bytes | Table, host: Host = EMPTY_PC, catalog: Catalog = CATAL
 
 
 def answer(found: Rehearsal) -> dict[str, Any]:
-    return rehearsal_json(CATALOG, found)
+    return answer_of(CATALOG, found).as_json()
 
 
 def only(found: Rehearsal, slot: int) -> str:
@@ -96,7 +96,7 @@ def test_nothing_in_the_slots_answers() -> None:
     assert answer(found)["cards"] == []
     assert only(found, 0) == "no-layout"
     assert answer(found)["lost"][0]["id"] is None
-    assert not found.is_well
+    assert not answer_of(CATALOG, found).is_well
 
 
 # --- what is lost ---------------------------------------------------------------------------------
@@ -107,7 +107,7 @@ def test_of_twins_one_is_lost(serial: int | None) -> None:
     found = play(profile(serial=serial), profile(serial=serial))
     (seen,) = answer(found)["cards"]
     assert (seen["card"], seen["serial"]) == (0, serial)
-    assert only(found, 1) == "twin"
+    assert only(found, 1) == "duplicate"
     (lost,) = answer(found)["lost"]
     assert lost["id"] == "QRL0301"
     assert ("neither has a serial number" if serial is None else "serial number 7") in lost["why"]
@@ -119,7 +119,7 @@ def test_twins_that_say_different_things_are_garbage() -> None:
     twins = [profile(), profile()]
     twins[1]["device"][0]["id"] = "QRL0002"
     found = play(*twins)
-    assert only(found, 1) == "twin"
+    assert only(found, 1) == "duplicate"
     assert "garbage" in [warned.remark.name for warned in found.warnings]
     (seen,) = answer(found)["cards"]
     # Wired and: 0001h and 0002h make 0000h.
@@ -160,7 +160,7 @@ def test_a_wrong_identifier_checksum_hides_what_comes_later() -> None:
     assert [card["serial"] for card in answer(found)["cards"]] == [1]
     assert [only(found, slot) for slot in (0, 1)] == ["after", "identifier-wrong"]
     assert "1.bin" in answer(found)["lost"][0]["why"]
-    # One that doesn't heed the key is not to blame, though its bits are the same.
+    # One that doesn't respond to the key is not to blame, though its bits are the same.
     deaf = bytearray(encode(profile(layout="counted-19", serial=2)))
     deaf[6] |= 0x20  # bit 5 of the miscellaneous byte (from memory)
     deaf[23 + 8] = 0x55
@@ -200,8 +200,8 @@ def test_no_port_for_the_reads() -> None:
 
 
 def test_numbers_run_out() -> None:
-    software = CATALOG.protocol.software.altered(last_csn=2)
-    few = CATALOG.altered(protocol=CATALOG.protocol.altered(software=software))
+    software = CATALOG.pnp_software.altered(last_csn=2)
+    few = CATALOG.altered(pnp_software=software)
     cards = [profile(serial=n) for n in (1, 3, 2)]
     found = play(*cards, catalog=few)
     assert [seen.card.csn for seen in found.seen] == [1, 2]
@@ -224,7 +224,7 @@ def test_a_line_that_no_pin_drives() -> None:
     assert "IRQ line 5" in texts[0] and "irq_wiring" in texts[0]
     assert "DMA channel 1" in texts[1] and "dma_wiring" in texts[1]
     assert [one["device"] for one in answer(found)["warnings"]] == ["QRL0001", "QRL0001"]
-    assert found.is_well  # the PC sees nothing wrong
+    assert answer_of(CATALOG, found).is_well  # the PC sees nothing wrong
     wired = {"irq_wiring": [9, 7, 5, 0, 0, 0], "dma_wiring": [4, 3, 1]}
     assert not play(profile(layout="counted-7", config=wired)).warnings
 
@@ -253,17 +253,17 @@ def test_an_end_checksum_that_is_wrong_is_told() -> None:
     found = play(profile(override={"end_checksum": 1}))
     assert names(found) == ["end-checksum"]
     assert answer(found)["cards"][0]["checksum_ok"] is False
-    assert found.is_well
+    assert answer_of(CATALOG, found).is_well
 
 
 def test_a_device_gets_nothing() -> None:
-    found = play(profile(), profile("QRL0302"), host=Host(irq=frozenset({7, 9})))
+    found = play(profile(), profile("QRL0302"), host=Host(irq={7, 9}))
     assert [len(card["devices"]) for card in answer(found)["cards"]] == [1, 0]
     assert answer(found)["left_out"] == [
         {"card": found.seen[1].slot, "device": "QRL0001", "number": 0}
     ]
     assert answer(found)["conflict"]
-    assert not found.is_well
+    assert not answer_of(CATALOG, found).is_well
 
 
 @pytest.mark.requirement("R-A.3.1-4", "R-A.3.1-6", "R-A.3.1-7", "R-A.3.1-9", "R-A.3.1-14")
@@ -452,6 +452,6 @@ def test_every_card_is_seen_or_lost(data: list[bytes]) -> None:
     assert slots == list(range(len(data)))
     assert all(lost.why for lost in found.lost)
     assert all(step.text for step in found.steps)
-    for line in rehearsal_lines(CATALOG, found, trace=True):
+    for line in rehearsal_lines(CATALOG, answer_of(CATALOG, found), trace=True):
         assert len(line.replace("\x1b[1m", "").replace("\x1b[0m", "")) <= 100
-    rehearsal_json(CATALOG, found)
+    answer_of(CATALOG, found).as_json()

@@ -193,10 +193,11 @@ def test_what_the_software_writes_is_what_it_gave() -> None:
         other = next(one for one in cards if one.number == card.csn)
         registers = {number: value for (_, number), value in other.registers.items()}
         given = device.given
-        assert given is not None and given.io[0] is not None
-        assert (registers[0x60] << 8 | registers[0x61]) == given.io[0].base
-        assert (registers[0x70], registers[0x71]) == (given.irq[0], 2)  # high edge (Spec App. A)
-        assert (registers[0x74], registers.get(0x75, 4)) == (given.dma[0], 4)
+        assert given is not None and given.values["io"][0] is not None
+        assert given.as_json()["io"][0]["base"] == registers[0x60] << 8 | registers[0x61]
+        # High edge is 2 (Spec A.3.3).
+        assert (registers[0x70], registers[0x71]) == (given.values["irq"][0], 2)
+        assert (registers[0x74], registers.get(0x75, 4)) == (given.values["dma"][0], 4)
         assert registers[0x30] == 1
         assert other.state == "wait for key"
 
@@ -265,7 +266,7 @@ def test_the_range_check_hears_who_else_answers() -> None:
     taken = BusCard(identifier("QRL0301", 1) + CHECKED, echoes=frozenset({0x224, 0x226}))
     ((device,),) = [one.devices for one in found_by_software([taken]).cards]
     # On a conflict the range moves (Spec 4.3): to the first base of the second choice.
-    assert device.given is not None and device.given.io == (Placed(0x240, 16, 16),)
+    assert device.given is not None and device.given.values["io"] == (Placed(0x240, 16, 16),)
     assert taken.held(0, 0x30) == 1
 
 
@@ -393,6 +394,24 @@ def test_memory_of_32_bits(limit: bool, registers: str) -> None:
     assert bytes(card.held(0, 0x76 + n) for n in range(9)) == bytes.fromhex(registers)
 
 
+@pytest.mark.requirement("R-4.6.1-2", "R-4.6.1-3")
+def test_items_go_to_registers_in_their_order() -> None:
+    # The example of Spec 4.6.1: two memory items and one I/O item that always hold, then choices
+    # with one more I/O item and an IRQ item.
+    memory = {"length": 0x4000, "align": 0x4000}
+    card = configured(
+        asking(
+            {"memory24": [0xC0000, 0xC0000], **memory},
+            {"memory24": [0xD0000, 0xD0000], **memory},
+            {"io": 0x220, "length": 16},
+            choice=[{"resources": [{"io": 0x388, "length": 4}, {"irq": [5]}]}],
+        )
+    )
+    held = {at: card.held(0, at) << 8 | card.held(0, at + 1) for at in (0x40, 0x48, 0x60, 0x62)}
+    assert held == {0x40: 0x0C00, 0x48: 0x0D00, 0x60: 0x220, 0x62: 0x388}
+    assert (card.held(0, 0x70), card.held(0, 0x72)) == (5, 0)
+
+
 NOTHING: list[Any] = [
     # Null items and what they put into the registers (Spec 6.2.2.4, 6.2.2.5, 6.2.2.8, A.3.1).
     ({"irq": []}, {0x70: 0x00, 0x71: 0x02}),
@@ -417,7 +436,7 @@ def test_null_items_are_programmed(entry: dict[str, Any], wanted: dict[int, int]
 def test_what_a_device_is_not_given_is_programmed_too() -> None:
     data = asking({"irq": [5]}, {"dma": [1]}, {"io": 0x220, "length": 16})
     card = BusCard(data)
-    found_by_software([card], Host(irq=frozenset({5})))
+    found_by_software([card], Host(irq={5}))
     written = {register: value for _, register, value in card.written_to}
     none = {0x60: 0, 0x61: 0, 0x70: 0, 0x71: 2, 0x74: 4}
     assert {register: written.get(register) for register in none} == none

@@ -14,7 +14,7 @@ from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
-from romtool.rehearse.answer import rehearsal_json
+from romtool.rehearse.answer import answer_of
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
@@ -51,7 +51,7 @@ def play(*cards: bytes, host: Host = EMPTY_PC, by: str = "all") -> Rehearsal:
 
 
 def answer(*cards: bytes, host: Host = EMPTY_PC, by: str = "all") -> dict[str, Any]:
-    return rehearsal_json(CATALOG, play(*cards, host=host, by=by))
+    return answer_of(CATALOG, play(*cards, host=host, by=by)).as_json()
 
 
 def registers(*cards: bytes, device: int = 0, host: Host = EMPTY_PC) -> dict[int, int]:
@@ -399,12 +399,12 @@ def test_of_equal_priorities_the_first_is_given() -> None:
 def test_a_range_check_moves_the_range() -> None:
     # The first card's key is turned off, but it is active from the start: the software can't know.
     hidden = asks({"io": 0x220, "length": 16}, boot=True)
-    silent = Card(CATALOG, card_of(hidden), heeds_key=False)
+    silent = Card(CATALOG, card_of(hidden), responds_to_key=False)
     checked = asks({"io": [0x220, 0x280], "align": 0x20, "length": 16}, registers=[0x31])
     card = Card(CATALOG, card_of(checked, serial=2), slot=1)
     found = power_up(CATALOG, Backplane(CATALOG.bus, [silent, card]), EMPTY_PC, assign)
     ((device,),) = [one.devices for one in found.cards]
-    assert device.given is not None and device.given.io == (Placed(0x240, 16, 16),)
+    assert device.given is not None and device.given.values["io"] == (Placed(0x240, 16, 16),)
     assert card.devices[0].is_active
 
 
@@ -438,8 +438,8 @@ def test_only_bases_that_the_registers_hold_are_given(
         if not found.feasible:
             break
         (given,) = found.devices
-        assert given.memory[0] is not None
-        taken.append(Placed(given.memory[0].base, 0x100, 24))
+        assert given.values["memory"][0] is not None
+        taken.append(Placed(given.as_json()["memory"][0]["base"], 0x100, 24))
     assert [one.base for one in taken] == bases
 
 
@@ -498,15 +498,15 @@ def test_devices_numbered_above_10_are_never_activated() -> None:
 @pytest.mark.requirement("R-6.2.2.2-6", "R-C.1-2")
 def test_a_bios_for_a_pnp_system_configures_boot_devices_only() -> None:
     found = play(card_of(SOUND, BOOT), by="boot")
-    data = rehearsal_json(CATALOG, found)
+    data = answer_of(CATALOG, found).as_json()
     assert data["configured_by"] == "boot"
     assert [one["device"] for one in data["cards"][0]["devices"]] == ["QRL0002"]
     assert data["left_out"] == [{"card": 0, "device": "QRL0001", "number": 0}]
     assert [one["remark"] for one in data["warnings"]] == ["not-for-boot"]
-    assert not found.is_well
+    assert not answer_of(CATALOG, found).is_well
     # It gives a boot device another line than at power-up, where it must.
     moved = asks({"irq": [11, 12]}, {"io": 0x340, "length": 16}, boot=True)
-    taken = Host(irq=frozenset({11}))
+    taken = Host(irq={11})
     (device,) = answer(card_of(moved), host=taken, by="boot")["cards"][0]["devices"]
     assert device["irq"] == [12]
 
@@ -514,11 +514,11 @@ def test_a_bios_for_a_pnp_system_configures_boot_devices_only() -> None:
 @pytest.mark.requirement("R-0-2", "R-4.3-1", "R-C.1-4", "R-C.1-6")
 def test_without_pnp_software_only_boot_devices_are_on() -> None:
     found = play(card_of(SOUND, BOOT), by="none")
-    data = rehearsal_json(CATALOG, found)
+    data = answer_of(CATALOG, found).as_json()
     assert (data["cards"], data["lost"], data["read_data"]) == ([], [], None)
     (active,) = data["active"]
     assert (active["device"], active["number"], active["irq"]) == ("QRL0002", 1, [11])
     assert dict(active["registers"])[0x30] == 1
     assert data["left_out"] == [{"card": 0, "device": "QRL0001", "number": 0}]
-    assert not found.is_well
-    assert play(card_of(BOOT), by="none").is_well
+    assert not answer_of(CATALOG, found).is_well
+    assert answer_of(CATALOG, play(card_of(BOOT), by="none")).is_well

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from romtool.assign.answer import Assignment, Clash, Given
-from romtool.assign.asks import Ask, Asker, Values, askers_of, placed, settled
-from romtool.assign.bases import enough_values, narrow_values
+from romtool.assign.answer import Assignment, Given, Value
 from romtool.assign.best import Chosen, best_choices, possible
-from romtool.assign.conflict import Conflict, find_conflict
-from romtool.assign.counting import limit_crowds
+from romtool.assign.candidates import complete_candidates, fast_candidates
+from romtool.assign.conflict import find_conflict
+from romtool.assign.counting import bounded_model
 from romtool.assign.host import EMPTY_PC, Entry, Host
-from romtool.assign.model import Model
 from romtool.assign.values import WorthTrying, smallest_values
-from romtool.requirements.collide import Placed
+from romtool.assign.variables import (
+    DeviceVariables,
+    Variable,
+    given_value,
+    settled,
+    variables_of,
+)
 from romtool.requirements.model import CardRequirements
 from romtool.schema.catalog import Catalog
 
-WAYS = (narrow_values, enough_values)
+WAYS = (fast_candidates, complete_candidates)
 """Ways to tell which values are worth trying, the quicker first; the last one is complete."""
 
 
@@ -33,12 +37,12 @@ def assign(
     by device; of those the smallest values, item by item. It is exact, and the same on every run.
     `kept`: ports that no device may be given, whatever answers at their aliases.
     """
-    askers, entries = askers_of(catalog.bus, cards, kept), tuple(host.entries())
-    return _served(catalog, askers, entries) or _in_conflict(catalog, askers, entries)
+    devices, entries = variables_of(catalog.bus, cards, kept), tuple(host.entries())
+    return _served(catalog, devices, entries) or _in_conflict(catalog, devices, entries)
 
 
 def _served(
-    catalog: Catalog, askers: Sequence[Asker], entries: Sequence[Entry]
+    catalog: Catalog, devices: Sequence[DeviceVariables], entries: Sequence[Entry]
 ) -> Assignment | None:
     """Return the best set with all devices in it; None where there is none.
 
@@ -46,96 +50,70 @@ def _served(
     these find their places then.
     """
     for count, worth_trying in enumerate(WAYS, 1):
-        values = worth_trying(catalog.bus, askers, entries)
-        model = _model(catalog, askers, values, entries)
+        values = worth_trying(catalog.bus, devices, entries)
+        model = bounded_model(catalog, devices, values, entries)
         if not possible(model):
             return None
         chosen = best_choices(model, all_present=True)
-        given = _given(catalog, askers, chosen, entries, WAYS[:count])
+        given = _given(catalog, devices, chosen, entries, WAYS[:count])
         if given is not None:
-            alternatives = zip(askers, chosen, strict=True)
+            alternatives = zip(devices, chosen, strict=True)
             score = sum(
-                asker.requirements.alternatives[a].rank
-                for asker, a in alternatives
+                device.requirements.alternatives[a].rank
+                for device, a in alternatives
                 if a is not None
             )
             return Assignment(True, score, given)
     return None
 
 
-def _model(
-    catalog: Catalog,
-    askers: Sequence[Asker],
-    values: Values,
-    entries: Sequence[Entry],
-    *,
-    open_host: bool = False,
-) -> Model:
-    model = Model(catalog, askers, values, entries, open_host=open_host)
-    limit_crowds(model)
-    return model
-
-
-def _in_conflict(catalog: Catalog, askers: Sequence[Asker], entries: Sequence[Entry]) -> Assignment:
+def _in_conflict(
+    catalog: Catalog, devices: Sequence[DeviceVariables], entries: Sequence[Entry]
+) -> Assignment:
     """Return what stands in the way, and the best set with the fewest devices left out."""
-    values = enough_values(catalog.bus, askers, entries)
-    conflict = find_conflict(_model(catalog, askers, values, entries, open_host=True))
-    chosen = best_choices(_model(catalog, askers, values, entries), all_present=False)
-    given = _given(catalog, askers, chosen, entries, WAYS)
+    conflict = find_conflict(catalog, devices, entries)
+    values = complete_candidates(catalog.bus, devices, entries)
+    chosen = best_choices(bounded_model(catalog, devices, values, entries), all_present=False)
+    given = _given(catalog, devices, chosen, entries, WAYS)
     assert given is not None
     left_out = tuple(
-        (asker.card, asker.requirements.number)
-        for asker, alternative in zip(askers, chosen, strict=True)
+        (device.card, device.requirements.number)
+        for device, alternative in zip(devices, chosen, strict=True)
         if alternative is None
     )
-    return Assignment(False, None, given, _told(askers, conflict), left_out)
-
-
-def _told(askers: Sequence[Asker], conflict: Conflict) -> Clash:
-    sides = (askers[place] for place in conflict.devices)
-    devices = tuple((side.card, side.requirements.number, side.requirements.id) for side in sides)
-    return Clash(devices, conflict.entries)
+    return Assignment(False, None, given, conflict, left_out)
 
 
 def _given(
     catalog: Catalog,
-    askers: Sequence[Asker],
+    devices: Sequence[DeviceVariables],
     chosen: Chosen,
     entries: Sequence[Entry],
     ways: Sequence[WorthTrying],
 ) -> tuple[Given, ...] | None:
     """Return what the devices get that are not left out; None where their ranges don't fit."""
-    served = [(asker, a) for asker, a in zip(askers, chosen, strict=True) if a is not None]
-    single = [settled(asker, a, place) for place, (asker, a) in enumerate(served)]
+    served = [(device, a) for device, a in zip(devices, chosen, strict=True) if a is not None]
+    single = [settled(device, a, place) for place, (device, a) in enumerate(served)]
     values = smallest_values(catalog, single, entries, ways)
     if values is None:
         return None
-    return tuple(_device(one, a, values) for one, (_, a) in zip(single, served, strict=True))
+    return tuple(
+        _device(catalog, one, a, values) for one, (_, a) in zip(single, served, strict=True)
+    )
 
 
-def _device(asker: Asker, alternative: int, values: dict[Ask, int]) -> Given:
-    requirements, needs = asker.requirements, asker.requirements.alternatives[alternative].needs
-    asked = list(zip(needs, asker.before, strict=True))
-
-    def lines(kind: str) -> tuple[int | None, ...]:
-        return tuple(
-            None if ask is None else values[ask] for need, ask in asked if need.kind == kind
-        )
-
-    def ranges(kind: str) -> tuple[Placed | None, ...]:
-        return tuple(
-            None if ask is None else placed(ask, values[ask])
-            for need, ask in asked
-            if need.kind == kind
-        )
-
+def _device(
+    catalog: Catalog, device: DeviceVariables, alternative: int, values: dict[Variable, int]
+) -> Given:
+    """Return what a device gets with one alternative, from the values of its items."""
+    requirements = device.requirements
+    found: dict[str, list[Value]] = {kind: [] for kind in catalog.resources}
+    for need, item in zip(requirements.alternatives[alternative].needs, device.before, strict=True):
+        found[need.kind].append(None if item is None else given_value(item, values[item]))
     return Given(
-        card=asker.card,
+        card=device.card,
         device=requirements.id,
         number=requirements.number,
         choice=requirements.alternatives[alternative].number,
-        irq=lines("irq"),
-        dma=lines("dma"),
-        io=ranges("io"),
-        memory=ranges("memory"),
+        values={kind: tuple(of_kind) for kind, of_kind in found.items()},
     )

@@ -8,9 +8,9 @@ from pysat.examples.rc2 import RC2Stratified
 from pysat.formula import WCNF
 from pysat.solvers import Solver
 
-from romtool.assign.asks import Asker
 from romtool.assign.clauses import Clauses
 from romtool.assign.model import Model
+from romtool.assign.variables import DeviceVariables
 
 SOLVER = "minisat22"
 """The fastest of those at hand on packed problems (40 devices, more than there is room for)."""
@@ -31,18 +31,18 @@ def best_choices(model: Model, *, all_present: bool) -> Chosen:
     A device that is left out counts as one with a choice after its last. `all_present`: none may
     be left out, and it is known that this is possible.
     """
-    clauses, askers = model.clauses, model.askers
+    clauses, devices = model.clauses, model.devices
     if all_present:
         for literal in model.present:
             clauses.add(literal)
     else:
         _limit(clauses, [{-literal: 1} for literal in model.present])
-    _limit(clauses, [_ranks(asker, model.chosen[place]) for place, asker in enumerate(askers)])
+    _limit(clauses, [_ranks(device, model.chosen[place]) for place, device in enumerate(devices)])
     return _first(model)
 
 
-def _ranks(asker: Asker, chosen: Sequence[int]) -> dict[int, int]:
-    alternatives = asker.requirements.alternatives
+def _ranks(device: DeviceVariables, chosen: Sequence[int]) -> dict[int, int]:
+    alternatives = device.requirements.alternatives
     return {literal: alternatives[index].rank for index, literal in enumerate(chosen)}
 
 

@@ -1,9 +1,22 @@
 """Limits that follow from counting, which clauses alone are slow to find.
 
+A *hitting set* of an item is a set of points of which it takes at least one, whatever value it is
+given: all the lines that it accepts; or addresses, so many that the range holds one of them at each
+of its bases. For a range of 4 ports with bases from 0 to 8 two addresses do, 3 and 7, and 8 the
+third, since a range at base 8 holds neither:
+
+    base 0   |####|          # holds 3
+    base 3      |####|       # holds 3
+    base 4       |####|      # holds 7
+    base 8           |####|  # holds 8 or more
+             0  3   7  ...
+
+The *contenders* of a set of points are the items for which it is a hitting set. No two items in
+effect may take the same point, so of n points at most n contenders can be in effect, less what the
+host has taken of the points.
+
 Twelve devices that each need one of eleven lines can't be served. A solver that only knows that no
-two may share a line tries all orders of them; told that at most eleven of the items that take one
-of these lines can be in effect, it sees it at once. For ranges the lines are addresses, of which
-each of the ranges in question holds at least one, wherever it is placed.
+two may share a line tries all orders of them; told this limit, it sees it at once.
 """
 
 from __future__ import annotations
@@ -11,79 +24,103 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from romtool.assign.asks import Ask, placed, span_of
+from romtool.assign.host import Entry
 from romtool.assign.model import Model, parts
+from romtool.assign.variables import DeviceVariables, Domains, Variable, placed, range_of
 from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import LineRequirement
 from romtool.schema.bus import Bus
+from romtool.schema.catalog import Catalog
 
 MOST_SETS = 64
-"""So many sets of places are looked at."""
+"""At most so many sets of places are looked at."""
 
 MOST_LIMITS = 8
-"""So many limits are added for one kind of resource: each costs clauses."""
+"""At most so many limits are added for one kind of resource: each costs clauses."""
 
 Points = tuple[int, ...]
-Holds = Callable[[Ask, int, Points], bool]
+Holds = Callable[[Variable, int, Points], bool]
 """Whether an item, given a value, holds one of the points."""
 
 
-def limit_crowds(model: Model) -> None:
+def bounded_model(
+    catalog: Catalog,
+    devices: Sequence[DeviceVariables],
+    values: Domains,
+    entries: Sequence[Entry],
+    *,
+    open_host: bool = False,
+) -> Model:
+    """Return the question as clauses, with the limits that follow from counting."""
+    model = Model(catalog, devices, values, entries, open_host=open_host)
+    limit_contenders(model)
+    return model
+
+
+def limit_contenders(model: Model) -> None:
     """Add what follows from counting places, and the items that take one of them each."""
     bus = model.catalog.bus
     for kind in model.kinds:
-        asks = [ask for ask in model.given if ask.need.kind == kind]
-        if isinstance(asks[0].need, LineRequirement):
-            _limit_lines(model, kind, asks)
+        items = [item for item in model.given if item.need.kind == kind]
+        if isinstance(items[0].need, LineRequirement):
+            _limit_lines(model, kind, items)
             continue
-        aliased = [ask for ask in asks if bus.aliases(span_of(ask).bits)]
-        plain = [ask for ask in asks if ask not in aliased]
+        aliased = [item for item in items if bus.aliases(range_of(item).bits)]
+        plain = [item for item in items if item not in aliased]
         if plain:
             _limit_ranges(model, plain, 0)
         if aliased:
-            blocks = {ask: _block(model, ask, bus.alias_step) for ask in plain}
+            blocks = {item: _block(model, item, bus.alias_step) for item in plain}
             for block in sorted({n for n in blocks.values() if n is not None}) or [0]:
-                beside = [ask for ask in plain if blocks[ask] == block]
+                beside = [item for item in plain if blocks[item] == block]
                 _limit_ranges(model, [*aliased, *beside], bus.alias_step, block)
 
 
-def _block(model: Model, ask: Ask, turn: int) -> int | None:
+def _block(model: Model, item: Variable, alias_period: int) -> int | None:
     """Return between which two aliases a range lies, wherever it is placed; None for no one place.
 
     Two that lie between the same two collide just where two with aliases would.
     """
-    given = model.given[ask]
+    given = model.given[item]
     if not given:
         return None
-    first, last = min(given) // turn, (max(given) + span_of(ask).length - 1) // turn
+    first, last = (
+        min(given) // alias_period,
+        (max(given) + range_of(item).length - 1) // alias_period,
+    )
     return first if first == last else None
 
 
-def _limit_lines(model: Model, kind: str, asks: Sequence[Ask]) -> None:
+def _limit_lines(model: Model, kind: str, items: Sequence[Variable]) -> None:
     renamed = model.catalog.resources[kind].renamed
 
-    def holds(_ask: Ask, value: int, points: Points) -> bool:
+    def holds(_item: Variable, value: int, points: Points) -> bool:
         return renamed.get(value, value) in points
 
-    crowds = [_points(renamed.get(v, v) for v in model.given[ask]) for ask in asks]
-    _limit(model, asks, crowds, holds, lambda entry, point: entry == point)
+    sets = [_points(renamed.get(v, v) for v in model.given[item]) for item in items]
+    _limit(model, items, sets, holds, lambda entry, point: entry == point)
 
 
-def _limit_ranges(model: Model, asks: Sequence[Ask], turn: int, block: int = 0) -> None:
+def _limit_ranges(
+    model: Model, items: Sequence[Variable], alias_period: int, block: int = 0
+) -> None:
     bus = model.catalog.bus
 
-    def holds(ask: Ask, base: int, points: Points) -> bool:
-        return _held(points, placed(ask, base), turn)
+    def holds(item: Variable, base: int, points: Points) -> bool:
+        return _held(points, placed(item, base), alias_period)
 
     # What takes a place from a range without aliases takes it from one with aliases, too.
-    bits = max(span_of(ask).bits for ask in asks)
-    crowds = [_stabbed([placed(ask, base) for base in model.given[ask]], turn) for ask in asks]
+    bits = max(range_of(item).bits for item in items)
+    sets = [
+        _hitting_set([placed(item, base) for base in model.given[item]], alias_period)
+        for item in items
+    ]
     _limit(
         model,
-        asks,
-        crowds,
+        items,
+        sets,
         holds,
-        lambda entry, point: _takes(bus, entry, block * turn + point, bits),
+        lambda entry, point: _takes(bus, entry, block * alias_period + point, bits),
     )
 
 
@@ -92,19 +129,20 @@ def _takes(bus: Bus, entry: int | Placed, point: int, bits: int) -> bool:
     return ports_collide(bus, Placed(point, 1, bits), entry)
 
 
-def _held(points: Points, there: Placed, turn: int) -> bool:
+def _held(points: Points, there: Placed, alias_period: int) -> bool:
     return any(
-        bisect_left(points, low) < bisect_left(points, high) for low, high in parts(there, turn)
+        bisect_left(points, low) < bisect_left(points, high)
+        for low, high in parts(there, alias_period)
     )
 
 
-def _stabbed(ranges: Iterable[Placed], turn: int) -> Points:
+def _hitting_set(ranges: Iterable[Placed], alias_period: int) -> Points:
     """Return points of which each range holds one: as few as can be, without aliases."""
     points: Points = ()
     for there in sorted(ranges, key=lambda there: there.base + there.length):
-        if not _held(points, there, turn):
+        if not _held(points, there, alias_period):
             last = there.base + there.length - 1
-            points = _points((*points, last % turn if turn else last))
+            points = _points((*points, last % alias_period if alias_period else last))
     return points
 
 
@@ -112,13 +150,13 @@ def _points(points: Iterable[int]) -> Points:
     return tuple(sorted(set(points)))
 
 
-def _unions(crowds: Iterable[Points]) -> Iterator[Points]:
+def _unions(sets: Iterable[Points]) -> Iterator[Points]:
     """Yield sets of points and unions of them: all together first, then the small ones."""
-    known = dict.fromkeys(crowds)
-    everything = _points(point for crowd in known for point in crowd)
-    found = dict.fromkeys([everything, *sorted(known, key=lambda crowd: (len(crowd), crowd))])
+    known = dict.fromkeys(sets)
+    everything = _points(point for points in known for point in points)
+    found = dict.fromkeys([everything, *sorted(known, key=lambda points: (len(points), points))])
     yield everything
-    waiting = [crowd for crowd in found if crowd != everything]
+    waiting = [points for points in found if points != everything]
     yield from waiting
     for one in waiting:
         for other in known:
@@ -132,42 +170,42 @@ def _unions(crowds: Iterable[Points]) -> Iterator[Points]:
 
 def _limit(
     model: Model,
-    asks: Sequence[Ask],
-    crowds: Sequence[Points],
+    items: Sequence[Variable],
+    sets: Sequence[Points],
     holds: Holds,
     takes: Callable[[int | Placed, int], bool],
 ) -> None:
     """Add the limits for items that each need one of some points."""
-    alike: dict[tuple[object, ...], list[Ask]] = {}
-    for ask in asks:
-        alike.setdefault((ask.need, *model.given[ask]), []).append(ask)
+    alike: dict[tuple[object, ...], list[Variable]] = {}
+    for item in items:
+        alike.setdefault((item.need, *model.given[item]), []).append(item)
     limits = 0
-    for points in _unions(crowds):
+    for points in _unions(sets):
         if limits == MOST_LIMITS:
             return
-        members = [
-            ask
+        contenders = [
+            item
             for same in alike.values()
             if all(holds(same[0], value, points) for value in model.given[same[0]])
-            for ask in same
+            for item in same
         ]
-        limits += _limited(model, members, points, takes)
+        limits += _limited(model, contenders, points, takes)
 
 
 def _limited(
     model: Model,
-    members: Sequence[Ask],
+    contenders: Sequence[Variable],
     points: Points,
     takes: Callable[[int | Placed, int], bool],
 ) -> bool:
-    """Let no more of the members be in effect than there are points; whether that says anything."""
-    kind = members[0].need.kind if members else None
-    inside = set(members)
+    """Let at most one contender a point be in effect; return whether that says anything."""
+    kind = contenders[0].need.kind if contenders else None
+    inside = set(contenders)
     groups: list[dict[int, list[int]]] = []
-    for chosen, asker in zip(model.chosen, model.askers, strict=True):
+    for chosen, device in zip(model.chosen, model.devices, strict=True):
         group: dict[int, list[int]] = {}
         for index, literal in enumerate(chosen):
-            count = sum(ask in inside for ask in asker.in_effect(index))
+            count = sum(item in inside for item in device.in_effect(index))
             group.setdefault(count, []).append(literal)
         groups.append(group)
     free = list(points)

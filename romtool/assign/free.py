@@ -5,10 +5,9 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 
-from romtool.assign.answer import Given
+from romtool.assign.answer import Given, Value
+from romtool.assign.candidates import first_from
 from romtool.assign.host import Host
-from romtool.assign.leaning import first_from
-from romtool.assign.paired import Value, paired
 from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import Alternative, LineRequirement, RangeRequirement, Requirement
 from romtool.schema.bus import Bus, Resource
@@ -16,7 +15,7 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Lines as LineBits
 
 MOST_FREE = 8
-"""So many free bases are told of a range."""
+"""At most so many free bases are listed of a range."""
 
 
 def still_free(
@@ -27,8 +26,9 @@ def still_free(
         if record.requires is None or not isinstance(record.key_field.kind, LineBits):
             continue
         resource = catalog.resources[record.requires.kind]
-        taken = set(getattr(host, resource.name))
-        taken |= {line for one in given for line in getattr(one, resource.name)}
+        taken = set(host.lines(resource.name))
+        every = (value for one in given for value in one.values[resource.name])
+        taken |= {value for value in every if isinstance(value, int)}
         taken |= resource.not_on_slot | set(resource.renamed)
         yield resource, [line for line in range(record.key_field.kind.bits) if line not in taken]
 
@@ -40,7 +40,7 @@ def free_instead(
 
     Of a wide range only the first `MOST_FREE` bases.
     """
-    for need, value in paired(alternative, mine):
+    for need, value in mine.paired(alternative):
         if value is None:
             continue
         others = list(_others(host, given, mine, alternative, need, value))
@@ -56,11 +56,11 @@ def _others(
     value: Value,
 ) -> Iterator[Value]:
     """Yield what else of the same kind is taken: by the host, by others, by the device itself."""
-    yield from getattr(host, need.kind)
+    yield from (entry.value for entry in host.entries(need.kind))
     for one in given:
         if one is not mine:
-            yield from getattr(one, need.kind)
-    for other, own in paired(alternative, mine):
+            yield from one.values[need.kind]
+    for other, own in mine.paired(alternative):
         if other.kind == need.kind and own != value:
             yield own
 

@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, NamedTuple
 
+from romtool.errors import InputError
 from romtool.requirements.collide import Placed
+from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import whole_number
 from romtool.schema.numbers import address
+from romtool.schema.tables import check_table
+
+MEMORY_BITS = 32
 
 
-@dataclass(frozen=True)
-class Entry:
-    """One thing that is taken: a line or channel, or a range of addresses (`value` its place)."""
+class Entry(NamedTuple):
+    """One thing that is taken: a line or channel, or a range of addresses (`value` its place).
+
+    `what`: what has taken it; empty where nobody says.
+    """
 
     kind: str
     value: int | Placed
+    what: str = ""
 
     def __str__(self) -> str:
         """Return its name in a conflict, such as `host irq 5` or `host io 3F8h`."""
@@ -22,39 +31,62 @@ class Entry:
         return f"host {self.kind} {value if isinstance(value, int) else address(value.base)}"
 
 
-@dataclass(frozen=True)
 class Host:
-    """What a PC has taken: lines, channels, ports and memory. Left out: an empty PC."""
+    """What a PC has taken, by the kind of resource: `Host("my PC", irq=[5], io=[Placed(…)])`.
 
-    name: str = "an empty PC"
-    irq: frozenset[int] = frozenset()
-    dma: frozenset[int] = frozenset()
-    io: tuple[Placed, ...] = ()
-    memory: tuple[Placed, ...] = ()
+    Without anything: an empty PC.
+    """
 
-    def entries(self) -> Iterator[Entry]:
-        """Yield everything that is taken, lines and channels ascending."""
-        for line in sorted(self.irq):
-            yield Entry("irq", line)
-        for channel in sorted(self.dma):
-            yield Entry("dma", channel)
-        for ports in self.io:
-            yield Entry("io", ports)
-        for memory in self.memory:
-            yield Entry("memory", memory)
+    def __init__(
+        self, name: str = "an empty PC", *entries: Entry, **taken: Iterable[int | Placed]
+    ) -> None:
+        self.name = name
+        given = [Entry(kind, value) for kind, values in taken.items() for value in values]
+        self._entries = tuple(dict.fromkeys((*entries, *given)))
 
+    def entries(self, kind: str | None = None) -> Iterator[Entry]:
+        """Yield everything that is taken, or all of one kind; lines and channels ascending."""
+        lines = [entry for entry in self._entries if isinstance(entry.value, int)]
+        ranges = [entry for entry in self._entries if not isinstance(entry.value, int)]
+        for one in dict.fromkeys(entry.kind for entry in self._entries):
+            if kind in (None, one):
+                yield from sorted(entry for entry in lines if entry.kind == one)
+                yield from (entry for entry in ranges if entry.kind == one)
 
-def host_with(entries: Iterable[Entry]) -> Host:
-    """Return a PC that has taken just these."""
-    kept = list(entries)
+    def lines(self, kind: str) -> frozenset[int]:
+        """Return the lines or channels that are taken."""
+        return frozenset(e.value for e in self.entries(kind) if isinstance(e.value, int))
 
-    def lines(kind: str) -> frozenset[int]:
-        return frozenset(e.value for e in kept if e.kind == kind and isinstance(e.value, int))
+    def ranges(self, kind: str) -> tuple[Placed, ...]:
+        """Return the ranges of addresses that are taken, as they were given."""
+        return tuple(e.value for e in self.entries(kind) if isinstance(e.value, Placed))
 
-    def ranges(kind: str) -> tuple[Placed, ...]:
-        return tuple(e.value for e in kept if e.kind == kind and isinstance(e.value, Placed))
-
-    return Host(irq=lines("irq"), dma=lines("dma"), io=ranges("io"), memory=ranges("memory"))
+    def taking(self, *more: Entry) -> Host:
+        """Return the same PC with more in it."""
+        return Host(self.name, *self._entries, *more)
 
 
 EMPTY_PC = Host()
+
+
+def host_of(catalog: Catalog, data: Mapping[str, Any], name: str) -> Host:
+    """Return the PC that a host file describes; raises InputError with every fault.
+
+    `name` is what it is called where the file doesn't say.
+    """
+    problems = list(check_table(data, catalog.tables["host"], catalog.tables))
+    if problems:
+        raise InputError(problems)
+    entries = (
+        _entry(catalog, kind, value) for kind in catalog.resources for value in data.get(kind, ())
+    )
+    return Host(data.get("name", name), *entries)
+
+
+def _entry(catalog: Catalog, kind: str, value: Any) -> Entry:
+    if not isinstance(value, Mapping):
+        return Entry(kind, whole_number(value))
+    usual = catalog.tables["host-ports"].keys["decode"].default
+    bits = value.get("decode", usual) if catalog.resources[kind].is_io else MEMORY_BITS
+    base, length = whole_number(value["base"]), whole_number(value["length"])
+    return Entry(kind, Placed(base, length, whole_number(bits)), value.get("what", ""))

@@ -5,9 +5,9 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 
-from romtool.assign.asks import Ask, Asker, Values, placed, span_of
 from romtool.assign.clauses import Clauses
 from romtool.assign.host import Entry
+from romtool.assign.variables import DeviceVariables, Domains, Variable, placed, range_of
 from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import LineRequirement
 from romtool.schema.bus import Bus
@@ -20,7 +20,7 @@ Use = tuple[int, int]
 class Model:
     """Literals and clauses of an assignment problem.
 
-    `present[d]`: device d gets something; `chosen[d][a]`: by its alternative a; `given[ask]`: by
+    `present[d]`: device d gets something; `chosen[d][a]`: by its alternative a; `given[item]`: by
     value, the item gets it. `kept[entry]`: an entry of the host counts; only where the host
     is open to question (`open_host`), else what it has taken is never offered.
     """
@@ -28,28 +28,28 @@ class Model:
     def __init__(
         self,
         catalog: Catalog,
-        askers: Sequence[Asker],
-        values: Values,
+        devices: Sequence[DeviceVariables],
+        values: Domains,
         entries: Sequence[Entry],
         *,
         open_host: bool = False,
     ) -> None:
         self.catalog = catalog
-        self.askers = askers
+        self.devices = devices
         self.clauses = Clauses()
-        self.present = [self.clauses.new() for _ in askers]
-        self.chosen = [self._chosen(place) for place in range(len(askers))]
+        self.present = [self.clauses.new() for _ in devices]
+        self.chosen = [self._chosen(place) for place in range(len(devices))]
         self.kept = {entry: self.clauses.new() for entry in entries} if open_host else {}
         self.entries = entries
-        self.given = {ask: self._given(ask, offered) for ask, offered in values.items()}
-        self.kinds = dict.fromkeys(ask.need.kind for ask in values)
+        self.given = {item: self._given(item, offered) for item, offered in values.items()}
+        self.kinds = dict.fromkeys(item.need.kind for item in values)
         for kind in self.kinds:
             self._keep_apart(kind)
 
     def _chosen(self, place: int) -> list[int]:
         """Return the literals of a device's alternatives, exactly one if it is present."""
         present = self.present[place]
-        count = len(self.askers[place].own)
+        count = len(self.devices[place].own)
         if count == 1:
             return [present]
         chosen = [self.clauses.new() for _ in range(count)]
@@ -59,46 +59,46 @@ class Model:
         self.clauses.at_most_one(chosen)
         return chosen
 
-    def _given(self, ask: Ask, offered: Sequence[int]) -> dict[int, int]:
+    def _given(self, item: Variable, offered: Sequence[int]) -> dict[int, int]:
         """Return the literals of an item's values: one of them if the item is in effect."""
-        free = [value for value in offered if self.kept or not self.taken(ask, value)]
+        free = [value for value in offered if self.kept or not self.taken(item, value)]
         given = {value: self.clauses.new() for value in free}
-        self.clauses.add(-self.in_effect(ask), *given.values())
+        self.clauses.add(-self.in_effect(item), *given.values())
         return given
 
-    def in_effect(self, ask: Ask) -> int:
+    def in_effect(self, item: Variable) -> int:
         """Return the literal that says whether an item is in effect."""
-        if ask.alternative is None:
-            return self.present[ask.device]
-        return self.chosen[ask.device][ask.alternative]
+        if item.alternative is None:
+            return self.present[item.device]
+        return self.chosen[item.device][item.alternative]
 
-    def taken(self, ask: Ask, value: int) -> bool:
+    def taken(self, item: Variable, value: int) -> bool:
         """Whether an entry of the host has taken a value of an item."""
-        return any(hits(self.catalog, entry, ask, value) for entry in self.entries)
+        return any(hits(self.catalog, entry, item, value) for entry in self.entries)
 
     def _keep_apart(self, kind: str) -> None:
         entries = [entry for entry in self.kept if entry.kind == kind]
-        asks = [ask for ask in self.given if ask.need.kind == kind]
-        if isinstance(asks[0].need, LineRequirement):
-            self._keep_lines_apart(asks)
+        items = [item for item in self.given if item.need.kind == kind]
+        if isinstance(items[0].need, LineRequirement):
+            self._keep_lines_apart(items)
         else:
-            self._keep_ranges_apart(self.catalog.bus, asks)
-        for ask in asks:
-            for value, literal in self.given[ask].items():
+            self._keep_ranges_apart(self.catalog.bus, items)
+        for item in items:
+            for value, literal in self.given[item].items():
                 for entry in entries:
-                    if hits(self.catalog, entry, ask, value):
+                    if hits(self.catalog, entry, item, value):
                         self.clauses.add(-self.kept[entry], -literal)
 
-    def _keep_lines_apart(self, asks: Sequence[Ask]) -> None:
+    def _keep_lines_apart(self, items: Sequence[Variable]) -> None:
         users: dict[int, list[Use]] = {}
-        for number, ask in enumerate(asks):
-            for line, literal in self.given[ask].items():
-                for name in names_of(self.catalog, ask.need.kind, line):
+        for number, item in enumerate(items):
+            for line, literal in self.given[item].items():
+                for name in names_of(self.catalog, item.need.kind, line):
                     users.setdefault(name, []).append((literal, number))
         for name in sorted(users):
             self._at_most_one(users[name])
 
-    def _keep_ranges_apart(self, bus: Bus, asks: Sequence[Ask]) -> None:
+    def _keep_ranges_apart(self, bus: Bus, items: Sequence[Variable]) -> None:
         """Let no two ranges overlap.
 
         Two ranges overlap if, and only if, one of them holds the first address of the other, so it
@@ -106,10 +106,10 @@ class Model:
         """
         plain: list[tuple[Use, Placed]] = []
         aliased: list[tuple[Use, Placed]] = []
-        for number, ask in enumerate(asks):
-            kin = aliased if bus.aliases(span_of(ask).bits) else plain
-            for base, literal in self.given[ask].items():
-                kin.append(((literal, number), placed(ask, base)))
+        for number, item in enumerate(items):
+            kin = aliased if bus.aliases(range_of(item).bits) else plain
+            for base, literal in self.given[item].items():
+                kin.append(((literal, number), placed(item, base)))
         for users in _holding(plain, sorted({there.base for _, there in plain}), 0):
             self._at_most_one(users)
         if not aliased:
@@ -135,28 +135,28 @@ class Model:
 
 
 def _holding(
-    ranges: Sequence[tuple[Use, Placed]], firsts: Sequence[int], turn: int
+    ranges: Sequence[tuple[Use, Placed]], firsts: Sequence[int], alias_period: int
 ) -> Iterator[list[Use]]:
-    """Yield who holds each of the first addresses; `turn`: ports from alias to alias, if any."""
+    """Yield who holds each of the first addresses; `alias_period`: 0 where there are no aliases."""
     holders: list[list[Use]] = [[] for _ in firsts]
     for use, there in ranges:
-        for low, high in parts(there, turn):
+        for low, high in parts(there, alias_period):
             for index in range(bisect_left(firsts, low), bisect_left(firsts, high)):
                 holders[index].append(use)
     yield from holders
 
 
-def parts(there: Placed, turn: int) -> Iterator[tuple[int, int]]:
+def parts(there: Placed, alias_period: int) -> Iterator[tuple[int, int]]:
     """Yield the addresses of a range, brought between two aliases, as (first, after)."""
-    if not turn:
+    if not alias_period:
         yield there.base, there.base + there.length
-    elif there.length >= turn:
-        yield 0, turn
+    elif there.length >= alias_period:
+        yield 0, alias_period
     else:
-        low = there.base % turn
-        yield low, min(low + there.length, turn)
-        if low + there.length > turn:
-            yield 0, low + there.length - turn
+        low = there.base % alias_period
+        yield low, min(low + there.length, alias_period)
+        if low + there.length > alias_period:
+            yield 0, low + there.length - alias_period
 
 
 def names_of(catalog: Catalog, kind: str, line: int) -> set[int]:
@@ -164,10 +164,10 @@ def names_of(catalog: Catalog, kind: str, line: int) -> set[int]:
     return {line, catalog.resources[kind].renamed.get(line, line)}
 
 
-def hits(catalog: Catalog, entry: Entry, ask: Ask, value: int) -> bool:
+def hits(catalog: Catalog, entry: Entry, item: Variable, value: int) -> bool:
     """Whether a value of an item is one that an entry of the host has taken."""
-    if entry.kind != ask.need.kind:
+    if entry.kind != item.need.kind:
         return False
     if isinstance(entry.value, int):
         return entry.value in names_of(catalog, entry.kind, value)
-    return ports_collide(catalog.bus, placed(ask, value), entry.value)
+    return ports_collide(catalog.bus, placed(item, value), entry.value)

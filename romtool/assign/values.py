@@ -8,24 +8,24 @@ from dataclasses import replace
 
 from pysat.solvers import Solver
 
-from romtool.assign.asks import Ask, Asker, Values, placed
 from romtool.assign.best import SOLVER
-from romtool.assign.counting import limit_crowds
+from romtool.assign.candidates import ends, first_from
+from romtool.assign.counting import bounded_model
 from romtool.assign.host import Entry
-from romtool.assign.leaning import ends, first_from
-from romtool.assign.model import Model, hits, names_of
+from romtool.assign.model import hits, names_of
+from romtool.assign.variables import DeviceVariables, Domains, Variable, placed
 from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import LineRequirement, Requirement
 from romtool.schema.catalog import Catalog
 
-Given = dict[Ask, int]
-WorthTrying = Callable[..., Values]
+Given = dict[Variable, int]
+WorthTrying = Callable[..., Domains]
 """One of the ways of `bases` to tell which values are worth trying."""
 
 
 def smallest_values(
     catalog: Catalog,
-    askers: Sequence[Asker],
+    devices: Sequence[DeviceVariables],
     entries: Sequence[Entry],
     ways: Sequence[WorthTrying],
 ) -> Given | None:
@@ -36,91 +36,92 @@ def smallest_values(
     wherever it works out; only where it does not, a solver looks further.
     """
     found: Given = {}
-    asks = [ask for asker in askers for ask in asker.in_effect(0)]
-    for kind in dict.fromkeys(ask.need.kind for ask in asks):
-        crowd = [ask for ask in asks if ask.need.kind == kind]
+    items = [item for device in devices for item in device.in_effect(0)]
+    for kind in dict.fromkeys(item.need.kind for item in items):
+        contenders = [item for item in items if item.need.kind == kind]
         taken = [entry for entry in entries if entry.kind == kind]
-        given = _one_by_one(catalog, crowd, taken)
+        given = _one_by_one(catalog, contenders, taken)
         for way in ways:
-            given = given or _settled(catalog, askers, crowd, taken, way)
+            given = given or _settled(catalog, devices, contenders, taken, way)
         if given is None:
             return None
         found |= given
     return found
 
 
-def _one_by_one(catalog: Catalog, asks: Sequence[Ask], taken: Sequence[Entry]) -> Given | None:
+def _one_by_one(
+    catalog: Catalog, items: Sequence[Variable], taken: Sequence[Entry]
+) -> Given | None:
     """Return for each item the smallest value that is left; None where one finds none."""
     given: Given = {}
     now = list(taken)
-    for ask in asks:
-        value = _smallest_left(catalog, ask, now)
+    for item in items:
+        value = _smallest_left(catalog, item, now)
         if value is None:
             return None
-        given[ask] = value
-        now += entries_of(catalog, ask, value)
+        given[item] = value
+        now += entries_of(catalog, item, value)
     return given
 
 
-def _smallest_left(catalog: Catalog, ask: Ask, taken: Sequence[Entry]) -> int | None:
-    values = ask.values
-    if isinstance(ask.need, LineRequirement):
-        free = (v for v in values if not any(hits(catalog, entry, ask, v) for entry in taken))
+def _smallest_left(catalog: Catalog, item: Variable, taken: Sequence[Entry]) -> int | None:
+    values = item.values
+    if isinstance(item.need, LineRequirement):
+        free = (v for v in values if not any(hits(catalog, entry, item, v) for entry in taken))
         return next(free, None)
     base = first_from(values, 0)
     while base is not None:
-        here = placed(ask, base)
+        here = placed(item, base)
         blocks = (e.value for e in taken if isinstance(e.value, Placed))
         block = next((b for b in blocks if ports_collide(catalog.bus, here, b)), None)
         if block is None:
             return base
-        stop = (end for end in ends(catalog.bus, ask, block) if end > base)
+        stop = (end for end in ends(catalog.bus, item, block) if end > base)
         end = next(stop, None)
         base = None if end is None else first_from(values, end)
     return None
 
 
-def entries_of(catalog: Catalog, ask: Ask, value: int) -> Iterator[Entry]:
+def entries_of(catalog: Catalog, item: Variable, value: int) -> Iterator[Entry]:
     """Yield what an item has taken from the others, once it is given a value."""
-    kind = ask.need.kind
-    if isinstance(ask.need, LineRequirement):
+    kind = item.need.kind
+    if isinstance(item.need, LineRequirement):
         for line in sorted(names_of(catalog, kind, value)):
             yield Entry(kind, line)
     else:
-        yield Entry(kind, placed(ask, value))
+        yield Entry(kind, placed(item, value))
 
 
 def _settled(
     catalog: Catalog,
-    askers: Sequence[Asker],
-    asks: Sequence[Ask],
+    devices: Sequence[DeviceVariables],
+    items: Sequence[Variable],
     taken: Sequence[Entry],
     worth_trying: WorthTrying,
 ) -> Given | None:
     """Return the smallest values by trying, for each item in turn, whether the rest still can be.
 
-    Items that are not worth trying need no thought before their turn; in their turn they are kept
-    in mind. Values that are the smallest although some items were overlooked are so with them too,
-    where these find their values in the end.
+    Items that are not worth trying need no thought before their turn; then they are kept in mind.
+    Values that are the smallest although some items were overlooked are so with them too, where
+    these find their values in the end.
     """
     given: Given = {}
     lowest: dict[Requirement, int] = {}
     now = list(taken)
-    while len(given) < len(asks):
-        rest = asks[len(given) :]
-        left = [_only(asker, set(rest)) for asker in askers]
+    while len(given) < len(items):
+        rest = items[len(given) :]
+        left = [_only(device, set(rest)) for device in devices]
         values = worth_trying(catalog.bus, left, now, keep=rest[0])
-        model = Model(catalog, left, values, now)
-        limit_crowds(model)
+        model = bounded_model(catalog, left, values, now)
         with Solver(name=SOLVER, bootstrap_with=model.clauses.all) as solver:
             if not solver.solve(assumptions=model.present):
                 return None
             held = list(model.present)
-            for ask in itertools.takewhile(model.given.__contains__, rest):
-                value = _smallest(solver, model.given[ask], held, lowest.get(ask.need, 0))
-                held.append(model.given[ask][value])
-                given[ask] = lowest[ask.need] = value
-                now += entries_of(catalog, ask, value)
+            for item in itertools.takewhile(model.given.__contains__, rest):
+                value = _smallest(solver, model.given[item], held, lowest.get(item.need, 0))
+                held.append(model.given[item][value])
+                given[item] = lowest[item.need] = value
+                now += entries_of(catalog, item, value)
     return given
 
 
@@ -136,7 +137,7 @@ def _smallest(solver: Solver, given: Mapping[int, int], held: Sequence[int], low
     raise AssertionError("what could be served can't be served any more")
 
 
-def _only(asker: Asker, asks: set[Ask]) -> Asker:
+def _only(device: DeviceVariables, items: set[Variable]) -> DeviceVariables:
     """Return a device with no more than these of its items."""
-    kept = tuple(ask for ask in asker.in_effect(0) if ask in asks)
-    return replace(asker, before=kept, own=((),), after=())
+    kept = tuple(item for item in device.in_effect(0) if item in items)
+    return replace(device, before=kept, own=((),), after=())

@@ -25,7 +25,9 @@ from romtool.image.spoiling import swapped_pairs
 from romtool.profile.serials import with_serials
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
-from romtool.schema.image_layouts import Part
+from romtool.schema.field_types import Pins
+from romtool.schema.fields import Field
+from romtool.schema.image_layouts import ImageLayout, Part
 from romtool.schema.numbers import clip
 from romtool.text.findings import message
 from romtool.text.page import line
@@ -70,7 +72,12 @@ class BuildJob:
     @functools.cached_property
     def image(self) -> Image:
         """The image as the profile has it, without a serial number of the series."""
-        return decode(self.catalog, self.input.data, self.layout)
+        return decode(self.catalog, self.input.data, self.read_as)
+
+    @property
+    def read_as(self) -> ImageLayout | None:
+        """What the images are read with."""
+        return self.input.assembly.read_as if self.input.assembly else None
 
     @property
     def layout(self) -> str | None:
@@ -115,7 +122,7 @@ class BuildJob:
         found: dict[Finding, list[int]] = {}
         with self.series.told(), Progress("checking", len(serials)) as progress:
             for serial, data in zip(serials, self.images(), strict=True):
-                for finding in check(decode(self.catalog, data, self.layout)):
+                for finding in check(decode(self.catalog, data, self.read_as)):
                     if finding.severity != "note":
                         found.setdefault(finding, []).append(serial)
                 progress.step()
@@ -154,6 +161,15 @@ class BuildJob:
             names = [part.name for part in self.parts if part.bus == bus]
             if words:
                 yield from line(f"{' or '.join(names)}:", words)
+        for field in self.assumed():
+            words = f"{field.title} {field.kind.show(field.default)}, as {field.key} is left out"
+            yield from line("assumed", words)
+
+    def assumed(self) -> Iterator[Field]:
+        """Yield the wirings that the profile leaves out: what is typical is built in."""
+        for field in self.image.layout.config_fields if self.image.layout else ():
+            if isinstance(field.kind, Pins) and not self.input.states(("config", field.key)):
+                yield field
 
     def labels(self, written: Sequence[Written]) -> Iterator[dict[str, Any]]:
         """Yield a row for each card: what is burnt into its part, and how to tell it."""

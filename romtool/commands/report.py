@@ -2,26 +2,43 @@
 
 from __future__ import annotations
 
+import datetime
+import os
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from romtool.assign.host import Host
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
+from romtool.commands.expecting import functions_of
 from romtool.commands.loading import LoadedImage
-from romtool.commands.options import FORCE, HOST, IMAGE
+from romtool.commands.options import EXPECT, FORCE, HOST, IMAGE, configured_by_option
+from romtool.formats import TOML
 from romtool.image.model import Image
 from romtool.report.given import InThatPC
-from romtool.report.model import report_of
+from romtool.report.model import Report, report_of
 from romtool.report.origin import Subject
+from romtool.report.verdict import Expected
 from romtool.requirements.read import requirements_of
+from romtool.rules.check import in_order
+from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import one_of
+from romtool.toml.parse import parse_toml
+
+if TYPE_CHECKING:
+    from romtool.assign.host import Host
+
+MARKDOWN = ".md"
+"""What the name of a file ends in that is to be Markdown."""
 
 
 @declare(
     "report",
     HOST,
+    EXPECT,
     *IMAGE,
     FORCE,
     example="romtool report donor.bin --host workshop",
@@ -35,25 +52,58 @@ from romtool.schema.catalog import Catalog
     type=click.Path(path_type=Path),
     help="The page to write; left out: STEM.html in this folder; -: standard output.",
 )
-def command(call: Call, image: str, other: str | None, output: Path | None) -> int:
+@configured_by_option
+def command(
+    call: Call, image: str, other: str | None, output: Path | None, configured_by: str
+) -> int:
     """Write one HTML page about IMAGE that needs nothing else, to look at and to print.
 
     Verdict and findings, a map of the bytes, the card and its devices, lines and ports, checksums,
     and how it was made; of two images also the differences, with --host what the card gets there.
+    FILE.md is Markdown, for a repository.
     """
-    from romtool.report.page import page
-
     if other is None:
         loaded, second = call.load(image), None
     else:
         pair = call.load_pair(image, other)
-        loaded, second = pair[0], _subject(pair[1])
-    pc = None if call.host is None else _in_pc(call.catalog, loaded.image, call.host)
-    text = page(report_of(_subject(loaded), pc, second))
+        loaded, second = pair[0], _subject(pair[1], [])
+    functions, findings = functions_of(call, loaded, configured_by)
+    report = report_of(
+        _subject(loaded, findings),
+        None if call.host is None else _in_pc(call.catalog, loaded.image, call.host),
+        second,
+        expected=[Expected(title, tuple(functions)) for title in _expecting(call)],
+        dated=_today(),
+    )
     stem = "image" if image == "-" else Path(image).stem
     path = output or Path(f"{stem}.html")
-    call.write(path, text.encode())
+    call.write(path, _rendered(report, path).encode())
     return DONE
+
+
+def _rendered(report: Report, path: Path) -> str:
+    """Return the report in the form that the name of its file asks for."""
+    if path.suffix.lower() == MARKDOWN:
+        from romtool.report.markdown import markdown
+
+        return markdown(report)
+    from romtool.report.page import page
+
+    return page(report)
+
+
+def _expecting(call: Call) -> list[str]:
+    """Return who looks for the functions, for the title of the verdict."""
+    titles = [expectation.title for expectation in call.expectations]
+    return [one_of(titles)] if titles else []
+
+
+def _today() -> str:
+    """Return the day: that of SOURCE_DATE_EPOCH, which makes a page reproducible, or today's."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if epoch.isdigit():
+        return datetime.datetime.fromtimestamp(int(epoch), datetime.UTC).date().isoformat()
+    return datetime.date.today().isoformat()
 
 
 def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
@@ -62,8 +112,9 @@ def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
     return InThatPC(host, assign(catalog, [requirements_of(image)], host))
 
 
-def _subject(loaded: LoadedImage) -> Subject:
+def _subject(loaded: LoadedImage, expected: Sequence[Finding]) -> Subject:
     source = loaded.input
-    return Subject(
-        loaded.name, source.format, loaded.image, loaded.part, loaded.findings(), source.text
-    )
+    name = loaded.title if source.name == "-" else os.path.basename(loaded.title)
+    board = parse_toml(source.text).get("board", {}) if source.format == TOML.name else {}
+    findings = in_order([*loaded.findings(), *expected])
+    return Subject(name, source.format, loaded.image, loaded.part, findings, source.text, board)

@@ -6,17 +6,20 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from romtool.diagnose.evidence import Evidence
-from romtool.diagnose.tests import FOUND, OPEN, OUT, TESTS, Verdict
+from romtool.diagnose.judging import FOUND, OPEN, OUT, TESTS, Verdict
 from romtool.schema.bench import Cause, Symptom
 
 STATES = (FOUND, OPEN, OUT)
 """The states of a cause, in the order in which they are told."""
 
+ANSWERED = "answered"
+"""What `clears` of a cause says for a capture in which the part answered."""
+
 MOST_REASONS = 3
 """At most this many reasons of a cause are told."""
 
 
-class Judged(NamedTuple):
+class JudgedCause(NamedTuple):
     """A cause of a symptom: its state, why, and what to do next; nothing if it is ruled out."""
 
     cause: Cause
@@ -34,14 +37,14 @@ class Judged(NamedTuple):
         }
 
 
-def diagnose(evidence: Evidence, symptom: Symptom) -> list[Judged]:
+def diagnose(evidence: Evidence, symptom: Symptom) -> list[JudgedCause]:
     """Return the causes of a symptom: found, open, ruled out; each in the schema's order."""
     causes = evidence.catalog.causes
     judged = [judge(evidence, causes[name]) for name in symptom.causes]
     return sorted(judged, key=lambda one: STATES.index(one.state))
 
 
-def judge(evidence: Evidence, cause: Cause) -> Judged:
+def judge(evidence: Evidence, cause: Cause) -> JudgedCause:
     """Return what is known of one cause."""
     found, hints = list[str](), list[str]()
     for is_certain, words in _reasons(evidence, cause):
@@ -50,14 +53,14 @@ def judge(evidence: Evidence, cause: Cause) -> Judged:
     if verdict.state == FOUND:
         found.append(verdict.because)
     if found:
-        return Judged(cause, FOUND, _joined(found), _filled(evidence, cause.remedy))
+        return JudgedCause(cause, FOUND, _joined(found), _filled(evidence, cause.remedy))
     out = list(_ruled_out(evidence, cause, verdict))
     if out and not hints:
-        return Judged(cause, OUT, _joined(out), None)
+        return JudgedCause(cause, OUT, _joined(out), None)
     if verdict.because:
         hints.append(verdict.because)
     because = _joined(hints) or cause.open
-    return Judged(cause, OPEN, because, _filled(evidence, cause.measure))
+    return JudgedCause(cause, OPEN, because, _filled(evidence, cause.measure))
 
 
 def _reasons(evidence: Evidence, cause: Cause) -> Iterator[tuple[bool, str]]:
@@ -66,24 +69,29 @@ def _reasons(evidence: Evidence, cause: Cause) -> Iterator[tuple[bool, str]]:
     A note says only that a thing is so; what is wrong or doubtful is an error or a warning.
     """
     several = len(evidence.images) > 1
+    is_known = False
     for name, finding in evidence.findings if cause.rules else ():
         if finding.rule in cause.rules:
             where = f"{name}: " if several else ""
+            is_known |= finding.severity != "note"
             yield finding.severity != "note", f"{where}{finding.message}"
-    for remark, words in evidence.remarks if cause.remarks else ():
+    # What a rule says, a rehearsal would only say again.
+    for remark, words in evidence.remarks if cause.remarks and not is_known else ():
         if remark in cause.remarks:
             yield True, words
     for fault, title in evidence.read_faults if cause.faults else ():
         if fault in cause.faults:
             yield True, f"the readback: {title}"
-    for observed in evidence.observations if cause.observations else ():
-        if observed.rule in cause.observations:
-            yield observed.severity == "error", f"the capture: {observed.message}"
+    for shown in evidence.observations if cause.observations else ():
+        if shown.rule in cause.observations:
+            yield shown.severity == "error", f"the capture: {shown.message}"
 
 
 def _ruled_out(evidence: Evidence, cause: Cause, verdict: Verdict) -> Iterator[str]:
     """Yield what rules a cause out, in words; nothing has spoken for it."""
-    seen = {observed.rule for observed in evidence.observations}
+    seen = {shown.rule for shown in evidence.observations}
+    if evidence.capture is not None and evidence.capture.is_answered:
+        seen.add(ANSWERED)
     is_there = {
         "image": evidence.are_all_readable,
         "cards": evidence.are_all_readable and len(evidence.images) > 1,

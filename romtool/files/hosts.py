@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 
-from romtool.assign.host import Host
-from romtool.assign.read_host import host_of
+from romtool.assign.host import Host, host_of
 from romtool.errors import InputError, refuse
 from romtool.files.reading import read_bytes, shown
 from romtool.files.shipped import SUFFIX, shipped_hosts
@@ -13,10 +12,10 @@ from romtool.formats.plain_text import plain_text
 from romtool.formats.toml import faults_in
 from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
-from romtool.schema.numbers import clip, did_you_mean
+from romtool.schema.numbers import clip, did_you_mean, sizes
 from romtool.toml.parse import parse_toml
 
-LIMITS = "1 MiB is the limit of a host file"
+LIMITS = f"{sizes(MAX_TOML)} is the limit of a host file"
 
 
 def load_host(catalog: Catalog, name: str) -> Host:

@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from romtool.image import spoiling
+from romtool.image.evidence import identifiers
 from romtool.image.walk import walk
-from romtool.recover.places import identifiers, starts
+from romtool.recover.places import starts
 from romtool.recover.reading import Reading, vote
 from romtool.recover.typical import typical_frame
 from romtool.schema.catalog import Catalog
@@ -27,8 +28,6 @@ LEAST_VALUES = 4
 """So many different bytes must be among them: fill repeats in any image."""
 MOST_DIFFERENT = 8
 """Copies are copies if they differ in at most one for so many bytes that aren't in a run."""
-
-LOST_BITS = "the last bit of each word was not read: that is more than checksums can prove"
 
 
 @dataclass(frozen=True)
@@ -50,7 +49,8 @@ class State:
 
     `dropped`: bytes left out before the image; `sized`: its length is that of the part, since it
     repeats; `unaligned`: it makes sense only if an offset is undone next; `added`: the frame that
-    was put before it; `doubts`: what speaks against the undoing; `left_out`: so many bytes were
+    was put before it; `doubts`: names of judgements that speak
+    against the undoing; `left_out`: so many bytes were
     left out that are no fill, which only the user may do.
     """
 
@@ -190,7 +190,7 @@ def word_shifted(state: State) -> Iterator[State]:
         if phase:
             earlier = _turned(earlier, spoiling.swapped_pairs)
         after = state.after(earlier, step("word-shifted"))
-        yield after if went_round else replace(after, doubts=(*after.doubts, LOST_BITS))
+        yield after if went_round else replace(after, doubts=(*after.doubts, "lost-bits"))
 
 
 def rotated(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
@@ -206,8 +206,8 @@ def rotated(catalog: Catalog, state: State, layout: ImageLayout | None) -> Itera
         if start.at >= length:
             return
         turned = Reading(twice[start.at : start.at + length], unknown[start.at : start.at + length])
-        before = set(reading.data[: start.at])
-        if before == {reading.data[-1]} or _pnp_end(catalog, turned.data) > length - start.at:
+        by_fill = set(reading.data[: start.at]) == {reading.data[-1]} and not state.steps
+        if by_fill or _pnp_end(catalog, turned.data) > length - start.at:
             done = step("rotated", at=address(start.at), count=sizes(start.at))
             yield replace(state.after(turned, done), unaligned=False)
 

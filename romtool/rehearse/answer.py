@@ -1,84 +1,106 @@
-"""A rehearsal as the JSON answer."""
+"""A rehearsal as its answer: what is told of it, as plain data."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterator
 
+from romtool.answers.rehearsal import LostCard, PlayedCard, PlayedDevice, RehearsalAnswer, Remark
+from romtool.assign.answer import Given
+from romtool.assign.outcome import DeviceOutcome, got
 from romtool.rehearse.device import LogicalDevice
-from romtool.rehearse.rehearsal import Rehearsal, Seen
-from romtool.rehearse.software import identity
+from romtool.rehearse.rehearsal import Rehearsal, Seen, Slot
+from romtool.rehearse.software import FoundCard, identity
+from romtool.rehearse.steps import remark
+from romtool.requirements.model import DeviceRequirements
 from romtool.schema.catalog import Catalog
 
 
-def rehearsal_json(catalog: Catalog, found: Rehearsal) -> dict[str, Any]:
-    """Return what the PC sees; `card` is the place of a card's image in the call, from 0."""
-    return {
-        "host": found.host.name,
-        "configured_by": found.configured_by,
-        "milliseconds": found.microseconds / 1000,
-        "read_data": found.read_port if found.seen else None,
-        "cards": [_card(catalog, found, seen) for seen in found.seen],
-        "active": [
-            one.given.as_json() | {"card": one.slot, "registers": _registers(catalog, one.device)}
-            for one in found.unconfigured
-            if one.given is not None
-        ],
-        "lost": [
-            {"card": lost.slot, "id": lost.id, "why": ". ".join(said.text for said in lost.why)}
-            for lost in found.lost
-        ],
-        "left_out": [
-            {
-                "card": seen.slot,
-                "device": device.requirements.id,
-                "number": device.requirements.number,
-            }
-            for seen in found.seen
-            for device in seen.card.devices
-            if not device.is_on
-        ]
-        + [
-            {
-                "card": one.slot,
-                "device": one.device.requirements.id,
-                "number": one.device.requirements.number,
-            }
-            for one in found.unconfigured
-            if one.given is None
-        ],
-        "conflict": found.assignment.conflict.names() if found.assignment.conflict else [],
-        "warnings": [
-            {
-                "card": warned.slot,
-                "device": warned.device.id if warned.device else None,
-                "number": warned.device.number if warned.device else None,
-                "remark": warned.remark.name,
-                "message": warned.remark.text,
-            }
-            for warned in found.warnings
-        ],
-    }
+def answer_of(catalog: Catalog, found: Rehearsal) -> RehearsalAnswer:
+    """Return what is told of a rehearsal."""
+    lost = (LostCard(o.slot, found.slots[o.slot].name, o.id, o.why) for o in found.lost)
+    return RehearsalAnswer(
+        host=found.host.name,
+        configured_by=found.configured_by,
+        slots=len(found.slots),
+        read_port=found.read_port,
+        milliseconds=found.microseconds / 1000,
+        cards=tuple(_seen(catalog, found, seen) for seen in found.seen),
+        unconfigured=tuple(_unconfigured(catalog, found)),
+        lost=tuple(lost),
+        conflict=found.assignment.conflict,
+        steps=found.steps,
+    )
 
 
-def _card(catalog: Catalog, found: Rehearsal, seen: Seen) -> dict[str, Any]:
-    card_id, serial = identity(catalog, seen.card.heard.raw)
-    return {
-        "card": seen.slot,
-        "csn": seen.card.csn,
-        "id": card_id,
-        "serial": serial,
-        "checksum_ok": seen.card.sums_right,
-        "resource_bytes": len(seen.card.read.data),
-        "devices": [
-            device.given.as_json()
-            | {
-                "card": seen.slot,
-                "registers": _registers(catalog, found.logical(seen.slot, device)),
-            }
-            for device in seen.card.devices
-            if device.given is not None and device.is_on
-        ],
-    }
+def _seen(catalog: Catalog, found: Rehearsal, seen: Seen) -> PlayedCard:
+    """Return a card that the software saw."""
+    slot, card = found.slots[seen.slot], seen.card
+    devices = []
+    for one in card.devices:
+        remarks = [w.remark for w in found.warnings if w.device is one.requirements]
+        really = found.logical(seen.slot, one.requirements)
+        told = _outcome(catalog, slot, one.requirements, one.given)
+        registers = _registers(catalog, really)
+        devices.append(PlayedDevice(told, one.is_on, registers, tuple(remarks)))
+    card_id, serial = identity(catalog, card.heard.raw)
+    of_card = (w.remark for w in found.warnings if w.slot == seen.slot and w.device is None)
+    return PlayedCard(
+        slot=seen.slot,
+        file=slot.name,
+        csn=card.csn,
+        id=card_id,
+        serial=serial,
+        resource_bytes=len(card.read.data),
+        has_end=card.read.problem is None,
+        checksum=_checksum(card),
+        remarks=tuple(of_card),
+        devices=tuple(devices),
+    )
+
+
+def _checksum(card: FoundCard) -> str:
+    end = card.image.end_checksum if card.image is not None else None
+    if end is None:
+        return "missing"
+    if end.stored == end.computed:
+        return "right"
+    return "not checked" if end.ok else "wrong"
+
+
+def _unconfigured(catalog: Catalog, found: Rehearsal) -> Iterator[PlayedCard]:
+    """Yield the cards that nobody looks for: only what is active from the start is on."""
+    for place, slot in enumerate(found.slots if found.is_unconfigured else ()):
+        if slot.card is None:
+            continue
+        devices = []
+        for one in slot.card.devices:
+            told = _outcome(catalog, slot, one.requirements, one.power_up)
+            remarks: tuple[Remark, ...] = ()
+            if not one.is_active:
+                remarks = (remark(catalog, "nobody"),)
+            devices.append(PlayedDevice(told, one.is_active, _registers(catalog, one), remarks))
+        card_id, serial = identity(catalog, slot.card.identifier)
+        yield PlayedCard(
+            slot=place,
+            file=slot.name,
+            csn=None,
+            id=card_id,
+            serial=serial,
+            resource_bytes=0,
+            has_end=False,
+            checksum="missing",
+            remarks=(),
+            devices=tuple(devices),
+        )
+
+
+def _outcome(
+    catalog: Catalog, slot: Slot, device: DeviceRequirements, given: Given | None
+) -> DeviceOutcome:
+    if given is None:
+        return DeviceOutcome(device, None, None, (), ())
+    alternative = given.of(device.alternatives)
+    return DeviceOutcome(device, given, alternative, tuple(got(catalog, slot.image, given)), ())
 
 
 def _registers(catalog: Catalog, device: LogicalDevice | None) -> list[list[int]]:

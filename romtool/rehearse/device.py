@@ -56,7 +56,7 @@ class LogicalDevice:
         self.activate = catalog.protocol.registers["activate"]
         self.check = catalog.protocol.registers["range-check"]
         self.places = places_of(catalog, data.requirements)
-        self.power_up = power_up_values(data.requirements) if data.boot else None
+        self.power_up = power_up_values(catalog, data.requirements) if data.boot else None
         self.writable = {self.activate.number: self.activate.mask("active")}
         if data.has_check:
             self.writable[self.check.number] = self.check.mask("on", "pattern")
@@ -77,7 +77,11 @@ class LogicalDevice:
         start = filled(self.catalog, self.requirements, self.power_up)
         for place in self.places:
             if place.fixed is not None:
-                alone = filled(self.catalog, self.requirements, power_up_values(self.requirements))
+                alone = filled(
+                    self.catalog,
+                    self.requirements,
+                    power_up_values(self.catalog, self.requirements),
+                )
                 start |= {n: alone[n] for n in _numbers(place)}
         active = self.activate.mask("active") if self.power_up is not None else 0
         self.registers = {self.activate.number: active, self.check.number: 0} | start

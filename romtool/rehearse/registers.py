@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from romtool.assign.answer import Given
-from romtool.assign.paired import Value, paired
+from romtool.assign.answer import Given, Value
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import (
     Alternative,
@@ -89,26 +88,17 @@ def first_value(need: Requirement) -> Value:
     return Placed(need.bases[0], need.length, need.bits) if need.bases else None
 
 
-def power_up_values(device: DeviceRequirements, card: int = 0) -> Given:
+def power_up_values(catalog: Catalog, device: DeviceRequirements, card: int = 0) -> Given:
     """Return what a device is set to at power-up if it is active then: its first choice.
 
     Stated nowhere: see the head of `schemas/protocol.toml`.
     """
     alternative = device.alternatives[0]
-
-    def values(kind: str) -> tuple[Value, ...]:
-        return tuple(first_value(need) for need in alternative.of_kind(kind))
-
-    return Given(
-        card=card,
-        device=device.id,
-        number=device.number,
-        choice=alternative.number,
-        irq=values("irq"),  # type: ignore[arg-type]
-        dma=values("dma"),  # type: ignore[arg-type]
-        io=values("io"),  # type: ignore[arg-type]
-        memory=values("memory"),  # type: ignore[arg-type]
-    )
+    values = {
+        kind: tuple(first_value(need) for need in alternative.of_kind(kind))
+        for kind in catalog.resources
+    }
+    return Given(card, device.id, device.number, alternative.number, values)
 
 
 def filled(catalog: Catalog, device: DeviceRequirements, given: Given | None) -> dict[int, int]:
@@ -121,7 +111,7 @@ def filled(catalog: Catalog, device: DeviceRequirements, given: Given | None) ->
     if given is not None:
         chosen = next(n for n, one in enumerate(device.alternatives) if one.number == given.choice)
         alternative = device.alternatives[chosen]
-        by_need = {id(need): value for need, value in paired(alternative, given)}
+        by_need = {id(need): value for need, value in given.paired(alternative)}
         values = {key: by_need[id(need)] for key, need in _numbered(catalog, alternative)}
     found: dict[int, int] = {}
     for place in places_of(catalog, device):

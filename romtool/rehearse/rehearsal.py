@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from romtool.answers.rehearsal import Remark, Step
 from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import EMPTY_PC, Host
-from romtool.assign.paired import chosen, settled
 from romtool.image.model import Image
 from romtool.rehearse import ALL, BOOT, NONE, software
 from romtool.rehearse.bus import Backplane
@@ -22,13 +22,12 @@ from romtool.rehearse.registers import held
 from romtool.rehearse.software import (
     Found,
     FoundCard,
-    FoundDevice,
     Heard,
     Isolated,
     checksum_of,
     identity,
 )
-from romtool.rehearse.steps import Note, Remark, Step, Steps, remark
+from romtool.rehearse.steps import Note, Steps, remark
 from romtool.requirements.model import Alternative, DeviceRequirements
 from romtool.requirements.wired import wired
 from romtool.schema.catalog import Catalog
@@ -80,20 +79,10 @@ class Warned:
 
 
 @dataclass(frozen=True)
-class Unconfigured:
-    """A device that nobody configures: its slot, and what it has if it is active all the same."""
-
-    slot: int
-    device: LogicalDevice
-    given: Given | None
-
-
-@dataclass(frozen=True)
 class Rehearsal:
     """What a power-up brings: what the PC sees, what it doesn't, and every step on the way.
 
-    `unconfigured`: the devices of all cards where nobody configures them; `microseconds`: what is
-    waited for.
+    `microseconds`: what is waited for.
     """
 
     host: Host
@@ -102,18 +91,15 @@ class Rehearsal:
     read_port: int | None
     seen: tuple[Seen, ...]
     lost: tuple[Lost, ...]
-    unconfigured: tuple[Unconfigured, ...]
     warnings: tuple[Warned, ...]
     assignment: Assignment
     microseconds: int
     steps: tuple[Step, ...]
 
     @property
-    def is_well(self) -> bool:
-        """Whether every card is seen and every device is on."""
-        devices = [device for seen in self.seen for device in seen.card.devices]
-        on = all(device.is_on for device in devices)
-        return not self.lost and on and all(one.given is not None for one in self.unconfigured)
+    def is_unconfigured(self) -> bool:
+        """Whether nobody configures the cards."""
+        return self.configured_by == NONE
 
     def given_in(self, slot: int) -> dict[int, Alternative | None]:
         """Return what each device of a card ends up with, by its number; None: it stays off."""
@@ -122,15 +108,14 @@ class Rehearsal:
             for device in seen.card.devices if seen.slot == slot else ():
                 given = device.given if device.is_on else None
                 found[device.requirements.number] = _settled(device.requirements, given)
-        for one in self.unconfigured:
-            if one.slot == slot:
-                requirements = one.device.requirements
-                found[requirements.number] = _settled(requirements, one.given)
+        card = self.slots[slot].card
+        for one in card.devices if self.is_unconfigured and card is not None else ():
+            found[one.requirements.number] = _settled(one.requirements, one.power_up)
         return found
 
-    def logical(self, slot: int, device: FoundDevice) -> LogicalDevice | None:
+    def logical(self, slot: int, device: DeviceRequirements) -> LogicalDevice | None:
         """Return what a device really is on the bus; None where the card has none of its number."""
-        card, number = self.slots[slot].card, device.requirements.number
+        card, number = self.slots[slot].card, device.number
         return card.devices[number] if card is not None and number < len(card.devices) else None
 
 
@@ -145,7 +130,7 @@ def rehearse(
     steps = Steps(catalog)
     slots = [_slot(catalog, place, *one, steps) for place, one in enumerate(images)]
     cards = [slot.card for slot in slots if slot.card is not None]
-    bus = Backplane(catalog.bus, cards, host.io)
+    bus = Backplane(catalog.bus, cards, host.ranges("io"))
     steps("reset-drv")
     bus.reset_drv()
     for card in cards:
@@ -160,7 +145,6 @@ def rehearse(
         boot = configured_by == BOOT
         found = software.power_up(catalog, bus, host, solve, steps, boot_only=boot)
     seen = tuple(Seen(_slot_of(slots, card.csn), card) for card in found.cards)
-    alone = [(card.slot, device) for card in cards for device in card.devices if not found.cards]
     clashes = [tuple(cards[n].slot for n in clash) for clash in sorted(bus.clashes)]
     return Rehearsal(
         host,
@@ -169,7 +153,6 @@ def rehearse(
         found.isolated.read_port,
         seen,
         tuple(_losses(catalog, slots, found.isolated, configured_by)),
-        tuple(Unconfigured(slot, d, d.power_up) for slot, d in alone if configured_by == NONE),
         tuple(_warnings(catalog, slots, seen, clashes, found.isolated.read_port)),
         found.assignment,
         found.elapsed,
@@ -178,14 +161,14 @@ def rehearse(
 
 
 def _settled(requirements: DeviceRequirements, given: Given | None) -> Alternative | None:
-    return None if given is None else settled(chosen(requirements.alternatives, given), given)
+    return None if given is None else given.settled(given.of(requirements.alternatives))
 
 
 def given_words(catalog: Catalog, given: Given) -> str:
     """Return what a device gets, in words: IRQ 5; DMA 1; I/O 220h-22Fh."""
     words = []
     for kind, resource in catalog.resources.items():
-        for value in getattr(given, kind):
+        for value in given.values[kind]:
             if value is not None:
                 shown = value if isinstance(value, int) else value.in_words()
                 words.append(f"{resource.short} {shown}")
@@ -199,9 +182,9 @@ def _slot(catalog: Catalog, place: int, name: str, image: Image, note: Note) -> 
     if loaded.data is None:
         note("load-ignored", slot=place + 1, name=name)
     else:
-        heeds = loaded.ignores_key is None
-        card = Card(catalog, loaded.data, heeds_key=heeds, slot=place, note=note)
-        step = "load" if heeds else "load-no-key"
+        responds = loaded.ignores_key is None
+        card = Card(catalog, loaded.data, responds_to_key=responds, slot=place, note=note)
+        step = "load" if responds else "load-no-key"
         note(step, slot=place + 1, name=name, size=len(loaded.data))
     return Slot(name, image, loaded, card)
 
@@ -242,27 +225,27 @@ def _why(
     elif slot.loaded.ignores_key is not None:
         yield slot.loaded.ignores_key
     elif slot.card.csn:
-        yield from _twin(catalog, slots, place, slot.card.csn)
+        yield from _duplicate(catalog, slots, place, slot.card.csn)
     elif isolated.read_port is None:
         yield remark(catalog, "no-read-port")
     else:
         yield from _unnumbered(catalog, slots, slot.card, isolated.last)
 
 
-def _twin(catalog: Catalog, slots: Sequence[Slot], place: int, csn: int) -> Iterator[Remark]:
+def _duplicate(catalog: Catalog, slots: Sequence[Slot], place: int, csn: int) -> Iterator[Remark]:
     for other in slots[:place]:
         if other.card is not None and other.card.csn == csn:
             _, serial = identity(catalog, other.card.identifier)
-            name = "twin-reason-none" if serial is None else "twin-reason-same"
+            name = "duplicate-reason-none" if serial is None else "duplicate-reason-same"
             reason = remark(catalog, name, serial=serial).text
-            yield remark(catalog, "twin", name=other.name, reason=reason, csn=csn)
+            yield remark(catalog, "duplicate", name=other.name, reason=reason, csn=csn)
             return
 
 
 def _unnumbered(
     catalog: Catalog, slots: Sequence[Slot], card: Card, last: Heard | None
 ) -> Iterator[Remark]:
-    """Yield why a card that heeds the key got no number."""
+    """Yield why a card that responds to the key got no number."""
     field, sent = catalog.identifier.check_field, card.identifier
     computed = checksum_of(catalog, sent)
     if sent[field.at] != computed:
@@ -270,12 +253,12 @@ def _unnumbered(
         assert isinstance(field.kind, Check)
         if sent[field.at] == field.kind.left_out:
             yield remark(catalog, "identifier-left-out", stored=sent[field.at])
-    elif computed == catalog.consumer.refused_checksum:
+    elif computed == catalog.pnp_software.refused_checksum:
         yield remark(catalog, "identifier-refused", computed=computed)
     elif last is None:
-        yield remark(catalog, "no-number", most=catalog.protocol.software.last_csn)
+        yield remark(catalog, "no-number", most=catalog.pnp_software.last_csn)
     else:
-        heard = [slot for slot in slots if slot.card is not None and slot.card.heeds_key]
+        heard = [slot for slot in slots if slot.card is not None and slot.card.responds_to_key]
         first = next((s for s in heard if s.card and s.card.identifier == last.raw), None)
         if first is not None:
             yield remark(catalog, "after", id=first.id, name=first.name)

@@ -1,17 +1,18 @@
 """PnP software at power-up: key, isolation, resource data, assignment, configuration.
 
 It talks to any object with ports, believes what it reads there, and knows nothing else but what
-the host has taken. Where the standard leaves it free, it does what `[consumer]` and
-`[protocol.software]` in the schemas say.
+the host has taken. Where the standard leaves it free, it does what `[pnp_software]` in
+the schemas says.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from romtool.answers.rehearsal import Remark
 from romtool.assign.answer import Assignment, Given
-from romtool.assign.host import Host
+from romtool.assign.host import Entry, Host
 from romtool.image.decode import read_as
 from romtool.image.model import Image
 from romtool.image.walk import peek_tag
@@ -19,7 +20,7 @@ from romtool.limits import MAX_IMAGE
 from romtool.rehearse.access import Access, Ports
 from romtool.rehearse.device import DeviceData, devices_in
 from romtool.rehearse.registers import filled, in_use
-from romtool.rehearse.steps import Note, Remark, remark, unheard
+from romtool.rehearse.steps import Note, remark, unheard
 from romtool.requirements.collide import Placed, answers_at
 from romtool.requirements.model import (
     CardRequirements,
@@ -173,10 +174,10 @@ def power_up(
 def isolate(access: Access, host: Host) -> Isolated:
     """Find the cards: at the first port for READ_DATA at which one is heard."""
     found = Isolated(None, (), None)
-    for port in access.catalog.consumer.read_scan.ports:
+    for port in access.catalog.pnp_software.read_scan.ports:
         if port not in access.catalog.bus.read_ports:
             continue
-        if any(answers_at(access.catalog.bus, taken, port) for taken in host.io):
+        if any(answers_at(access.catalog.bus, taken, port) for taken in host.ranges("io")):
             access.note("port-taken", port=port)
             continue
         access.wake(0)
@@ -190,9 +191,9 @@ def isolate(access: Access, host: Host) -> Isolated:
 
 def _rounds(access: Access, port: int) -> Isolated:
     """Number the cards until a round brings none."""
-    refused = access.catalog.consumer.refused_checksum
+    refused = access.catalog.pnp_software.refused_checksum
     cards: list[Heard] = []
-    while len(cards) < access.protocol.software.last_csn:
+    while len(cards) < access.catalog.pnp_software.last_csn:
         started = access.elapsed
         heard = _round(access)
         taken = heard.is_right and heard.computed != refused
@@ -274,7 +275,7 @@ class _Reader:
 
     def take(self, count: int) -> None:
         """Read so many bytes, each as soon as the card says that it is ready."""
-        access, software = self.access, self.access.protocol.software
+        access, software = self.access, self.access.catalog.pnp_software
         ready = access.mask("status", "ready")
         for _ in range(count):
             if any(access.read("status") & ready for _ in range(software.most_polls)):
@@ -290,7 +291,7 @@ class _Reader:
         catalog, data = self.access.catalog, self.data
         marks = (header.ends_reading for header in catalog.headers.values())
         ends = {bytes([mark]) for mark in marks if mark is not None}
-        stops = catalog.protocol.software.stops
+        stops = catalog.pnp_software.stops
         while True:
             whole = len(data)
             self.take(1)
@@ -337,7 +338,7 @@ class _Configuring:
 
     def _why_not(self, device: DeviceData) -> Remark | None:
         """Return why the software gives a device nothing, whatever is free; None if it does."""
-        last = self.catalog.consumer.devices - 1
+        last = self.catalog.pnp_software.devices - 1
         if self.boot_only and not device.boot:
             return remark(self.catalog, "not-for-boot")
         if device.requirements.number > last:
@@ -365,8 +366,9 @@ class _Configuring:
                 found.append(rows)
             if not heard:
                 return assignment, found
-            more = tuple(Placed(port, 1, 16) for port in sorted(heard))
-            self.host = replace(self.host, io=(*self.host.io, *more))
+            ports = (Placed(port, 1, 16) for port in sorted(heard))
+            what = "something that answers a range check there"
+            self.host = self.host.taking(*(Entry("io", port, what) for port in ports))
 
     def _device(
         self, csn: int, device: DeviceData, given: Given | None, heard: set[int]
@@ -400,8 +402,8 @@ class _Configuring:
         access = self.access
         ports = [
             port
-            for placed in given.io
-            if placed is not None
+            for placed in given.values["io"]
+            if isinstance(placed, Placed)
             for port in range(placed.base, placed.base + placed.length)
         ]
         wrong = set()

@@ -1,25 +1,16 @@
-"""What happens during a power-up, step by step, and what is remarked on: data and a sentence each.
+"""What happens during a power-up, step by step, and what is remarked on.
 
 The sentences stand in `schemas/protocol.toml`, with the section of the standard that each plays.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from romtool.answers.rehearsal import Remark, Step
 from romtool.schema.catalog import Catalog
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step: its name, its facts, and what is said of it, with a label before it."""
-
-    name: str
-    facts: Mapping[str, Any]
-    label: str
-    text: str
 
 
 @dataclass
@@ -40,14 +31,6 @@ Note = Callable[..., None]
 
 def unheard(name: str, /, **facts: Any) -> None:
     """Take a step that nobody wants to know of."""
-
-
-@dataclass(frozen=True)
-class Remark:
-    """What is to be said of a card or a device."""
-
-    name: str
-    text: str
 
 
 def remark(catalog: Catalog, name: str, /, **words: object) -> Remark:

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 
 from romtool.assign.answer import Assignment, Given
 from romtool.assign.host import Host
-from romtool.assign.paired import chosen, paired
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import CardRequirements, Requirement
 
@@ -45,6 +44,6 @@ def _pairs(requirements: CardRequirements, pc: InThatPC) -> Iterator[tuple[int, 
         given = pc.given(device.number)
         if given is None:
             continue
-        for need, value in paired(chosen(device.alternatives, given), given):
+        for need, value in given.paired(given.of(device.alternatives)):
             if need.item is not None and value is not None:
                 yield need.item.offset, value

@@ -115,7 +115,7 @@ class _Maker:
 
     def __init__(self, image: Image, resource: Resource, given: GivenTo, host: Host | None) -> None:
         self.image, self.resource, self.given = image, resource, given
-        self.taken = None if host is None else getattr(host, resource.name)
+        self.taken = None if host is None else host.lines(resource.name)
         self.pins = _pins(image, resource.name)
 
     def grid(self, requirements: CardRequirements, kind: LinesKind) -> Grid:

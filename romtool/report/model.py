@@ -8,20 +8,23 @@ from dataclasses import dataclass
 from romtool import __version__
 from romtool.diff.compare import compare
 from romtool.image.card import card_of
+from romtool.image.model import Image
 from romtool.report.bytemap import Key, Sheet, byte_map, legend
 from romtool.report.cards import CardTable, Fact, card_name, card_table
 from romtool.report.given import InThatPC, given_to
 from romtool.report.grids import Grid, grids
-from romtool.report.origin import LONGEST_NAME, Origin, Subject, origin_of
+from romtool.report.origin import LONGEST_NAME, Origin, Subject, hashes_of, origin_of
 from romtool.report.other import OtherTable, changed_spans, other_table, other_verdict
 from romtool.report.pc import PCTable, pc_table, pc_verdict
 from romtool.report.ports import PortMap, port_map
 from romtool.report.stretches import Marks, Stretch, stretches
 from romtool.report.sums import Sum, sums
-from romtool.report.verdict import Verdict, verdict_of
+from romtool.report.verdict import Expected, Verdict, expected_verdict, verdict_of
 from romtool.requirements.read import requirements_of
 from romtool.rules.check import SEVERITIES
+from romtool.rules.expect import FunctionFound
 from romtool.rules.findings import Finding
+from romtool.schema.field_types import Pins
 from romtool.schema.numbers import clip, one_of, sizes
 from romtool.text.findings import place
 
@@ -41,13 +44,24 @@ class Told:
 
 
 @dataclass(frozen=True)
+class PinTable:
+    """Which line of the bus each pin of the chip is wired to, by the letters of the pins."""
+
+    title: str
+    line: str
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
 class Report:
     """All of the page; what an image of no known layout doesn't have is None."""
 
     version: str
+    dated: str
     title: str
     verdicts: tuple[Verdict, ...]
     facts: tuple[Fact, ...]
+    functions: tuple[FunctionFound, ...]
     findings: tuple[Told, ...]
     findings_left_out: int
     sheets: tuple[Sheet, ...]
@@ -56,18 +70,29 @@ class Report:
     pc: PCTable | None
     other: OtherTable | None
     card: CardTable | None
+    pins: tuple[PinTable, ...]
     grids: tuple[Grid, ...]
     ports: PortMap | None
     sums: tuple[Sum, ...]
     origin: Origin
+    hashes: tuple[tuple[str, int, str], ...]
+    cautions: tuple[str, ...]
     profile: str
     profile_left_out: int
 
 
-def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | None = None) -> Report:
+def report_of(
+    subject: Subject,
+    pc: InThatPC | None = None,
+    other: Subject | None = None,
+    *,
+    expected: Sequence[Expected] = (),
+    dated: str = "",
+) -> Report:
     """Return the report of an image.
 
-    With `pc` also what the card gets there, with `other` also how that image differs.
+    With `pc` also what the card gets there, with `other` also how that image differs; `expected`
+    is what became of the functions that software looks for. `dated`: the day of the report.
     """
     image = subject.image
     found = None
@@ -82,16 +107,18 @@ def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | Non
     requirements, host = requirements_of(image), pc.host if pc is not None else None
     given = given_to(requirements, pc)
     in_pc = pc_table(subject, requirements, pc) if pc is not None and known else None
-    others = []
+    others = [expected_verdict(one) for one in expected]
     if pc is not None and in_pc is not None:
         others.append(pc_verdict(pc, in_pc))
     if other is not None and found is not None:
         others.append(other_verdict(subject, other, found))
     return Report(
         __version__,
+        dated,
         _title(subject),
         (verdict_of(image, subject.findings), *others),
         tuple(_facts(subject)),
+        tuple(function for one in expected for function in one.functions),
         tuple(told[:MOST_FINDINGS]),
         max(0, len(told) - MOST_FINDINGS),
         byte_map(image.data, cut),
@@ -100,10 +127,13 @@ def report_of(subject: Subject, pc: InThatPC | None = None, other: Subject | Non
         in_pc,
         other_table(subject, other, found) if other and found else None,
         card_table(image, pc) if known else None,
+        tuple(_pin_tables(image)),
         grids(image, requirements, given, host) if known else (),
         port_map(image, requirements, given, host) if known else None,
         tuple(sums(image)),
         origin_of(subject),
+        tuple(hashes_of(subject)),
+        tuple(caution.text for caution in image.catalog.cautions.values()),
         subject.profile[:LONGEST_PROFILE],
         max(0, len(subject.profile) - LONGEST_PROFILE),
     )
@@ -125,19 +155,48 @@ def _title(subject: Subject) -> str:
     return card_name(card_of(image)) or image.card_id or clip(subject.name, LONGEST_NAME)
 
 
+def _size_words(image: Image, parts: Sequence[str]) -> str:
+    """Return the size of an image, and what its part can be set to by a pin."""
+    found = {image.catalog.parts[name].organisation for name in parts}
+    ways = one_of([f"{bits}-bit" for bits in min(found)]) if found and all(found) else ""
+    return sizes(len(image.data)) + (f", {ways} words by a pin" if ways else "")
+
+
+def _serial(serial: int | None) -> tuple[str, str]:
+    """Return a serial number, and the same as it stands on labels."""
+    return ("none", "") if serial is None else (str(serial), f"{serial:08X}h")
+
+
+def _pin_tables(image: Image) -> Iterator[PinTable]:
+    """Yield what each pin of the chip is wired to, for each bus of which the layout says it."""
+    for field in image.layout.config_fields if image.layout else ():
+        kind = field.kind
+        if isinstance(kind, Pins):
+            rows = [
+                (kind.pin_name(pin), "not connected" if line == kind.unconnected else str(line))
+                for pin, line in enumerate(image.config[field.key])
+            ]
+            yield PinTable(field.title, image.catalog.resources[kind.bus].title, tuple(rows))
+
+
 def _facts(subject: Subject) -> Iterator[Fact]:
     """Yield what to know at first sight."""
     image = subject.image
+    for key in image.catalog.tables["board"].keys:
+        if key in subject.board:
+            words = clip(subject.board[key], LONGEST_NAME)
+            yield Fact(f"board {key}" if key != "name" else "board", words)
     size = len(image.data)
     parts = [subject.part] if subject.part else [p.name for p in image.catalog.parts_of(size)]
     if image.layout is not None:
         identifier = image.catalog.identifier
         serial = image.identifier_values[0][identifier.serial_field.key]
         yield Fact(identifier.id_field.title, image.card_id or "can't be spelt")
-        yield Fact(identifier.serial_field.title, "none" if serial is None else str(serial))
+        yield Fact(identifier.serial_field.title, *_serial(serial))
         yield Fact("devices", str(len(card_of(image).devices)))
-    yield Fact("layout", image.layout.name if image.layout else "none fits")
-    yield Fact("part", one_of(parts) if parts else "no part's length", sizes(size))
+    layout = image.layout
+    yield Fact("layout", layout.name if layout else "none fits", layout.source if layout else "")
+    yield Fact("part", one_of(parts) if parts else "no part's length", _size_words(image, parts))
     if image.layout is not None:
         used = image.items_end
         unused = sum(len(run.raw) for run in image.runs("fill"))

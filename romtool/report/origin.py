@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from romtool.formats import FORMATS
+from romtool.formats import FORMATS, WRITTEN
 from romtool.image.model import Image
 from romtool.rules.findings import Finding
 from romtool.schema.numbers import clip
@@ -16,7 +16,10 @@ LONGEST_NAME = 120
 
 @dataclass(frozen=True)
 class Subject:
-    """An input as a command took it: `profile` is its text, if it is one."""
+    """An input as a command took it, `name` without folders.
+
+    `profile` is its text, if it is one, and `board` what that says of the board.
+    """
 
     name: str
     format: str
@@ -24,6 +27,7 @@ class Subject:
     part: str | None
     findings: Sequence[Finding]
     profile: str = ""
+    board: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -43,3 +47,12 @@ def origin_of(subject: Subject) -> Origin:
     return Origin(
         clip(subject.name, LONGEST_NAME), FORMATS[subject.format].title, len(data), digest
     )
+
+
+def hashes_of(subject: Subject) -> Iterator[tuple[str, int, str]]:
+    """Yield the files that the image makes: what each is, its size in bytes, its SHA-256."""
+    files = {one.title: one.write(subject.image.data) for one in WRITTEN.values()}
+    if subject.profile:
+        files["the profile"] = subject.profile.encode()
+    for title, data in files.items():
+        yield title, len(data), hashlib.sha256(data).hexdigest()

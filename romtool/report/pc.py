@@ -2,25 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 
-from romtool.assign.answer import Clash
-from romtool.assign.paired import chosen, paired
-from romtool.image.card import priority_words
-from romtool.image.model import Image
+from romtool.assign.answer import Conflict
+from romtool.assign.outcome import AssignedCard, DeviceOutcome, outcome
 from romtool.report.given import InThatPC
 from romtool.report.origin import Subject
 from romtool.report.verdict import BAD, DOUBTFUL, GOOD, Verdict
-from romtool.requirements.collide import Placed
-from romtool.requirements.model import CardRequirements, DeviceRequirements
-from romtool.schema.bus import Resource
+from romtool.requirements.model import CardRequirements
+from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip
-from romtool.text.assignment import Card, advice, clash_words, free_words, undriven
+from romtool.text.assignment import (
+    advice,
+    choice_words,
+    choices_text,
+    conflict_words,
+    free_words,
+    not_wired,
+    value_words,
+)
 
 MOST_ROWS = 64
 """So many devices are shown, and so many sides of a conflict."""
+
+ACCEPTABLE = 1
+"""What the priority of a choice counts as that is no cause for doubt, at most (Spec 6.2.2.6)."""
 
 LONGEST_NAME = 80
 LONGEST_WORDS = 300
@@ -47,7 +55,8 @@ class PCTable:
 
     `undriven`: lines given that no pin is wired to, a sentence each. `conflict`: of what nothing
     can be left out without it becoming possible, a sentence each, and the `advice` on it; `free`:
-    what nobody has taken.
+    what nobody has taken. `choices`: what is to be said of them; `worst_rank`: what the priority
+    of the worst one counts as.
     """
 
     name: str
@@ -58,40 +67,41 @@ class PCTable:
     advice: str
     free: str
     left_out: int
+    choices: str
+    worst_rank: int
 
 
 def pc_table(subject: Subject, requirements: CardRequirements, pc: InThatPC) -> PCTable:
     """Return what each device of a card gets in a PC."""
-    image = subject.image
-    resources = image.catalog.resources
-    rows = [_row(image, device, pc, resources) for device in requirements.devices[:MOST_ROWS]]
+    image, assignment = subject.image, pc.assignment
+    catalog = image.catalog
+    card = AssignedCard(subject.name, image, requirements)
+    found = outcome(catalog, [card], pc.host, assignment)
+    rows = [_row(catalog, device) for device in found.devices[:MOST_ROWS]]
+    resources = list(catalog.resources.values())
     used = [
         place for place in range(len(resources)) if any(r.served and r.cells[place] for r in rows)
     ]
-    clash, cards = pc.assignment.conflict, [Card(subject.name, image, requirements)]
-    titles = [resource.title for resource in resources.values()]
     shown = [replace(row, cells=tuple(row.cells[at] for at in used if row.served)) for row in rows]
+    conflict = assignment.conflict
     return PCTable(
         pc_name(pc),
-        tuple(titles[at] for at in used),
+        tuple(resources[at].title for at in used),
         tuple(shown),
-        tuple(_undriven(image, requirements, pc))[:MOST_ROWS],
-        tuple(_clash(image, cards, pc, clash)) if clash is not None else (),
-        advice(image.catalog, cards, clash) if clash is not None else "",
-        free_words(image.catalog, pc.host, pc.assignment),
+        tuple(words for device in found.devices for words in not_wired(device))[:MOST_ROWS],
+        tuple(_conflict(catalog, card, pc, conflict)) if conflict is not None else (),
+        advice(catalog, [card.name], conflict) if conflict is not None else "",
+        free_words(found),
         max(0, len(requirements.devices) - MOST_ROWS),
+        choices_text(catalog, found),
+        max((one.alternative.rank for one in found.devices if one.alternative), default=0),
     )
 
 
-def _undriven(image: Image, requirements: CardRequirements, pc: InThatPC) -> Iterator[str]:
-    for device in requirements.devices:
-        given = pc.given(device.number)
-        if given is not None:
-            yield from undriven(image.catalog, image, device, given)
-
-
-def _clash(image: Image, cards: Sequence[Card], pc: InThatPC, clash: Clash) -> Iterator[str]:
-    words = clash_words(image.catalog, cards, pc.host, clash)
+def _conflict(
+    catalog: Catalog, card: AssignedCard, pc: InThatPC, conflict: Conflict
+) -> Iterator[str]:
+    words = conflict_words(catalog, [card.name], pc.host.name, conflict)
     for sentence in islice(words, MOST_ROWS):
         yield clip(sentence, LONGEST_WORDS)
 
@@ -101,29 +111,15 @@ def pc_name(pc: InThatPC) -> str:
     return clip(pc.host.name, LONGEST_NAME)
 
 
-def _row(
-    image: Image, device: DeviceRequirements, pc: InThatPC, resources: Mapping[str, Resource]
-) -> GivenRow:
-    given, name = pc.given(device.number), device.name or ""
-    if given is None:
+def _row(catalog: Catalog, found: DeviceOutcome) -> GivenRow:
+    device, name = found.device, found.device.name or ""
+    if found.given is None:
         return GivenRow(device.number + 1, device.id, name, "", (), served=False)
-    alternative = chosen(device.alternatives, given)
-    cells: dict[str, list[str]] = {resource: [] for resource in resources}
-    for need, value in paired(alternative, given):
-        if value is not None:
-            cells[need.kind].append(_words(value))
-    choice = ""
-    if alternative.number is not None:
-        field = image.catalog.by_role["choice"].key_field
-        choice = f"{alternative.number + 1} {priority_words(field, alternative.priority)}"
-    words = tuple(", ".join(found) for found in cells.values())
-    return GivenRow(device.number + 1, device.id, name, choice, words)
-
-
-def _words(value: int | Placed) -> str:
-    if isinstance(value, Placed):
-        return value.in_words()
-    return str(value)
+    cells = (
+        ", ".join(value_words(got) for got in found.got if got.resource is resource)
+        for resource in catalog.resources.values()
+    )
+    return GivenRow(device.number + 1, device.id, name, choice_words(catalog, found), tuple(cells))
 
 
 def pc_verdict(pc: InThatPC, table: PCTable) -> Verdict:
@@ -133,10 +129,9 @@ def pc_verdict(pc: InThatPC, table: PCTable) -> Verdict:
         lost = len(answer.left_out)
         some = f"{lost} device{'' if lost == 1 else 's'} of it"
         return Verdict(BAD, f"Does not fit {name}", f"At best {some} must do without.")
-    if answer.score:
-        text = f"Every device gets a choice; their priorities add up to {answer.score} (best: 0)."
-    else:
-        text = "Every device gets a choice of the best priority."
+    text = f"{table.choices[:1].upper()}{table.choices[1:]}."
     if table.undriven:
         return Verdict(DOUBTFUL, f"Fits {name}, but not its own wiring", f"{table.undriven[0]}.")
+    if table.worst_rank > ACCEPTABLE:
+        return Verdict(DOUBTFUL, f"Fits {name}, but not well", text)
     return Verdict(GOOD, f"Fits {name}", text)

@@ -93,8 +93,8 @@ def port_map(
     bus = image.catalog.bus
     kind = image.catalog.port_resource.name
     owners = [Owner("the PC itself", tuple(_bus_lanes(bus)))]
-    if host is not None and host.io:
-        owners.append(Owner(host.name, tuple(_host_lanes(bus, host.io))))
+    if host is not None and host.ranges(kind):
+        owners.append(Owner(host.name, tuple(_host_lanes(bus, host.ranges(kind)))))
     room, left_out = MOST_LANES, 0
     for device in requirements.devices:
         asked = _asked(device, kind)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from romtool.image.model import Image
 from romtool.rules.check import SEVERITIES
+from romtool.rules.expect import ELSEWHERE, FOUND, FunctionFound
 from romtool.rules.findings import Finding
+from romtool.schema.numbers import one_of
 from romtool.text.findings import counted
 
 GOOD, DOUBTFUL, BAD, NEUTRAL = "good", "doubtful", "bad", "neutral"
@@ -20,6 +23,29 @@ class Verdict:
     level: str
     words: str
     text: str
+
+
+class Expected(NamedTuple):
+    """What became of the functions that some software looks for: who that is, and where."""
+
+    title: str
+    functions: tuple[FunctionFound, ...]
+
+
+def expected_verdict(expected: Expected) -> Verdict:
+    """Return whether that software finds the card's functions."""
+    by_state = {
+        state: [one.name for one in expected.functions if one.state == state]
+        for state in (FOUND, ELSEWHERE)
+    }
+    who = expected.title[0].upper() + expected.title[1:]
+    if by_state[ELSEWHERE]:
+        words = f"{who} don't find all of it"
+        return Verdict(BAD, words, f"Not where they look: {one_of(by_state[ELSEWHERE])}.")
+    if not by_state[FOUND]:
+        return Verdict(BAD, f"{who} find nothing", "The card has no function that they look for.")
+    found = ", ".join(by_state[FOUND])
+    return Verdict(GOOD, f"{who} find it", f"Where they look: {found}.")
 
 
 def verdict_of(image: Image, findings: Sequence[Finding]) -> Verdict:

@@ -4,19 +4,31 @@ from __future__ import annotations
 
 from romtool.image.model import Image
 from romtool.schema.bus import Resource
-from romtool.schema.field_types import Pins
+from romtool.schema.numbers import one_of
 
 
 def wired(image: Image, resource: Resource) -> frozenset[int] | None:
-    """Return the lines of a resource that have a pin; None where the frame doesn't say.
+    """Return the lines of a resource that have a pin; None where the layout doesn't say.
 
     A line that goes by another number stands under that number too.
+    """
+    pins = pins_of(image, resource)
+    return None if pins is None else frozenset(pins)
+
+
+def pins_of(image: Image, resource: Resource) -> dict[int, str] | None:
+    """Return the pin of the chip for each line that has one, such as `pin A`.
+
+    None where the layout doesn't say. A line that goes by another number stands under that number
+    too.
     """
     fields = image.layout.wiring(resource.name) if image.layout is not None else []
     if not fields:
         return None
-    lines = set[int]()
+    found: dict[int, list[str]] = {}
     for field in fields:
-        assert isinstance(field.kind, Pins)
-        lines |= field.kind.connected(image.config[field.key])
-    return frozenset(lines | {resource.renamed.get(line, line) for line in lines})
+        for pin, line in enumerate(image.config[field.key]):
+            if line != field.kind.unconnected:
+                for number in {line, resource.on_bus(line)}:
+                    found.setdefault(number, []).append(field.kind.pin_name(pin))
+    return {line: f"pin {one_of(names)}" for line, names in found.items()}

@@ -47,8 +47,8 @@ def _in_conflict(catalog: Catalog, card: CardRequirements) -> list[DeviceRequire
         return []
     from romtool.assign.assign import assign
 
-    clash = assign(catalog, [card]).conflict
-    return [] if clash is None else [card.devices[number] for _, number, _ in clash.devices]
+    conflict = assign(catalog, [card]).conflict
+    return [] if conflict is None else [card.devices[side.number] for side in conflict.sides]
 
 
 def _values(card: CardRequirements) -> int:

@@ -12,8 +12,8 @@ from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
 from romtool.schema.expect import Expectation, Starter
-from romtool.schema.field_types import Lines
-from romtool.schema.fields import Field
+from romtool.schema.field_types import Check, Lines
+from romtool.schema.fields import Field, FieldOf
 from romtool.schema.image_layouts import Identifier, ImageLayout, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
@@ -61,6 +61,13 @@ class ReadFault(Described):
     period: int | None
 
 
+class Judgement(Described):
+    """A sentence about a recovered image, or about what would settle it; {words} are filled in."""
+
+    name: str
+    text: str
+
+
 RAW_ID = "id_raw"
 """The key of an ID's bytes, where a profile has to say them because no text spells the ID."""
 
@@ -75,6 +82,7 @@ class Catalog(
     standard="requirement",
     rules="rule",
     read_faults="read_fault",
+    judgements="judgement",
     expectations="expectation",
     resources="resource",
     checksums="checksum",
@@ -90,17 +98,21 @@ class Catalog(
     records: Mapping[str, DescriptorType]
     identifier: Identifier
     layouts: Mapping[str, ImageLayout]
+    """Those of EEPROMs."""
+    read_layouts: Mapping[str, ImageLayout]
+    """Those of what a system read through the bus: items, without the identifier."""
     parts: Mapping[str, Part]
     cautions: Mapping[str, Caution]
     standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
     read_faults: Mapping[str, ReadFault]
+    judgements: Mapping[str, Judgement]
     expectations: Mapping[str, Expectation]
     starter: Starter
     resources: Mapping[str, Resource]
     bus: Bus
     protocol: Protocol
-    consumer: PnpSoftware
+    pnp_software: PnpSoftware
     tables: Mapping[str, TableSpec]
     checksums: Mapping[str, Checksum]
     serial_buses: Mapping[str, SerialBus]
@@ -189,10 +201,14 @@ class Catalog(
         longest.write(values)
         return longest
 
+    def judgement(self, name: str, **words: object) -> str:
+        """Return what is said of a recovered image, with these words filled in."""
+        return self.judgements[name].text.format_map(words)
+
     @property
-    def end_field(self) -> Field:
+    def end_field(self) -> FieldOf[Check]:
         """The field with the end item's checksum."""
-        return self.by_role["end"].key_field
+        return self.by_role["end"].field_layout.of_type(Check)[0]
 
     @functools.cached_property
     def no_end(self) -> str | None:

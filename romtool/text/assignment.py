@@ -1,174 +1,196 @@
-"""An assignment for people: a table to print, what else was free, what stands in the way."""
+"""An assignment for people: what each device got, what else was free, what stands in the way."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
 
 import click
 
-from romtool.assign.answer import Assignment, Clash, Given
-from romtool.assign.dispute import accepted, disputed, sides_of
-from romtool.assign.free import MOST_FREE, free_instead, still_free
-from romtool.assign.host import Entry, Host
-from romtool.assign.paired import chosen
+from romtool.assign.answer import Conflict, Side
+from romtool.assign.free import MOST_FREE
+from romtool.assign.host import Entry
+from romtool.assign.outcome import CardOutcome, DeviceOutcome, Got, Outcome
 from romtool.image.card import priority_words
-from romtool.image.model import Image
 from romtool.requirements.collide import Placed
-from romtool.requirements.model import (
-    CardRequirements,
-    DeviceRequirements,
-    LineRequirement,
-    Requirement,
-    card_words,
-)
-from romtool.requirements.wired import wired
+from romtool.requirements.model import LineRequirement, Requirement, card_words
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, one_of
 from romtool.text.page import SEVERITY_STYLES, line, title
 
 GAP, BESIDE = 2, 14
 
-
-class Card(NamedTuple):
-    """A card of the call: the name of its file, its image, and what its devices ask for."""
-
-    name: str
-    image: Image
-    requirements: CardRequirements
+STYLES = ("green", "green", "yellow")
+"""The colour of a choice by what its priority counts as; those not listed are as the last one."""
 
 
-def assignment_lines(
-    catalog: Catalog, cards: Sequence[Card], host: Host, found: Assignment
-) -> Iterator[str]:
+def assignment_lines(catalog: Catalog, found: Outcome) -> Iterator[str]:
     """Yield what a person reads of an assignment."""
-    count = sum(len(card.requirements.devices) for card in cards)
-    if found.feasible:
-        yield from title(f"In {host.name}", f"{_devices(count)} served, score {found.score}")
+    count, served = len(found.devices), len(found.assignment.devices)
+    name = found.host.name[:1].upper() + found.host.name[1:]
+    if found.assignment.feasible:
+        yield from title(name, _served(count))
+        yield from line("Choices", choices_text(catalog, found))
     else:
-        served = f"{len(found.devices)} of {_devices(count)} can be served"
-        yield from title(f"In {host.name}", f"impossible: {served}")
-        if found.conflict is not None:
+        beside = f"impossible: {served} of {_devices(count)} can be served"
+        yield from title(name, beside)
+        if found.assignment.conflict is not None:
             yield ""
-            yield from clash_lines(catalog, cards, host, found.conflict)
-    for place, card in enumerate(cards):
+            files, conflict = [one.card.name for one in found.cards], found.assignment.conflict
+            yield from conflict_lines(catalog, files, found.host.name, conflict)
+    for place, card in enumerate(found.cards):
         yield ""
-        yield from _card(catalog, place, card, host, found)
+        yield from _card(catalog, place, card)
     yield ""
-    yield from line("Still free", free_words(catalog, host, found))
+    yield from line("Still free", free_words(found))
+
+
+def _served(count: int) -> str:
+    return {0: "no device", 1: "its device served"}.get(count, f"all {count} devices served")
 
 
 def _devices(count: int) -> str:
     return f"{count} device{'' if count == 1 else 's'}"
 
 
-def _card(catalog: Catalog, place: int, card: Card, host: Host, found: Assignment) -> Iterator[str]:
+def choices_text(catalog: Catalog, found: Outcome) -> str:
+    """Return which devices don't get a choice of the best priority, in words."""
+    second = [one for one in found.devices if one.alternative is not None and one.alternative.rank]
+    if not second:
+        return "every device gets one of the best priority"
+    return "; ".join(f"{one.device.id} gets choice {choice_words(catalog, one)}" for one in second)
+
+
+def _card(catalog: Catalog, place: int, found: CardOutcome) -> Iterator[str]:
+    card = found.card
     words = card_words(card.requirements.id, card.requirements.serial)
     yield from line(f"Card {place + 1}", f"{words}  {card.name}")
-    if not card.requirements.devices:
+    if not found.devices:
         yield from line("", "no device, so that it asks for nothing")
         return
-    given = {one.number: one for one in found.devices if one.card == place}
-    rows = [_row(catalog, device, given.get(device.number)) for device in card.requirements.devices]
+    rows = [_row(catalog, device) for device in found.devices]
     shorts = ([resource.short] for resource in catalog.resources.values())
-    yield from _table([[["device"], ["choice"], *shorts], *rows])
-    for device in card.requirements.devices:
-        mine = given.get(device.number)
-        if mine is not None:
-            yield from _free_instead(catalog, host, found, device, mine)
-            for words in undriven(catalog, card.image, device, mine):
-                style = SEVERITY_STYLES["warning"]
-                yield from line("warning", words, indent=2, style=style)
+    styles = [_style(device) for device in found.devices]
+    yield from _table([[["device"], ["choice"], *shorts], *rows], styles)
+    for device in found.devices:
+        yield from _could_also(catalog, device)
+        for words in not_wired(device):
+            style = SEVERITY_STYLES["warning"]
+            yield from line("warning", words, indent=2, style=style)
 
 
-def _row(catalog: Catalog, device: DeviceRequirements, given: Given | None) -> list[list[str]]:
-    if given is None:
-        return [[device.id], ["nothing"], *([] for _ in catalog.resources)]
-    cells = (list(_values(getattr(given, kind))) for kind in catalog.resources)
-    return [[device.id], [choice_words(catalog, device, given) or "-"], *cells]
+def _row(catalog: Catalog, one: DeviceOutcome) -> list[list[str]]:
+    if one.given is None:
+        return [[one.device.id], ["nothing"], *([] for _ in catalog.resources)]
+    cells = (
+        [value_words(got) for got in one.got if got.resource is resource]
+        for resource in catalog.resources.values()
+    )
+    return [[one.device.id], [choice_words(catalog, one) or "-"], *cells]
 
 
-def choice_words(catalog: Catalog, device: DeviceRequirements, given: Given) -> str:
+def _style(one: DeviceOutcome) -> str | None:
+    """Return the colour of a device's choice; None where it has none to get."""
+    if one.alternative is None:
+        return "red"
+    return STYLES[min(one.alternative.rank, len(STYLES) - 1)] if choice_number(one) else None
+
+
+def choice_number(one: DeviceOutcome) -> int | None:
+    """Return the number of the choice that a device gets, counted from 1; None without choices."""
+    number = one.alternative.number if one.alternative is not None else None
+    return None if number is None else number + 1
+
+
+def choice_words(catalog: Catalog, one: DeviceOutcome) -> str:
     """Return the number of the choice that a device gets and its priority; nothing without."""
-    alternative = chosen(device.alternatives, given)
-    if alternative.number is None:
+    if one.alternative is None or one.alternative.number is None:
         return ""
-    words = priority_words(catalog.by_role["choice"].key_field, alternative.priority)
-    return f"{alternative.number + 1} {words}"
+    words = priority_words(catalog.by_role["choice"].key_field, one.alternative.priority)
+    return f"{choice_number(one)} {words}"
 
 
-def _values(values: Sequence[int | Placed | None]) -> Iterator[str]:
-    for value in values:
-        if value is not None:
-            yield value.in_words() if isinstance(value, Placed) else str(value)
+def value_words(got: Got) -> str:
+    """Return a value that a device gets, a line with its pin of the chip: 5, pin A."""
+    words = got.value.in_words() if isinstance(got.value, Placed) else str(got.value)
+    return f"{words}, {got.pin}" if got.pin else words
 
 
-def _table(rows: Sequence[Sequence[Sequence[str]]]) -> Iterator[str]:
+def got_words(found: Sequence[Got]) -> str:
+    """Return what a device gets, in words: IRQ 5, pin A; DMA 1; I/O 220h-22Fh."""
+    words = (f"{got.resource.short} {value_words(got)}" for got in found)
+    return "; ".join(words) or "needs nothing"
+
+
+def _table(rows: Sequence[Sequence[Sequence[str]]], styles: Sequence[str | None]) -> Iterator[str]:
     """Yield rows of cells in columns; a cell is a list, its parts stand below each other.
 
-    The first row is the heading; a column in which no other row has anything is left out.
+    The first row is the heading; a column in which no other row has anything is left out. The
+    second column of each other row has a colour of `styles`.
     """
     used = [n for n in range(len(rows[0])) if any(row[n] for row in rows[1:])]
     wide = {n: max(len(part) for row in rows for part in row[n]) for n in used}
     for index, row in enumerate(rows):
         for height in range(max(len(row[n]) for n in used)):
-            parts = (row[n][height] if height < len(row[n]) else "" for n in used)
-            cells = (f"{part:{wide[n] + GAP}}" for n, part in zip(used, parts, strict=True))
+            cells = []
+            for n in used:
+                part = row[n][height] if height < len(row[n]) else ""
+                has_style = index and n == 1 and part and styles[index - 1]
+                shown = click.style(part, fg=styles[index - 1]) if has_style else part
+                cells.append(shown + " " * (wide[n] + GAP - len(part)))
             text = ("  " + "".join(cells)).rstrip()
             yield text if index else click.style(text, dim=True)
 
 
-def _free_instead(
-    catalog: Catalog, host: Host, found: Assignment, device: DeviceRequirements, mine: Given
-) -> Iterator[str]:
+def _could_also(catalog: Catalog, one: DeviceOutcome) -> Iterator[str]:
     """Yield what else a device could have had in the same choice."""
-    alternative = chosen(device.alternatives, mine)
     words = []
-    for need, free in free_instead(catalog, host, found.devices, mine, alternative):
+    for need, free in one.instead:
         if free:
             named = [str(n) if isinstance(need, LineRequirement) else address(n) for n in free]
             more = " …" if len(free) == MOST_FREE else ""
             words.append(f"{catalog.resources[need.kind].short} {', '.join(named)}{more}")
     if words:
-        yield from line(f"{device.id} or", "; ".join(words), indent=2, column=BESIDE)
+        text = f"could also use {'; '.join(words)}"
+        yield from line(one.device.id, text, indent=2, column=BESIDE)
 
 
-def undriven(
-    catalog: Catalog, image: Image, device: DeviceRequirements, mine: Given
-) -> Iterator[str]:
+def not_wired(one: DeviceOutcome) -> Iterator[str]:
     """Yield each line that a device gets and no pin of its chip is wired to, in words."""
-    for kind, resource in catalog.resources.items():
-        connected = wired(image, resource)
-        for value in getattr(mine, kind):
-            if connected is not None and isinstance(value, int) and value not in connected:
-                yield f"{device.id}: no pin of the chip is wired to {resource.short} {value}"
+    for got in one.got:
+        if got.lacks_pin:
+            line_words = f"{got.resource.short} {got.value}"
+            yield f"{one.device.id}: no pin of the chip is wired to {line_words}"
 
 
-def free_words(catalog: Catalog, host: Host, found: Assignment) -> str:
+def free_words(found: Outcome) -> str:
     """Return which lines and channels nobody has taken, in words."""
     return "; ".join(
-        f"{resource.short} {', '.join(map(str, free)) or 'none'}"
-        for resource, free in still_free(catalog, host, found.devices)
+        f"{resource.short} {', '.join(map(str, free)) or 'none'}" for resource, free in found.free
     )
 
 
-def clash_lines(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
-    """Yield what can't be together, who accepts what of it, and what to change."""
-    for index, words in enumerate(clash_words(catalog, cards, host, clash)):
+def conflict_lines(
+    catalog: Catalog, files: Sequence[str], host: str, conflict: Conflict
+) -> Iterator[str]:
+    """Yield what can't be together, who accepts what of it, and what to change.
+
+    `files`: the names of the cards' images; `host`: that of the PC.
+    """
+    for index, words in enumerate(conflict_words(catalog, files, host, conflict)):
         yield from line("" if index else "Conflict", words, style="red")
-    yield from line("Change", advice(catalog, cards, clash))
+    yield from line("Change", advice(catalog, files, conflict))
 
 
-def clash_words(catalog: Catalog, cards: Sequence[Card], host: Host, clash: Clash) -> Iterator[str]:
+def conflict_words(
+    catalog: Catalog, files: Sequence[str], host: str, conflict: Conflict
+) -> Iterator[str]:
     """Yield what can't be together, a sentence each: what the PC has taken, who accepts what."""
-    requirements = [card.requirements for card in cards]
-    kinds = disputed(catalog, requirements, clash)
-    for entry in clash.entries:
-        yield f"{_entry(catalog, entry)} is taken by {host.name}"
-    sides = zip(clash.devices, sides_of(requirements, clash), strict=True)
-    for (card, _, id_), device in sides:
-        asked = [_accepts(catalog, kind, list(accepted(device, kind))) for kind in kinds]
-        yield f"{id_} of {cards[card].name} accepts only {'; '.join(filter(None, asked))}"
+    for entry in conflict.entries:
+        who = f"{entry.what} of {host}" if entry.what else host
+        yield f"{_entry(catalog, entry)} is taken by {who}"
+    for side in conflict.sides:
+        asked = [_accepts(catalog, side, kind) for kind in conflict.kinds]
+        yield f"{side.id} of {files[side.card]} accepts only {'; '.join(filter(None, asked))}"
 
 
 def _entry(catalog: Catalog, entry: Entry) -> str:
@@ -177,28 +199,24 @@ def _entry(catalog: Catalog, entry: Entry) -> str:
     return f"{catalog.resources[entry.kind].short} {words}"
 
 
-def _accepts(catalog: Catalog, kind: str, needs: Sequence[Requirement]) -> str:
-    short = catalog.resources[kind].short
-    lines = [str(n) for need in needs if isinstance(need, LineRequirement) for n in need.lines]
-    if lines:
-        return f"{short} {one_of(lines)}"
-    words = []
-    for need in needs:
-        assert not isinstance(need, LineRequirement)
-        first, bases = Placed(need.low, need.length, need.bits), need.bases
-        words.append(
-            f"{first.in_words()}, or up to {address(bases[-1])} every {address(bases.step)}"
-            if len(bases) > 1
-            else first.in_words()
-        )
-    return f"{short} {' and '.join(words)}" if words else ""
+def _accepts(catalog: Catalog, side: Side, kind: str) -> str:
+    words = [_need(need) for need in side.accepts[kind]]
+    return f"{catalog.resources[kind].short} {' and '.join(words)}" if words else ""
 
 
-def advice(catalog: Catalog, cards: Sequence[Card], clash: Clash) -> str:
+def _need(need: Requirement) -> str:
+    if isinstance(need, LineRequirement):
+        return one_of(list(map(str, need.lines)))
+    first, bases = Placed(need.low, need.length, need.bits), need.bases
+    if len(bases) < 2:
+        return first.in_words()
+    return f"{first.in_words()}, or up to {address(bases[-1])} every {address(bases.step)}"
+
+
+def advice(catalog: Catalog, files: Sequence[str], conflict: Conflict) -> str:
     """Return what to change, so that what can't be together can."""
-    files = dict.fromkeys(cards[card].name for card, _, _ in clash.devices)
-    ids = one_of(list(dict.fromkeys(id_ for _, _, id_ in clash.devices)))
-    kinds = disputed(catalog, [card.requirements for card in cards], clash)
-    other = one_of([catalog.resources[kind].title for kind in kinds])
-    words = f"offer {ids} another {other}, or take it out, in {one_of(list(files))}"
-    return words + ("; or free what the PC has taken" if clash.entries else "")
+    named = dict.fromkeys(files[side.card] for side in conflict.sides)
+    ids = one_of(list(dict.fromkeys(side.id for side in conflict.sides)))
+    other = one_of([catalog.resources[kind].title for kind in conflict.kinds])
+    words = f"offer {ids} another {other}, or take it out, in {one_of(list(named))}"
+    return words + ("; or free what the PC has taken" if conflict.entries else "")
