@@ -6,7 +6,6 @@ from typing import Any
 
 from romtool.image.card import Device, card_of, entry_of, id_in
 from romtool.image.model import Compared, Image
-from romtool.schema.field_types import Check
 from romtool.schema.numbers import hex_text
 
 
@@ -65,7 +64,7 @@ def _card(image: Image) -> dict[str, Any] | None:
     values = {
         field.key: image.identifier_values[0][field.key]
         for field in image.catalog.identifier.field_layout.fields
-        if not isinstance(field.kind, Check)
+        if not field.kind.is_computed
     }
     values[image.catalog.identifier.id_field.key] = image.card_id
     version = card.version.values if card.version else {}
