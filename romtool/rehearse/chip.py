@@ -19,7 +19,7 @@ from romtool.schema.numbers import address, hex_text
 class Loaded:
     """What a chip holds after reset: its PnP data, the identifier first; None: it ignores all.
 
-    `ignores_key`: why it never heeds the key.
+    `ignores_key`: why it never responds to the key.
     """
 
     data: bytes | None
@@ -40,7 +40,7 @@ def load(image: Image) -> Loaded:
 
 def _ignored(image: Image) -> Remark | None:
     """Return why the chip ignores its EEPROM: a signature or the frame's own checksum."""
-    if image.layout is None:
+    if image.layout is None or not image.identifier_size:
         return remark(image.catalog, "no-layout")
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
