@@ -45,11 +45,11 @@ class Told:
 
 @dataclass(frozen=True)
 class PinTable:
-    """Which line of the bus each pin of the chip is wired to, by the letters of the pins."""
+    """Which line each pin of the chip is wired to, by the pins' letters; None: not connected."""
 
     title: str
     line: str
-    rows: tuple[tuple[str, str], ...]
+    rows: tuple[tuple[str, int | None], ...]
 
 
 @dataclass(frozen=True)
@@ -100,6 +100,7 @@ def report_of(
         found = compare(image, other.image, (subject.part, other.part))
     worst_first = sorted(subject.findings, key=lambda one: SEVERITIES.index(one.severity))
     changed = changed_spans(found) if found is not None else ()
+    profile = _uncommented(subject.profile)
     marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))
     cut = stretches(image, marks)
     told = list(_told(worst_first, cut))
@@ -134,9 +135,20 @@ def report_of(
         origin_of(subject),
         tuple(hashes_of(subject)),
         tuple(caution.text for caution in image.catalog.cautions.values()),
-        subject.profile[:LONGEST_PROFILE],
-        max(0, len(subject.profile) - LONGEST_PROFILE),
+        profile[:LONGEST_PROFILE],
+        max(0, len(profile) - LONGEST_PROFILE),
     )
+
+
+def _uncommented(profile: str) -> str:
+    """Return a profile without lines of comment, and without the empty ones around them."""
+    lines: list[str] = []
+    for line in profile.splitlines():
+        is_empty = not line.strip()
+        if line.lstrip().startswith("#") or (is_empty and not (lines and lines[-1].strip())):
+            continue
+        lines.append(line)
+    return "\n".join(lines).rstrip() + "\n" if lines else ""
 
 
 def _told(findings: Sequence[Finding], cut: Sequence[Stretch]) -> Iterator[Told]:
@@ -173,7 +185,7 @@ def _pin_tables(image: Image) -> Iterator[PinTable]:
         kind = field.kind
         if isinstance(kind, Pins):
             rows = [
-                (kind.pin_name(pin), "not connected" if line == kind.unconnected else str(line))
+                (kind.pin_name(pin), None if line == kind.unconnected else line)
                 for pin, line in enumerate(image.config[field.key])
             ]
             yield PinTable(field.title, image.catalog.resources[kind.bus].title, tuple(rows))
