@@ -17,7 +17,6 @@ STAGES = {
     "Make": {
         "new": "Write a profile to begin with.",
         "build": "Build the image of a card profile.",
-        "diagnose": "Tell what can make what is seen at the bench.",
         "report": "Write a page about an image.",
         "schema": "Show layouts, parts and records; check your own.",
     },
@@ -38,6 +37,7 @@ STAGES = {
     "At the bench": {
         "verify": "Compare a readback with what should be there.",
         "capture": "Tell what happened on an EEPROM's bus.",
+        "diagnose": "Tell what can make what is seen at the bench.",
     },
 }
 """The commands, by stage of the job, in a few words each: help loads none of them."""

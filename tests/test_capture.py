@@ -23,6 +23,7 @@ from tests.support.bus_witness import (
     two_wire_transfers,
 )
 from tests.support.capture_plays import Play, play
+from tests.support.tour_captures import TOUR, captures
 
 CATALOG = load_catalog()
 
@@ -92,6 +93,11 @@ def check_witness(made: Play, found: Decoded, folder: Path) -> None:
         names |= {"Write enable": "write-enable", "Write disable": "write-disable"}
         names |= {"Write all memory": "write-all", "Erase all memory": "erase-all"}
         assert [names[one["name"]] for one in seen_names] == [one.kind for one in found.commands]
+
+
+def test_the_tour_s_captures_are_made_by_the_script() -> None:
+    for name, text in captures().items():
+        assert (TOUR / name).read_text(encoding="utf-8") == text
 
 
 @pytest.mark.parametrize("number", range(30))

@@ -321,23 +321,25 @@ def test_samples_folder() -> None:
     assert [Path(one["file"]).name for one in answer["files"]] == LISTED
 
 
-@pytest.mark.parametrize("kind", ["raw", "hex", "srec", "toml"])
+@pytest.mark.parametrize("kind", ["raw", "hex", "srec", "listing", "toml"])
 def test_standard_input(kind: str, tmp_path: Path, image: bytes) -> None:
     """`-` is standard input, of each kind that --input can force."""
     run = romtool("build", str(SAMPLE), "-o", str(tmp_path), "--format", "bin,hex,srec")
     assert run.returncode == 0, told(run)
+    (tmp_path / "hollow-lane.txt").write_text(image.hex(" ", 2))
     source = {
         "raw": tmp_path / "hollow-lane.bin",
         "hex": tmp_path / "hollow-lane.hex",
         "srec": tmp_path / "hollow-lane.srec",
+        "listing": tmp_path / "hollow-lane.txt",
         "toml": SAMPLE,
     }[kind]
     answer = inspected("-", "--input", kind, stdin=source.read_bytes())
     assert (answer["layout"], answer["size"]) == ("counted-19", 512)
     assert answer["card"]["id"] == "QRL0301"
     assert answer["part"] == ("24C04" if kind == "toml" else None)
-    if kind != "toml":  # what isn't forced is told by the content
-        assert inspected("-", stdin=source.read_bytes()) == answer
+    # What isn't forced is told by the content.
+    assert inspected("-", stdin=source.read_bytes()) == answer
     assert inspected(str(source))["devices"] == answer["devices"]
     # A text of records taken as raw bytes is another image.
     forced = inspected("-", "--input", "raw", stdin=source.read_bytes())

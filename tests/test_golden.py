@@ -69,6 +69,22 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "schema-irq": (["schema", "show", "irq"], 0),
         "schema-profile": (["schema", "show", "profile"], 0),
     }
+    found |= {
+        "power-up.capture": (
+            ["capture", "power-up.vcd", "--part", "24C04", "--against", "spoilt.bin"],
+            0,
+        ),
+        "programming.capture": (["capture", "programming.vcd"], 0),
+        "nothing.diagnose": (["diagnose", "--symptom", "not-found"], 0),
+        "programming.diagnose": (
+            ["diagnose", "--symptom", "will-not-program", "--capture", "programming.vcd"],
+            1,
+        ),
+        "spoilt.diagnose": (
+            ["diagnose", "spoilt.bin", "--symptom", "not-found", "--readback", "hollow-lane.bin"],
+            1,
+        ),
+    }
     for frame in load_catalog().layouts:
         found[f"schema-{frame}"] = (["schema", "show", frame], 0)
     return found
@@ -131,6 +147,8 @@ def make_folder(folder: Path) -> None:
         shutil.copy(ROOT / "samples" / f"{stem}.toml", folder)
         run = romtool("build", f"{stem}.toml", "--format", "bin", cwd=folder)
         assert run.returncode == 0, told(run)
+    for capture in (ROOT / "samples" / "tour").glob("*.vcd"):
+        shutil.copy(capture, folder)
     image = (folder / "hollow-lane.bin").read_bytes()
     (folder / "spoilt.bin").write_bytes(spoilt(image))
     text = (folder / "hollow-lane.toml").read_text(encoding="utf-8")

@@ -20,7 +20,7 @@ from romtool.files.inputs import read_input
 from romtool.files.schemas import load_catalog
 from romtool.formats import FORMATS, format_of
 from romtool.formats.plain_text import is_plain
-from tests.support.tool import CARD_ITEMS, PROFILE, identifier, need
+from tests.support.tool import CARD_ITEMS, PROFILE, identifier, need, romtool, told
 
 LISTING = FORMATS["listing"]
 TABLES = ("image", "config", "card", "device", "override")
@@ -293,3 +293,19 @@ def test_a_profile_under_any_name(tmp_path: Path) -> None:
 def test_a_profile_as_an_inline_table(tmp_path: Path) -> None:
     (tmp_path / "card").write_text('card = { id = "QRL0301" }\n', encoding="utf-8")
     assert read_input(load_catalog(), str(tmp_path / "card")).format == "toml"
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "what"),
+    [
+        ("card.hex", b":00000001FF\n", "Intel HEX"),
+        ("card.s19", b"S9030000FC\n", "S-record"),
+        ("card.txt", rows(ROW0, ROW1).encode(), "a listing"),
+    ],
+)
+def test_an_image_is_no_profile(name: str, data: bytes, what: str, tmp_path: Path) -> None:
+    """Given to `build`, it is told for what it is, and what makes a profile of it."""
+    (tmp_path / name).write_bytes(data)
+    run = romtool("build", name, cwd=tmp_path)
+    assert run.returncode == 2
+    assert told(run) == f"romtool: {name}: is {what}, no card profile; `profile` makes one of it\n"

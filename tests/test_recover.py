@@ -7,6 +7,7 @@ Version 1.0a* (5 May 1994).
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from random import Random
@@ -16,6 +17,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+import romtool.recover.recover as recover_module
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
@@ -165,6 +167,64 @@ def test_spoilt_images_come_back(profile: Table, order: list[str], count: int, f
     assert sorted(names) == sorted(order[:count])
 
 
+ALONE: dict[str, tuple[Callable[[bytes], bytes], list[str]]] = {
+    "inverted": (spoil.invert, ["inverted"]),
+    "bits reversed": (spoil.reverse_bits, ["bits-reversed"]),
+    "words gone round": (spoil.words_gone_round, ["word-shifted"]),
+    "begun in the items": (lambda data: spoil.rotate(data, 60), ["rotated"]),
+    "begun in the fill": (lambda data: spoil.rotate(data, len(data) - 9), ["rotated"]),
+    "twice, fill after": (lambda data: data * 2 + b"\xff" * 100, ["mirrored"]),
+    "inverted and swapped": (
+        lambda data: spoil.invert(spoil.swap_pairs(data)),
+        ["inverted", "swapped-pairs"],
+    ),
+    "inverted, four times": (lambda data: spoil.invert(data) * 4, ["inverted", "mirrored"]),
+    "reversed and late": (
+        lambda data: spoil.reverse_bits(spoil.one_bit_late(data)),
+        ["bit-shifted", "bits-reversed"],
+    ),
+}
+
+
+@pytest.mark.parametrize("name", ALONE)
+@pytest.mark.parametrize("layout", ["plain", "counted-19", "marked-8"])
+def test_read_in_another_way(name: str, layout: str) -> None:
+    """Bits turned over or round, contents turned round, words one bit late: undone and named."""
+    image = built(f'[image]\nlayout = "{layout}"\npart = "24C04"\n\n' + CARD)
+    spoilt, names = ALONE[name]
+    found = of(spoilt(image))
+    assert_image(found, image)
+    assert sorted(step for step, _ in found.answers[0].steps) == names
+
+
+def test_words_that_lost_a_bit() -> None:
+    """The last bit of every word is more than the checksums prove: named, not settled."""
+    found = of(spoil.words_one_bit_late(IMAGE))
+    assert not found.settled
+    assert found.named is not None
+    assert found.named.fault.name == "word-shifted"
+
+
+def test_copies_with_something_after_them() -> None:
+    """What is no fill is only left out with --pick; the copies are named all the same."""
+    found = of(IMAGE * 2 + b"Hollow Lane" * 9)
+    assert not found.settled
+    picks = {tuple(step for step, _ in one.steps): one.data for one in found.answers}
+    assert picks["mirrored",] == IMAGE
+    assert any(data.startswith(IMAGE * 2) for data in picks.values())
+
+
+@PLENTY
+@given(profiles(), st.integers(0, 0xFFFF))
+def test_votes_over_reads_of_unequal_length(profile: Table, seed: int) -> None:
+    """One is cut, one goes round again: where they have no bytes, they have no vote."""
+    image = built(plain_fill(profile))
+    reads = spoil.flipped_reads(image, seed, [3, 3, 3, 3], (0, len(image)))
+    used = spoil.pnp_span(image, profile["image"].get("layout", "plain"))[1]
+    cut = max(used, len(image) - 20)
+    assert_image(of(reads[0], reads[1][:cut], reads[2], reads[3] * 2), image)
+
+
 @PLENTY
 @given(profiles(), st.integers(0, 0xFFFF))
 def test_cut_images_are_filled_up(profile: Table, seed: int) -> None:
@@ -238,6 +298,18 @@ def test_gaps(profile: Table, seed: int) -> None:
         assert_image(recover(CATALOG, [Reading.of(image, [(end, len(image))])]), image)
 
 
+# --- what is said
+
+
+def test_every_judgement_is_said() -> None:
+    """No sentence of the schema is said nowhere, and none that is said is missing there."""
+    folder = Path(recover_module.__file__).parent
+    code = "".join(path.read_text(encoding="utf-8") for path in folder.glob("*.py"))
+    assert [name for name in CATALOG.judgements if f'"{name}"' not in code] == []
+    said = set(re.findall(r'(?:say|judgement)\(\s*"([a-z-]+)"', code))
+    assert said <= set(CATALOG.judgements)
+
+
 # --- what doesn't
 
 
@@ -247,8 +319,8 @@ def test_noise_is_no_image(data: bytes, layout: str | None) -> None:
     """Random bytes are never claimed, and always answered."""
     found = of(data, layout=layout)
     assert not found.settled
-    assert why(found)
-    assert advice(found, 1)
+    assert why(CATALOG, found)
+    assert advice(CATALOG, found, 1)
 
 
 def test_a_large_read_of_noise() -> None:
@@ -274,8 +346,8 @@ def test_hopeless_reads_are_named(data: bytes, known: str) -> None:
     assert found.named.fault is CATALOG.read_faults[known]
     assert not found.answers
     assert not found.settled
-    assert why(found) == found.named.title
-    assert advice(found, 1) == CATALOG.read_faults[known].check
+    assert why(CATALOG, found) == found.named.title
+    assert advice(CATALOG, found, 1) == CATALOG.read_faults[known].check
     assert name(CATALOG, Reading.of(data + b"\x77\x78", [(len(data), len(data) + 2)]))
 
 
@@ -301,8 +373,8 @@ def test_a_flipped_bit_is_told_but_not_settled() -> None:
     assert not found.settled
     assert found.confidence == "guess"
     assert found.answers[0].steps == ()
-    assert "end checksum" in why(found)
-    assert "several times" in advice(found, 1)
+    assert "end checksum" in why(CATALOG, found)
+    assert "several times" in advice(CATALOG, found, 1)
     assert end < len(IMAGE)
 
 
@@ -311,7 +383,7 @@ def test_a_flipped_identifier_bit() -> None:
     start, _ = spoil.pnp_span(IMAGE, "counted-19")
     found = of(spoil.flip(IMAGE, [(start + 5) * 8 + 3]))
     assert not found.settled
-    assert "identifier checksum" in why(found)
+    assert "identifier checksum" in why(CATALOG, found)
 
 
 def test_an_identifier_checksum_that_the_chip_makes() -> None:
@@ -325,7 +397,7 @@ def test_an_identifier_checksum_that_the_chip_makes() -> None:
     assert any("compute" in note for note in found.answers[0].notes)
     assert_image(of(spoil.swap_pairs(donor)), donor)
     assert_image(of(spoil.repeat(donor, 2048)), donor)
-    assert_image(of(b"\x11\x22\x33" + donor), donor)
+    assert_image(of(bytes(3) + donor), donor)
 
 
 def test_an_end_checksum_that_is_not_checked() -> None:
@@ -358,7 +430,7 @@ def test_as_good_answers_are_all_shown() -> None:
         IMAGE,
         spoil.flip(IMAGE, [6 * 8 + 2]),
     }
-    assert "--pick" in advice(found, 2)
+    assert "--pick" in advice(CATALOG, found, 2)
 
 
 def test_bits_that_make_up_for_each_other() -> None:
@@ -460,6 +532,19 @@ def test_pick(tmp_path: Path) -> None:
     run = romtool("recover", *reads, "--pick", "3")
     assert run.returncode == 2
     assert "2 answers" in told(run)
+
+
+def test_others_in_a_line_each(tmp_path: Path) -> None:
+    """The likeliest answer in full, each other in a line with its --pick; nothing said twice."""
+    (tmp_path / "read.bin").write_bytes(IMAGE * 2 + b"Hollow Lane" * 9)
+    run = romtool("recover", "read.bin", cwd=tmp_path)
+    assert run.returncode == 1
+    lines = run.stdout.decode().splitlines()
+    picks = [line for line in lines if "--pick" in line]
+    assert [line.split()[1] for line in picks] == [str(n) for n in range(1, len(picks) + 1)]
+    assert len(set(lines)) == len(lines)
+    assert all(len(line) <= 80 for line in lines)
+    assert "left out" not in told(run)
 
 
 def test_without_output(tmp_path: Path) -> None:

@@ -128,3 +128,39 @@ def test_a_line_that_no_pin_drives_is_told(folder: Path) -> None:
     assert "IRQ line 5" in warning["message"]
     run = romtool("rehearse", "card.toml", cwd=folder)
     assert b"  warning   IRQ line 5 is given to it, but no pin of the chip" in run.stdout
+
+
+def test_what_follows_for_software(folder: Path) -> None:
+    # Digital audio is looked for at 220h, IRQ 5 or 7, DMA 1 (common practice, no source).
+    card = PROFILE.replace("dma = [0, 1, 3]", "dma = [1]")
+    (folder / "audio.toml").write_text(card)
+    found = rehearsed(folder, "audio.toml", "--expect", "dos-games", code=0)
+    audio = next(one for one in found["functions"] if one["name"] == "digital audio")
+    assert (audio["card"], audio["state"], audio["device"], audio["number"]) == (
+        0, "found", "QRL0001", 0,
+    )  # fmt: skip
+    args = ("audio.toml", "--expect", "dos-games", "--configured-by", "none")
+    found = rehearsed(folder, *args, code=1)
+    assert found["functions"][0]["state"] == "elsewhere"
+    run = romtool("rehearse", *args, cwd=folder)
+    words = " ".join(run.stdout.decode().split())
+    assert "leaves digital audio off" in words and "Change set its boot flag" in words
+    run = romtool("assign", "audio.toml", "--expect", "dos-games", cwd=folder)
+    assert b"digital audio   found at I/O 220h-22Fh" in run.stdout
+    (folder / "pc.toml").write_text("io = [ { base = 0x220, length = 16 } ]\n")
+    run = romtool("assign", "audio.toml", "--host", "pc.toml", "--expect", "dos-games", cwd=folder)
+    assert "games for DOS look for I/O 220h" in " ".join(run.stdout.decode().split())
+
+
+def test_check_tells_cards_that_are_one(folder: Path) -> None:
+    # The same 72 bits never part in isolation (Spec 3.3, 6.1.2), as `rehearse` plays it.
+    run = romtool("check", "cards/a.toml", "cards/b.toml", "twin.toml", cwd=folder)
+    assert run.returncode == 0
+    words = (
+        "cards/a.toml, twin.toml: one card, by their 72 bits; in one PC only one of them is seen"
+    )
+    assert words in run.stdout.decode()
+    run = romtool("check", "--json", "cards/a.toml", "cards/a.toml", cwd=folder)
+    assert len(json.loads(run.stdout)["files"]) == 2
+    assert told(run).startswith("romtool: cards/a.toml, cards/a.toml: one card, by their 72 bits; ")
+    assert "72 bits" not in romtool("check", "cards", cwd=folder).stdout.decode()

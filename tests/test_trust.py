@@ -52,7 +52,7 @@ BAD: dict[str, tuple[str, bytes | str]] = {
     "a HEX line of half a megabyte": ("a.hex", ":" + "0" * 500_000),
     "HEX with only an end": ("a.hex", HEX_END),
     "a colon": ("a.hex", ":"),
-    "an S": ("a.s19", "S"),
+    "an S and a digit": ("a.s19", "S1"),
     "an S-record of half a megabyte": ("a.s19", "S1" + "F" * 500_000),
     "S-records without an end": ("a.s19", "S1040000FAF908\n"),
     "an empty profile": ("a.toml", ""),

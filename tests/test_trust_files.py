@@ -502,7 +502,7 @@ def test_standard_input_without_end(name: str, places: Path) -> None:
     """Refused when it is longer than any image."""
     with open("/dev/zero", "rb") as zero:
         run = copied("check", name, cwd=places, stdin=zero)
-    one_line(run, "more than 524288 bytes are too many", "512 KiB")
+    one_line(run, "more than 1048576 bytes are too many", "512 KiB")
 
 
 def test_standard_input_closed(places: Path) -> None:
@@ -561,7 +561,7 @@ def test_odd_names(name: str, tmp_path: Path) -> None:
     stem = Path(odd).name
     assert names_in(inside / "out") == sorted([f"{stem}.bin", f"{stem}.hex"])
     lines = run.stdout.decode().splitlines()
-    assert len(lines) == 4
+    assert [line.split()[0] for line in lines[1:4:2]] == ["SHA-256"] * 2
     assert all(line.isprintable() for line in lines)
     one_line(romtool("profile", profile, "-o", f"out/{stem}.bin", cwd=inside), "exists already")
     for words in (["inspect"], ["check"], ["verify", profile], ["recover"]):

@@ -63,12 +63,24 @@ class DeviceOutcome(NamedTuple):
     got: tuple[Got, ...]
     instead: tuple[tuple[Requirement, list[int]], ...]
 
+    @property
+    def settled(self) -> Alternative | None:
+        """Its choice as one that asks for nothing but what it was given."""
+        if self.given is None or self.alternative is None:
+            return None
+        return self.given.settled(self.alternative)
+
 
 class CardOutcome(NamedTuple):
     """A card with its devices."""
 
     card: Card
     devices: tuple[DeviceOutcome, ...]
+
+    @property
+    def given(self) -> dict[int, Alternative | None]:
+        """What each device ends up with, by its number; None: nothing."""
+        return {one.device.number: one.settled for one in self.devices}
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,11 @@ def chip_observations(
         return
     stops = counted_stops(expected)
     if any(is_at(stop) for stop in stops) or (not stops and is_at(expected.items_end)):
-        what = "header and count as in the image" if stops else "all of the PnP data"
+        what = "all of the PnP data"
+        if stops:
+            what = "as much as the count says"
+            if image is not None and image.data.startswith(data):
+                what = "header and count as in the image"
         yield observed(catalog, "read-whole", **words, what=what)
     elif any(one.name == "the patch area" and is_at(one.stop) for one in regions(expected)):
         yield observed(catalog, "read-whole", **words, what="the PnP data and the patch area")

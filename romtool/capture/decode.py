@@ -93,6 +93,16 @@ class Decoded:
         return self.verdict.organisation if self.verdict else None
 
     @property
+    def is_answered(self) -> bool:
+        """Whether an EEPROM answered anything."""
+        own = {part.part for part in self.parts if part.is_eeprom}
+        return any(
+            command.answered or outcome.took
+            for command, outcome in zip(self.commands, self.outcomes, strict=True)
+            if self.is_early or command.part in own
+        )
+
+    @property
     def ends_inside(self) -> bool:
         """Whether the last command goes on when the capture stops."""
         return bool(self.commands) and self.commands[-1].is_cut

@@ -57,6 +57,7 @@ def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[st
 @click.option(
     "--format",
     "formats",
+    shell_complete=completing.formats,
     metavar=",".join(WRITTEN),
     callback=_formats,
     default="bin,hex",

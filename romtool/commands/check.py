@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -19,11 +19,12 @@ from romtool.commands.options import (
     configured_by_option,
     images_argument,
 )
-from romtool.commands.printing import echo
+from romtool.commands.printing import echo, echo_lines, warn
 from romtool.rules.check import in_order
 from romtool.rules.findings import Finding
 from romtool.text.findings import block, counted, function_line
-from romtool.text.page import title
+from romtool.text.page import line, title
+from romtool.text.problems import visible
 
 if TYPE_CHECKING:
     from romtool.rules.expect import FunctionFound
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
 CLEAN = "clean"
 KINDS = {"error": "with errors", "warning": "with warnings"}
 """What a file is called in the count, by the worst that was found in it."""
+
+TWINS = 4
+"""At most so many files are named that are one card."""
 
 
 @declare("check", EXPECT, HOST, *IMAGE, JSON, example="romtool check donor.bin --expect dos-games")
@@ -52,7 +56,13 @@ def command(call: Call, images: tuple[str, ...], configured_by: str, strict: boo
         functions, expected = functions_of(call, one, configured_by)
         return _answer(one, in_order([*one.findings(), *expected]), functions, call)
 
-    counts = answer_each(call, images, work, doing="checking")
+    marks: list[tuple[str, bytes]] = []
+    counts = answer_each(call, images, work, doing="checking", marks=marks)
+    for words in _twins(marks):
+        if call.as_json:
+            warn(words)
+        else:
+            echo_lines(line("Same card", words, style="yellow"))
     if not call.as_json and counts.total() > 1:
         echo(summary(counts, (CLEAN, *KINDS.values())))
     failed = counts[KINDS["error"]] > 0 or (strict and counts[KINDS["warning"]] > 0)
@@ -66,12 +76,28 @@ def _answer(
 ) -> Answer:
     found = {finding.severity for finding in findings}
     kind = next((KINDS[severity] for severity in KINDS if severity in found), CLEAN)
+    mark = (one.name, one.image.identifier_raw) if one.image.layout is not None else None
     if not call.as_json:
-        return Answer(kind, _lines(one, findings, functions))
+        return Answer(kind, _lines(one, findings, functions), mark=mark)
     data = _data(one, findings)
     if call.expectations:
         data["functions"] = [function.as_json() for function in functions]
-    return Answer(kind, data=data)
+    return Answer(kind, data=data, mark=mark)
+
+
+def _twins(marks: Sequence[tuple[str, bytes]]) -> Iterator[str]:
+    """Yield which files are one and the same card to PnP software (Spec 3.3, 6.1.2)."""
+    by_identifier: dict[bytes, list[str]] = {}
+    for file, identifier in marks:
+        by_identifier.setdefault(identifier, []).append(visible(file))
+    for files in by_identifier.values():
+        if len(files) > 1:
+            more = f" and {len(files) - TWINS} more" if len(files) > TWINS else ""
+            names = ", ".join(files[:TWINS]) + more
+            yield (
+                f"{names}: one card, by their 72 bits; in one PC only one of them is seen: "
+                "give each a serial number of its own"
+            )
 
 
 def _lines(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.files.shipped import exported_names, shipped_hosts
+from romtool.formats import WRITTEN
 
 if TYPE_CHECKING:
     import click
@@ -21,6 +22,13 @@ def files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
     from click.shell_completion import CompletionItem
 
     return [CompletionItem(incomplete, type="file")]
+
+
+def formats(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the last of the formats to write, with commas between."""
+    before, comma, last = incomplete.rpartition(",")
+    known = ((f"{before}{comma}{name}", one.title) for name, one in WRITTEN.items())
+    return _items(known, f"{before}{comma}{last}")
 
 
 def layouts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:

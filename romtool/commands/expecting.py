@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from romtool.commands.call import Call
 from romtool.commands.loading import LoadedImage
 from romtool.rules.findings import Finding
 
 if TYPE_CHECKING:
+    from romtool.requirements.model import Alternative
     from romtool.rules.expect import FunctionFound, InPC
 
 WHO = {
@@ -38,6 +40,32 @@ def functions_of(
         functions += found
         findings += map(one.with_line, expect_findings(one.image, expectation, found))
     return functions, findings
+
+
+def functions_given(
+    call: Call,
+    one: LoadedImage,
+    given: Mapping[int, Alternative | None],
+    configured_by: str = "all",
+) -> list[FunctionFound]:
+    """Return what became of each function that --expect names, by what a card is given."""
+    from romtool.rules.expect import InPC, functions_found
+
+    in_pc = InPC(f"{call.pc.name}{WHO[configured_by]}", given)
+    return [
+        function
+        for expectation in call.expectations
+        for function in functions_found(one.image, expectation, in_pc)
+    ]
+
+
+def functions_json(found: Sequence[Sequence[FunctionFound]]) -> list[dict[str, Any]]:
+    """Return the functions of several cards as in the JSON answers; `card` is its place."""
+    return [
+        {"card": card, **function.as_json()}
+        for card, functions in enumerate(found)
+        for function in functions
+    ]
 
 
 def _in_pc(call: Call, one: LoadedImage, configured_by: str) -> InPC:

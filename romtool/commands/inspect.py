@@ -24,8 +24,9 @@ DECODED = "decoded"
 def command(call: Call, images: tuple[str, ...], with_bytes: bool) -> int:
     """Decode images: frame, card, devices, choices, resources, checksums, findings.
 
-    IMAGE is a raw binary, Intel HEX, S-record or a card profile; a folder stands for all of them
-    in it; - is standard input.
+    IMAGE is raw binary, Intel HEX, S-record, a listing (`xxd`, `hexdump -C`, `od -A x -t x1`, a C
+    array, bare hex) or a card profile, told by its content; a folder stands for all of them in it;
+    - is standard input.
     """
 
     def work(name: str, note: Callable[[str], None]) -> Answer:

@@ -1,4 +1,4 @@
-"""`romtool recover`: spoilt reads back to the image."""
+"""`romtool recover`: corrupted reads back to the image."""
 
 from __future__ import annotations
 
@@ -14,7 +14,6 @@ from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import FORCE, IMAGE, JSON
 from romtool.commands.printing import (
     answer_beside,
-    echo,
     echo_json,
     echo_lines,
     output_name,
@@ -26,11 +25,8 @@ from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
 from romtool.recover.recover import Answer, Recovery, recover
 from romtool.schema.catalog import Catalog
-from romtool.text.page import line, title
+from romtool.text.recover import recovery_lines
 from romtool.text.schema import BEFORE_BURNING
-
-MOST_PLACES = 8
-"""So many differing bytes of an answer are shown."""
 
 
 @declare(
@@ -52,11 +48,13 @@ MOST_PLACES = 8
 )
 @click.option("--pick", type=click.IntRange(min=1), metavar="N", help="Take answer N of several.")
 def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int | None) -> int:
-    """Undo what went wrong in reading a part: byte pairs swapped, contents repeating, one bit
-    late, bytes before the image, a cut, gaps, a lost frame (with --layout), or two of these.
+    """Undo what went wrong in reading a part: byte pairs swapped, bits inverted or reversed, one
+    bit late (in all, or in each word), contents that repeat or begin in the middle, bytes before
+    the image, a cut, gaps, missing bytes before the PnP data (with --layout), or two of these.
 
     Several DUMPs are reads of the same part, and are voted over bit by bit. It says what it did,
-    what speaks for the result, and how sure it is. Exit code 1 where nothing is settled.
+    what speaks for the result, and how sure it is. Bytes that are no fill are left out only with
+    --pick. Exit code 1 where nothing is settled.
     """
     catalog, layout, part = call.catalog, call.layout, call.part
     readings, names = [], []
@@ -77,9 +75,13 @@ def command(call: Call, dumps: tuple[str, ...], output: Path | None, pick: int |
         echo_json(_answer(names, found, chosen, written))
     else:
         with answer_beside(output):
-            _show(catalog, names, found, chosen, written)
+            echo_lines(recovery_lines(catalog, _names(names), found, chosen))
+            echo_lines(_written(chosen, written))
     if chosen is None:
-        warn(f"{names[0]}: not settled: {why(found)}; {advice(found, len(dumps))}")
+        # What speaks against an answer that is shown needs no saying again.
+        is_told = found.answers and not call.as_json and found.tied < 2
+        reason = "" if is_told else f": {why(catalog, found)}"
+        warn(f"{names[0]}: not settled{reason}; {advice(catalog, found, len(dumps))}")
         return NO
     return DONE
 
@@ -149,67 +151,13 @@ def _alternative(number: int, answer: Answer) -> dict[str, Any]:
     }
 
 
-def _show(
-    catalog: Catalog,
-    names: list[str],
-    found: Recovery,
-    chosen: Answer | None,
-    written: Path | None,
-) -> None:
-    """Write what was found, for people."""
-    echo_lines(title(_names(names), found.confidence if chosen is None else chosen.confidence))
-    for note in found.notes:
-        echo_lines(line("reads", note, indent=2))
-    if found.named is not None:
-        echo_lines(line("read", found.named.title, indent=2))
-        echo_lines(line("check", found.named.fault.check, indent=2))
-    if chosen is not None:
-        echo_lines(_lines(catalog, chosen))
-    else:
-        for number, answer in enumerate(found.answers, 1):
-            words = f"answer {number} of {len(found.answers)}"
-            echo_lines(title(words, f"{len(answer.data)} bytes, {answer.confidence}"))
-            echo_lines(_lines(catalog, answer))
-            if number > 1:
-                echo_lines(line("differs", _differing(found.answers[0], answer), indent=2))
+def _written(chosen: Answer | None, written: Path | None) -> Iterator[str]:
+    """Yield what was written, and what stands in it."""
     if chosen is None:
-        echo("nothing written")
-    elif written is None:
-        echo("nothing written: give -o FILE")
-    else:
-        echo(f"wrote {output_name(written)}  {len(chosen.data)} bytes")
-    if chosen is not None:
-        echo(f"  SHA-256 {hashlib.sha256(chosen.data).hexdigest()}")
-        others = len(found.answers) - 1
-        if others:
-            echo(f"  {others} less likely; --json lists {'it' if others == 1 else 'them'}")
-    if written is not None:
-        echo(BEFORE_BURNING)
-
-
-def _differing(first: Answer, other: Answer) -> str:
-    """Return in words where an answer differs from the first."""
-    pairs = zip(first.data, other.data, strict=False)
-    places = [f"{at:X}h ({b:02X}, not {a:02X})" for at, (a, b) in enumerate(pairs) if a != b]
-    words = ", ".join(places[:MOST_PLACES]) or "nowhere else"
-    if len(places) > MOST_PLACES:
-        words += f" and at {len(places) - MOST_PLACES} more places"
-    size = "" if len(first.data) == len(other.data) else f"{len(other.data)} bytes; "
-    return f"from answer 1: {size}{words}"
-
-
-def _lines(catalog: Catalog, answer: Answer) -> Iterator[str]:
-    """Yield an answer: each step, what speaks for it, what speaks against it."""
-    if not answer.steps:
-        yield from line("steps", "none: it stays as it is", indent=2)
-    for name, words in answer.steps:
-        title_of = catalog.read_faults[name].title
-        yield from line("step", f"{title_of}: {words}", indent=2, style="cyan")
-    yield from line("layout", answer.evidence.layout, indent=2)
-    yield from line("evidence", answer.evidence.in_words(), indent=2)
-    for problem in answer.problems:
-        yield from line("wrong", problem, indent=2, style="red")
-    for note in answer.notes:
-        yield from line("note", note, indent=2, style="yellow")
-    for name, _ in answer.steps:
-        yield from line("bench", catalog.read_faults[name].check, indent=2)
+        yield "nothing written"
+        return
+    size = f"{len(chosen.data)} bytes"
+    yield f"wrote {output_name(written)}  {size}" if written else "nothing written: give -o FILE"
+    yield f"  SHA-256 {hashlib.sha256(chosen.data).hexdigest()}"
+    if written:
+        yield BEFORE_BURNING

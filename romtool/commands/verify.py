@@ -93,7 +93,8 @@ def _of_image(
         data = _data(found, None) if single else {"file": source.name, **_data(found, None)}
         return Answer(MATCHING, lines, data)
     wrong_way = source.format == TOML.name and not is_profile
-    like = diagnose(read, want) or swapped_arguments(read, want, is_certain=wrong_way)
+    like = None if wrong_way else diagnose(read, want)
+    like = like or swapped_arguments(read, want, is_certain=wrong_way)
     if call.as_json:
         data = _data(found, like)
         return Answer(DIFFERENT, data=data if single else {"file": source.name, **data})

@@ -12,6 +12,9 @@ from romtool.schema.bench import Cause, Symptom
 STATES = (FOUND, OPEN, OUT)
 """The states of a cause, in the order in which they are told."""
 
+ANSWERED = "answered"
+"""What `clears` of a cause says for a capture in which the part answered."""
+
 MOST_REASONS = 3
 """At most this many reasons of a cause are told."""
 
@@ -66,11 +69,14 @@ def _reasons(evidence: Evidence, cause: Cause) -> Iterator[tuple[bool, str]]:
     A note says only that a thing is so; what is wrong or doubtful is an error or a warning.
     """
     several = len(evidence.images) > 1
+    is_known = False
     for name, finding in evidence.findings if cause.rules else ():
         if finding.rule in cause.rules:
             where = f"{name}: " if several else ""
+            is_known |= finding.severity != "note"
             yield finding.severity != "note", f"{where}{finding.message}"
-    for remark, words in evidence.remarks if cause.remarks else ():
+    # What a rule says, a rehearsal would only say again.
+    for remark, words in evidence.remarks if cause.remarks and not is_known else ():
         if remark in cause.remarks:
             yield True, words
     for fault, title in evidence.read_faults if cause.faults else ():
@@ -84,6 +90,8 @@ def _reasons(evidence: Evidence, cause: Cause) -> Iterator[tuple[bool, str]]:
 def _ruled_out(evidence: Evidence, cause: Cause, verdict: Verdict) -> Iterator[str]:
     """Yield what rules a cause out, in words; nothing has spoken for it."""
     seen = {observed.rule for observed in evidence.observations}
+    if evidence.capture is not None and evidence.capture.is_answered:
+        seen.add(ANSWERED)
     is_there = {
         "image": evidence.are_all_readable,
         "cards": evidence.are_all_readable and len(evidence.images) > 1,

@@ -12,10 +12,10 @@ from romtool.formats.plain_text import plain_text
 from romtool.formats.toml import faults_in
 from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
-from romtool.schema.numbers import clip, did_you_mean
+from romtool.schema.numbers import clip, did_you_mean, sizes
 from romtool.toml.parse import parse_toml
 
-LIMITS = "1 MiB is the limit of a host file"
+LIMITS = f"{sizes(MAX_TOML)} is the limit of a host file"
 
 
 def load_host(catalog: Catalog, name: str) -> Host:

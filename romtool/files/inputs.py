@@ -14,11 +14,16 @@ from romtool.errors import InputError, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
 from romtool.formats import FORMATS, LIMITS, RAW, SUFFIXES, TOML, format_of
+from romtool.formats.plain_text import is_plain
 from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
 
 if TYPE_CHECKING:
     from romtool.profile.assemble import Assembly
+
+
+NOTED_TEXT = 16
+"""Bytes that are no longer a text by chance."""
 
 
 class InputFile(NamedTuple):
@@ -48,6 +53,8 @@ class InputFile(NamedTuple):
         """Yield what a user should know of it, a line each."""
         if self.offset:
             yield f"{self.name}: its first address is {self.offset:X}h, taken as an offset"
+        if self.format == RAW.name and len(self.data) >= NOTED_TEXT and is_plain(self.data):
+            yield f"{self.name}: is a text, taken as raw binary"
 
     def place(self, offset: int | None, path: KeyPath | None = None) -> tuple[int, int] | None:
         """Return line and column in the profile, None for no profile.

@@ -12,6 +12,7 @@ from romtool.files.packed import unpack
 from romtool.files.reading import name_text, read_bytes
 from romtool.limits import MAX_TOML
 from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import sizes
 
 if TYPE_CHECKING:
     from romtool.schema.loading import SchemaFile
@@ -47,7 +48,7 @@ def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
 def _schema_file(path: Path, name: str, *, own: bool) -> SchemaFile:
     from romtool.schema.loading import SchemaFile
 
-    data = read_bytes(str(path), MAX_TOML, "1 MiB is the limit of a schema file")
+    data = read_bytes(str(path), MAX_TOML, f"{sizes(MAX_TOML)} is the limit of a schema file")
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:

@@ -37,10 +37,9 @@ def plain_text(data: bytes, hint: str = "save it as UTF-8") -> str:
             raise foreign.refusal() from None
         before = data[: error.start]
         line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
-        what = "no UTF-8 text"
         if foreign is not None:
-            what += f": byte {data[error.start]:02X}h may be a letter in {foreign.encoding}"
-        raise InputError([Problem(what, hint, line=line, column=column)]) from None
+            hint = f"this may be a letter in {foreign.encoding}: save it as UTF-8"
+        raise InputError([Problem("no UTF-8 text", hint, line=line, column=column)]) from None
 
 
 class ForeignText(NamedTuple):

@@ -31,25 +31,12 @@ class Evidence:
     items: int
     representable: int
     end_item: bool
-    stop: str
+    after: str
     bits: int
 
     def as_json(self) -> dict[str, object]:
         """Return it as a JSON object."""
         return dict(vars(self))
-
-    def in_words(self) -> str:
-        """Return it in one line."""
-        walk = f"{self.items} items, {'' if self.end_item else 'no '}end item"
-        words = [
-            f"signature {self.signature}",
-            f"count {self.count}",
-            f"identifier checksum {self.id_checksum}",
-            walk,
-            f"end checksum {self.end_checksum}",
-            f"after it {self.stop}",
-        ]
-        return ", ".join(word for word in words if not word.endswith(" none"))
 
 
 @dataclass(frozen=True)
@@ -66,7 +53,7 @@ def evidence_of(image: Image, added: ImageLayout | None = None) -> Evidence:
     """Return the evidence for an image; `added`: the frame that no read held."""
     end = image.end_checksum
     kinds = {run.kind for run in image.tail}
-    stop = "data" if "data" in kinds else "patch" if "patch" in kinds else "fill"
+    after = "data" if "data" in kinds else "patch" if "patch" in kinds else "fill"
     return Evidence(
         layout=image.layout.name if image.layout else "none",
         signature=_frame_word(image, Constant, added),
@@ -76,7 +63,7 @@ def evidence_of(image: Image, added: ImageLayout | None = None) -> Evidence:
         items=len(image.items),
         representable=sum(item.representable for item in image.items),
         end_item=image.end_item is not None,
-        stop=stop if image.tail else "nothing",
+        after=after if image.tail else "nothing",
         bits=bits_of(image),
     )
 
@@ -131,7 +118,7 @@ def consistent(image: Image) -> bool:
         found.id_checksum in ("right", "not stored")
         and found.end_item
         and found.end_checksum in ("right", "not checked")
-        and found.stop != "data"
+        and found.after != "data"
         and not repeats_smaller(Reading.of(image.data))
     )
 
@@ -168,38 +155,33 @@ def judge(
 
 def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
     """Yield what is wrong with an image."""
+    say = image.catalog.judgement
     if not found.end_item:
-        yield f"at {address(image.items_end)}: no end item, the walk through the items stops here"
+        yield say("no-end-item", at=address(image.items_end))
     if found.end_checksum == "wrong" and image.end_checksum:
         sums = image.end_checksum
-        yield (
-            f"the end checksum is {address(sums.stored)}, the items sum to "
-            f"{address(sums.computed)}: a bit in them is wrong"
-        )
+        yield say("end-checksum", stored=address(sums.stored), computed=address(sums.computed))
     if found.end_item and found.end_checksum == "none":
-        yield "the end item has no checksum byte"
+        yield say("no-end-checksum")
     if found.id_checksum == "wrong" and image.id_checksum:
         sums = image.id_checksum
-        yield (
-            f"the identifier checksum is {address(sums.stored)}, computed "
-            f"{address(sums.computed)}: a bit in it is wrong, or the chip makes it itself"
-        )
+        yield say("id-checksum", stored=address(sums.stored), computed=address(sums.computed))
     if found.id_checksum == "not stored" and (
         found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
     ):
-        yield "the identifier checksum is wrong, and nothing else makes up for it"
+        yield say("id-checksum-alone")
     if image.layout is not None and not speaks(image, image.layout):
-        yield f"neither signature nor count of layout {image.layout.name} stands there"
+        yield say("layout-unseen", layout=image.layout.name)
     elif undone:
         for name in ("signature", "count"):
             if getattr(found, name) == "wrong":
-                yield f"the frame's {name} is wrong"
+                yield say("field-wrong", field=name)
     if image.layout is not None:
         for field in image.layout.computed_fields:
             if isinstance(field.kind, Check) and not image.computed[field.key].ok:
-                yield f"the frame's {field.title} is wrong"
+                yield say("field-wrong", field=field.title)
     if not _told(image, found, undone):
-        yield "too little speaks for it: chance may have made it so"
+        yield say("chance")
 
 
 def speaks(image: Image, frame: ImageLayout) -> bool:
@@ -237,18 +219,16 @@ def _told(image: Image, found: Evidence, undone: int) -> bool:
 
 def _doubts(image: Image, found: Evidence, undone: int, added: ImageLayout | None) -> Iterator[str]:
     """Yield what is taken on trust in an image."""
+    say = image.catalog.judgement
     if added is not None and added.config_fields:
-        yield (
-            f"lost frame: the configuration bytes of layout {added.name} are typical values, "
-            "not this card's"
-        )
+        yield say("typical-settings", layout=added.name)
     if found.id_checksum == "not stored":
-        yield "the identifier checksum is not stored: this chip seems to compute it itself"
+        yield say("id-not-stored")
     if found.end_checksum == "not checked":
-        yield "the end checksum says not checked, and proves nothing"
-    if found.stop == "data":
-        yield "other data stands after the fill: it is kept as it was read"
+        yield say("end-not-checked")
+    if found.after == "data":
+        yield say("data-follows")
     if not undone:
         for name in ("signature", "count"):
             if getattr(found, name) == "wrong":
-                yield f"the frame's {name} is wrong: the chip may ignore this image"
+                yield say("chip-may-ignore", field=name)

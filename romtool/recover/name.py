@@ -8,10 +8,15 @@ from romtool.recover.reading import Reading
 from romtool.schema.catalog import Catalog, ReadFault
 from romtool.schema.numbers import hex_text
 
+FEWEST_WORDS = 32
+"""So many words must begin with a 0 bit for it to be no chance."""
+LATE_FILL = (0x7F, 0xFF)
+"""A word of fill, read one bit late."""
+
 
 @dataclass(frozen=True)
 class Named:
-    """A hopeless read: what it is, and the bytes that it consists of."""
+    """A hopeless read: what it is, and the bytes that it consists of, if it does."""
 
     fault: ReadFault
     pattern: bytes
@@ -19,7 +24,7 @@ class Named:
     @property
     def title(self) -> str:
         """What it is, in words."""
-        if self.fault.pattern:
+        if not self.pattern or self.fault.pattern:
             return self.fault.title
         return f"{self.fault.title}: {hex_text(self.pattern)}"
 
@@ -38,4 +43,17 @@ def name(catalog: Catalog, reading: Reading) -> Named | None:
         # Bits that were not read say nothing; the others must all be the pattern's.
         if not (int.from_bytes(data, "big") ^ int.from_bytes(other, "big")) & known:
             return Named(fault, pattern)
+    return None
+
+
+def late_words(catalog: Catalog, reading: Reading) -> Named | None:
+    """Return that each 16-bit word of a read was read behind a dummy 0; None if that isn't so.
+
+    Its last bit is lost then, and with it more than can be put right.
+    """
+    data = reading.data
+    for first in (data[::2], data[1::2]):
+        is_late = len(first) >= FEWEST_WORDS and max(first) < 0x80
+        if is_late and LATE_FILL in zip(data[::2], data[1::2], strict=False):
+            return Named(catalog.read_faults["word-shifted"], b"")
     return None

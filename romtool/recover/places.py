@@ -17,12 +17,13 @@ ENOUGH = 26
 MOST_STARTS = 4
 MOST_LOST = 2
 """So many first bytes of a frame may be missing while the rest of it still shows."""
-BEFORE = "an image stands in the bytes before it"
+BEFORE = "image-before"
 
 
 @dataclass(frozen=True)
 class Start:
-    """Where an image may begin, in bytes from the first; `doubts`: what speaks against it."""
+    """Where an image may begin, in bytes from the first; `doubts`: names of
+    judgements that speak against it."""
 
     at: int
     doubts: tuple[str, ...] = ()
@@ -138,7 +139,7 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
             for field in frame.computed_fields
         )
         if counted or (not lost and _nearly_signed(frame, data, at)):
-            yield f"the bytes before it may be a damaged frame of layout {frame.name}"
+            yield "damaged-layout"
             return
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from romtool.recover.reading import Reading, Vote, vote
 from romtool.recover.undo import State
+from romtool.schema.catalog import Catalog
 
 MOST_DIFFERENT = 10
 """Reads agree if at most one in so many of their bytes, the commonest left out, differs."""
@@ -30,6 +31,7 @@ def joined(state: State, readings: Sequence[Reading], notes: tuple[str, ...] = (
 
 
 def together(
+    catalog: Catalog,
     readings: Sequence[Reading],
     states: Callable[[State], list[State]],
     strength: Callable[[State], tuple[int, ...]],
@@ -50,7 +52,7 @@ def together(
         if value[0] and (length not in leaders or value > leaders[length][0]):
             leaders[length] = value, way
     # The length that most reads come to is that of the part; a cut read may be shorter.
-    found = [(_behind(way, ways), value) for value, way in leaders.values()]
+    found = [(_voted_with(catalog, way, ways), value) for value, way in leaders.values()]
     found.sort(key=lambda pair: (pair[0].reads, pair[1]), reverse=True)
     for join, _ in found:
         yield join
@@ -58,7 +60,7 @@ def together(
         yield joined(State(readings[0]), readings)
 
 
-def _behind(leader: State, ways: Sequence[Sequence[State]]) -> Joined:
+def _voted_with(catalog: Catalog, leader: State, ways: Sequence[Sequence[State]]) -> Joined:
     """Return the vote over each read as it agrees best with the leader."""
     chosen: list[Reading] = []
     undone: list[str] = []
@@ -77,10 +79,11 @@ def _behind(leader: State, ways: Sequence[Sequence[State]]) -> Joined:
         state = states[min(near)[2]]
         chosen.append(state.reading.filled(size))
         if [done.name for done in state.steps] != [done.name for done in leader.steps]:
-            names = " and ".join(done.name for done in state.steps) or "nothing"
-            undone.append(f"read {number}: {names} undone")
+            titles = [catalog.read_faults[done.name].title for done in state.steps]
+            told = "read-undone" if titles else "read-kept"
+            undone.append(catalog.judgement(told, number=number, steps=" and ".join(titles)))
     if left_out:
-        undone.append(f"{len(left_out)} of the reads left out: they don't agree with the others")
+        undone.append(catalog.judgement("reads-apart", count=len(left_out)))
     return Joined(leader, vote(chosen), len(chosen), tuple(undone), tuple(left_out))
 
 

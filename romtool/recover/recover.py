@@ -16,23 +16,21 @@ from romtool.recover.judge import (
     consistent,
     judge,
 )
-from romtool.recover.name import Named, name
+from romtool.recover.name import Named, late_words, name
 from romtool.recover.reading import Reading
 from romtool.recover.reads import Joined, together
 from romtool.recover.screen import worth_reading
 from romtool.recover.settle import MOST_ANSWERS, Settled, settle
-from romtool.recover.sizes import ASSUMED, part_sizes
+from romtool.recover.sizes import part_sizes
 from romtool.recover.undo import State, Step, doubled, repeating, step, ways
 from romtool.schema.catalog import Catalog
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address, sizes
 
-CUT = "what was cut off is taken for fill"
-CONTRADICT = "the reads hold different images: are they all of one part?"
-NO_PART = "its length is that of no part"
-FRAMELESS = "no frame stands before the PnP data: if the chip wants one, name it with --layout"
-DOUBLED = "its contents stand there more than once"
-LEFT_OUT = "{count} that are no fill are left out: they may belong to the image"
+TELLING = 4
+"""So many bits of evidence more decide between answers that fit equally well."""
+MOST_OPEN = 4
+"""At most so many places that nothing proves are named."""
 RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
 
 
@@ -42,7 +40,8 @@ class Answer:
 
     `steps`: name and words of what was done, in order; `undone`: how many of them undo a fault;
     `tidy`: after the PnP data is nothing but fill or patch, and it doesn't repeat;
-    `faults`: what is wrong with it; `notes`: what is taken on trust.
+    `problems`: what is wrong with it; `notes`: what is taken on trust; `is_parts_length`: it is
+    not a file of another length than parts have, left as it is.
     """
 
     image: Image
@@ -53,6 +52,7 @@ class Answer:
     confidence: str
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    is_parts_length: bool = True
 
     @property
     def data(self) -> bytes:
@@ -62,8 +62,8 @@ class Answer:
     @property
     def rank(self) -> tuple[int, ...]:
         """How good it is beside others: proven first, then tidy, of a part's length, few steps."""
-        whole = NO_PART not in self.notes
-        return RANKS[self.confidence], int(self.tidy), int(whole), -self.undone
+        whole = int(self.is_parts_length)
+        return RANKS[self.confidence], int(self.tidy), whole, -self.undone
 
 
 @dataclass(frozen=True)
@@ -103,12 +103,14 @@ def recover(
         first = next(what for what in named if what is not None)
         if not useful:
             return Recovery(named=first)
-        notes.append(f"{len(readings) - len(useful)} of the reads left out: {first.title}")
+        count = len(readings) - len(useful)
+        notes.append(catalog.judgement("reads-left-out", count=count, title=first.title))
     search = _Search(catalog, frame, part_size)
     if len(useful) == 1:
-        return _recovery(search.answers(State(useful[0])), notes)
+        found = _recovery(search.answers(State(useful[0])), notes)
+        return found if found.answers else replace(found, named=late_words(catalog, useful[0]))
     if all(reading == useful[0] for reading in useful):
-        notes.append(f"{len(useful)} reads, all the same")
+        notes.append(catalog.judgement("reads-same", count=len(useful)))
         return _recovery(search.answers(State(useful[0])), notes)
     return _of_several(search, useful, notes)
 
@@ -119,15 +121,20 @@ def _recovery(answers: Sequence[Answer], notes: Sequence[str]) -> Recovery:
         return Recovery(notes=tuple(notes))
     found = Recovery(tuple(answers), confidence=answers[0].confidence, notes=tuple(notes))
     good = RANKS[found.confidence] >= RANKS[LIKELY]
-    tied = sum(answer.rank == answers[0].rank for answer in answers)
+    tied = sum(_is_as_good(answer, answers[0]) for answer in answers)
     if tied == 1:
         return replace(found, settled=good)
     # Each fits, but only one can be right: none of them is more than a guess.
     guesses = [
-        replace(answer, confidence=GUESS) if answer.rank == answers[0].rank else answer
+        replace(answer, confidence=GUESS) if _is_as_good(answer, answers[0]) else answer
         for answer in answers
     ]
     return replace(found, answers=tuple(guesses), confidence=GUESS, tied=tied)
+
+
+def _is_as_good(answer: Answer, best: Answer) -> bool:
+    """Whether as much speaks for an answer as for the best one, but for what chance may give."""
+    return answer.rank == best.rank and best.evidence.bits - answer.evidence.bits < TELLING
 
 
 def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) -> Recovery:
@@ -135,7 +142,9 @@ def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) 
     best: list[Answer] = []
     words: list[str] = []
     chosen: Joined | None = None
-    for join in together(readings, search.states, lambda state: _strength(search, state)):
+    for join in together(
+        search.catalog, readings, search.states, lambda state: _strength(search, state)
+    ):
         for vote in (join.vote.reading, join.vote.doubtful):
             found = search.answers(_voted(join, vote))
             if found and (not best or found[0].rank > best[0].rank):
@@ -149,7 +158,8 @@ def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) 
     if best and chosen is not None:
         others = _other_images(search, [readings[place] for place in chosen.left_out], best[0])
         if len(others) >= chosen.reads:
-            return _contradicting([best[0], *others], [*notes, *words, CONTRADICT])
+            told = search.catalog.judgement("contradict")
+            return _contradicting([best[0], *others], [*notes, *words, told])
     return _recovery(best, [*notes, *words])
 
 
@@ -248,7 +258,7 @@ class _Search:
         is_one = state.did("mirrored")
         repeats = not is_one and repeating(self.catalog, kept, slight=True)
         if not is_one and doubled(self.catalog, kept)[1]:
-            state = replace(state, doubts=(*state.doubts, DOUBLED))
+            state = replace(state, doubts=(*state.doubts, "doubled"))
         for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
             end_there = rough.image.end_item is not None and not rough.open
             used = _used(rough)
@@ -258,18 +268,22 @@ class _Search:
                 if size > len(state.reading) and not _count(state.steps) and not self.part_size:
                     # A file of this length all the same: shown, but never preferred.
                     as_it_is = self._answer(state, rough, len(state.reading), False, repeats)
-                    notes = (*as_it_is.notes, NO_PART)
-                    confidence = min(as_it_is.confidence, LIKELY, key=RANKS.__getitem__)
                     answers.append(
-                        replace(as_it_is, tidy=False, notes=notes, confidence=confidence)
+                        replace(
+                            as_it_is,
+                            tidy=False,
+                            notes=(*as_it_is.notes, self.catalog.judgement("no-part")),
+                            confidence=min(as_it_is.confidence, LIKELY, key=RANKS.__getitem__),
+                            is_parts_length=False,
+                        )
                     )
         return answers
 
     def _answer(
         self, state: State, rough: Settled, size: int, assumed: bool, repeats: bool
     ) -> Answer:
-        image, length = rough.image, len(state.reading)
-        doubts = [*rough.doubts, *([ASSUMED] if assumed else [])]
+        image, length, say = rough.image, len(state.reading), self.catalog.judgement
+        doubts = [*map(say, rough.doubts), *([say("size-assumed")] if assumed else [])]
         steps = list(state.steps)
         fill = image.fill if rough.fill is None else rough.fill
         if rough.filled and not state.added and not state.did("bit-shifted"):
@@ -279,19 +293,19 @@ class _Search:
             image = image.with_rest(data)
             if size > length:
                 steps.append(step("truncated", length=length, size=size, fill=address(fill)))
-                doubts.append(CUT)
-        problems = [f"nothing proves what stood at {place}" for place in rough.open]
-        problems += state.doubts
+                doubts.append(say("cut"))
+        problems = [say("open", where=_few(rough.open))] if rough.open else []
+        problems += map(say, state.doubts)
         if state.left_out:
-            problems.append(LEFT_OUT.format(count=sizes(state.left_out)))
+            problems.append(say("left-out", count=sizes(state.left_out)))
         if assumed and size not in self.catalog.part_sizes:
-            problems.append(NO_PART)
+            problems.append(say("no-part"))
         if repeats:
-            doubts.append("its contents repeat")
+            doubts.append(say("repeats"))
         if self.part_size is not None and size != self.part_size:
-            problems.append(f"it doesn't fit the {self.part_size} bytes of the part that was named")
+            problems.append(say("part-too-small", size=sizes(self.part_size)))
         elif size < length and not state.added:
-            doubts.append(f"the file goes on with {length - size} bytes of fill, left out")
+            doubts.append(say("fill-goes-on", count=sizes(length - size)))
         count = _count(state.steps)
         found = judge(
             image,
@@ -301,14 +315,12 @@ class _Search:
             problems=tuple(problems),
         )
         bare = not image.items_at - self.catalog.identifier.size and self.layout is None
-        notes = found.doubts
-        if bare and FRAMELESS not in notes:
-            notes = (*notes, FRAMELESS)
+        notes = (*found.doubts, say("no-layout")) if bare else found.doubts
         return Answer(
             image=image,
             steps=tuple((done.name, self.words(done)) for done in steps),
             undone=count,
-            tidy=found.evidence.stop != "data" and not repeats,
+            tidy=found.evidence.after != "data" and not repeats,
             evidence=found.evidence,
             confidence=found.confidence,
             problems=found.problems,
@@ -334,6 +346,12 @@ def _gap_steps(rough: Settled) -> list[Step]:
         step("gap", count="what was not read", where=", ".join(places), how=how)
         for how, places in ways.items()
     ]
+
+
+def _few(places: Sequence[str]) -> str:
+    """Return places in words; of many the first."""
+    more = len(places) - MOST_OPEN
+    return ", ".join(places[:MOST_OPEN]) + (f" and {more} more places" if more > 0 else "")
 
 
 def _used(rough: Settled) -> int:

@@ -22,12 +22,12 @@ from romtool.schema.numbers import address
 
 MOST_ANSWERS = 8
 """So many answers are worth showing; more settle nothing."""
-GAP_IN_FILL = "a gap in the fill is taken for fill: no checksum covers it"
 
 
 @dataclass(frozen=True)
 class Settled:
-    """An image with every bit settled. `doubts`: settled, but not proven, and why.
+    """An image with every bit settled. `doubts`: settled, but not proven: the
+    names of judgements that say why.
 
     `filled`: (words for the place, how) of what was put in. `open`: places that nothing settles;
     then the image is not to be trusted there.
@@ -73,7 +73,7 @@ def settle(catalog: Catalog, reading: Reading, layout: ImageLayout, size: int) -
         if len(solved) > MOST_FITTING:
             return _given_up(catalog, readings[0], layout, size, bits)
         for where in _where(readings[0], solved[0], first, stop):
-            filled.append((where, found.how if found else ""))
+            filled.append((where, catalog.judgement(found.how) if found and found.how else ""))
         readings = solved
     answers = [_finished(catalog, candidate, layout, size, filled) for candidate in readings]
     ranked = _ranked(reading, [answer for answer in answers if answer is not None])
@@ -109,7 +109,7 @@ def _finished(
     reading = completed(layout, reading, image.regions)
     filled = list(filled)
     for where in _where(before, reading, 0, layout.size):
-        filled.append((where, "computed"))
+        filled.append((where, catalog.judgement("computed")))
     fill = fill_of(reading, end, layout)
     before = reading
     doubts: tuple[str, ...] = ()
@@ -117,11 +117,11 @@ def _finished(
         gaps = _gaps(reading, end)
         beside = [_beside_data(reading, end, fill, first, last) for first, last in gaps]
         places = tuple(itertools.chain.from_iterable(beside))
-        doubts = (GAP_IN_FILL,) if gaps and not places else ()
+        doubts = ("gap-in-fill",) if gaps and not places else ()
     if not places:
         reading = reading.overlaid(bytes([fill]) * (len(reading) - end), at=end)
         for where in _where(before, reading, end, len(reading)):
-            filled.append((where, f"fill {address(fill)}"))
+            filled.append((where, catalog.judgement("fill", fill=address(fill))))
     data = reading.data[:size].ljust(size, bytes([fill]))
     image = read_as(catalog, data, layout)
     return None if image is None else Settled(image, tuple(filled), doubts, places, fill)
@@ -193,10 +193,10 @@ def _ranked(reading: Reading, answers: list[Settled]) -> list[Settled]:
     image = ranked[0].image
     bare = any(mask == 0xFF for mask in reading.unknown[: image.items_end])
     if not bare and best > reads_well(ranked[1].image):
-        doubt = "several values fit the checksums: the one that reads best was taken"
+        doubt = "reads-best"
         first = ranked[0]
         return [Settled(first.image, first.filled, (*first.doubts, doubt), (), first.fill)]
-    doubt = "as much speaks for another value where a bit wasn't read for sure"
+    doubt = "unsure-bit"
     return [
         Settled(answer.image, answer.filled, (*answer.doubts, doubt), (), answer.fill)
         for answer in ranked

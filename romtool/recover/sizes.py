@@ -5,8 +5,6 @@ from __future__ import annotations
 from romtool.recover.undo import State
 from romtool.schema.catalog import Catalog
 
-ASSUMED = "the size of the part is assumed: --part settles it"
-
 
 def part_sizes(
     catalog: Catalog, state: State, used: int, end_there: bool, part_size: int | None

@@ -85,7 +85,7 @@ def frame_config(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Sol
                 return _fitting(completed(layout, reading, regions), bits, 0, check)
     if len(bits) <= 3:
         found = [_with(reading, bytes(data), bits) for data in _values(reading, bits)]
-        return Solved(found, "nothing proves one value")
+        return Solved(found, "unproven")
     return Solved(too_many=True)
 
 
@@ -103,7 +103,7 @@ def identifier(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solve
 
 def _fitting(reading: Reading, bits: Bits, at: int, check: Field) -> Solved:
     """Return the values of `bits` with which the checksum of a layout at `at` is right."""
-    solved = Solved(how="the checksum proves it")
+    solved = Solved(how="id-proves")
     if len(bits) > MOST_BITS:
         solved.too_many = True
         return solved
@@ -132,7 +132,7 @@ def items(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solved | N
     if len(paths) == 1 and reading.known(start, paths[0].end):
         # Only what stands after the end item is unknown, if anything.
         return None if paths[0].reading == reading else Solved([paths[0].reading])
-    solved = Solved(how="the end checksum proves it")
+    solved = Solved(how="end-proves")
     open_bits = [len(path.reading.open_bits(start, path.end)) for path in paths]
     if max(open_bits) > MOST_BITS or sum(1 << bits for bits in open_bits) > MOST_TRIES:
         solved.too_many = True

@@ -28,8 +28,6 @@ LEAST_VALUES = 4
 MOST_DIFFERENT = 8
 """Copies are copies if they differ in at most one for so many bytes that aren't in a run."""
 
-LOST_BITS = "the last bit of each word was not read: that is more than checksums can prove"
-
 
 @dataclass(frozen=True)
 class Step:
@@ -50,7 +48,8 @@ class State:
 
     `dropped`: bytes left out before the image; `sized`: its length is that of the part, since it
     repeats; `unaligned`: it makes sense only if an offset is undone next; `added`: the frame that
-    was put before it; `doubts`: what speaks against the undoing; `left_out`: so many bytes were
+    was put before it; `doubts`: names of judgements that speak
+    against the undoing; `left_out`: so many bytes were
     left out that are no fill, which only the user may do.
     """
 
@@ -190,7 +189,7 @@ def word_shifted(state: State) -> Iterator[State]:
         if phase:
             earlier = _turned(earlier, spoiling.swapped_pairs)
         after = state.after(earlier, step("word-shifted"))
-        yield after if went_round else replace(after, doubts=(*after.doubts, LOST_BITS))
+        yield after if went_round else replace(after, doubts=(*after.doubts, "lost-bits"))
 
 
 def rotated(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
@@ -206,8 +205,8 @@ def rotated(catalog: Catalog, state: State, layout: ImageLayout | None) -> Itera
         if start.at >= length:
             return
         turned = Reading(twice[start.at : start.at + length], unknown[start.at : start.at + length])
-        before = set(reading.data[: start.at])
-        if before == {reading.data[-1]} or _pnp_end(catalog, turned.data) > length - start.at:
+        by_fill = set(reading.data[: start.at]) == {reading.data[-1]} and not state.steps
+        if by_fill or _pnp_end(catalog, turned.data) > length - start.at:
             done = step("rotated", at=address(start.at), count=sizes(start.at))
             yield replace(state.after(turned, done), unaligned=False)
 

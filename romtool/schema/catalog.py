@@ -61,6 +61,13 @@ class ReadFault(Described):
     period: int | None
 
 
+class Judgement(Described):
+    """A sentence about a recovered image, or about what would settle it; {words} are filled in."""
+
+    name: str
+    text: str
+
+
 RAW_ID = "id_raw"
 """The key of an ID's bytes, where a profile has to say them because no text spells the ID."""
 
@@ -75,6 +82,7 @@ class Catalog(
     standard="requirement",
     rules="rule",
     read_faults="read_fault",
+    judgements="judgement",
     expectations="expectation",
     resources="resource",
     checksums="checksum",
@@ -95,6 +103,7 @@ class Catalog(
     standard: Mapping[str, StandardRequirement]
     rules: Mapping[str, Rule]
     read_faults: Mapping[str, ReadFault]
+    judgements: Mapping[str, Judgement]
     expectations: Mapping[str, Expectation]
     starter: Starter
     resources: Mapping[str, Resource]
@@ -188,6 +197,10 @@ class Catalog(
             return record
         longest.write(values)
         return longest
+
+    def judgement(self, name: str, **words: object) -> str:
+        """Return what is said of a recovered image, with these words filled in."""
+        return self.judgements[name].text.format_map(words)
 
     @property
     def end_field(self) -> Field:

@@ -31,13 +31,14 @@ def capture_lines(name: str, decoded: Decoded, findings: Sequence[Observed]) -> 
     yield ""
     if not findings:
         yield from line("Findings", "no findings")
-    for number, found in enumerate(findings):
-        if not number:
-            yield from title("Findings")
+    else:
+        yield from title("Findings")
+    for found, following in itertools.zip_longest(findings, findings[1:]):
         at = "" if found.time is None else f" ({_time(found.time)})"
         style = SEVERITY_STYLES[found.severity]
         yield from line(found.severity, found.message + at, indent=2, style=style, column=COLUMN)
-        if found.severity != "note":
+        is_last = following is None or (following.rule, following.hint) != (found.rule, found.hint)
+        if found.severity != "note" and is_last:
             yield from line("", found.hint, column=COLUMN)
 
 

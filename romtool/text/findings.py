@@ -58,6 +58,23 @@ FUNCTION = 18
 STATES = {"found": "found", "elsewhere": "elsewhere", "absent": "not on this card"}
 
 
+def functions_of_cards(
+    files: Sequence[str], found: Sequence[Sequence[FunctionFound]]
+) -> Iterator[str]:
+    """Yield where each card has the functions that software looks for, and what is wrong there."""
+    for file, functions in zip(files, found, strict=True):
+        if functions:
+            yield ""
+            yield from line("Functions", visible(file))
+        for function in functions:
+            yield from function_line(function)
+            for finding in function.findings:
+                yield from line("", finding.message, column=FUNCTION)
+        hints = dict.fromkeys(one.hint for function in functions for one in function.findings)
+        for index, hint in enumerate(hints):
+            yield from line("" if index else "Change", hint)
+
+
 def function_line(function: FunctionFound) -> Iterator[str]:
     """Yield where a function of the card is, of those that software looks for."""
     words = STATES[function.state]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import sys
 import textwrap
 from collections.abc import Iterator
@@ -31,6 +30,8 @@ def width() -> int:
     """Return how many columns a text has: those of the terminal, from 60 to 120; else 80."""
     if sys.stdout is None or not sys.stdout.isatty():
         return USUAL
+    import shutil  # loads much, and most output goes elsewhere
+
     return min(max(shutil.get_terminal_size((USUAL, 0)).columns, NARROWEST), WIDEST)
 
 

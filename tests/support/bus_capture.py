@@ -90,8 +90,10 @@ class Lines:
     def timescale(self, per_clock: int) -> tuple[str, int]:
         """The unit of time of `vcd`, and how many of them a sample lasts."""
         nanoseconds = self.quarter * 4 / per_clock * 1e9
-        is_whole = abs(nanoseconds - round(nanoseconds)) < 1e-6
-        return ("1 ns", round(nanoseconds)) if is_whole else ("1 ps", round(nanoseconds * 1e3))
+        for unit, size in (("1 us", 1e3), ("1 ns", 1.0)):
+            if abs(nanoseconds / size - round(nanoseconds / size)) < 1e-6:
+                return unit, round(nanoseconds / size)
+        return "1 ps", round(nanoseconds * 1e3)
 
     def vcd(
         self,
@@ -105,7 +107,7 @@ class Lines:
         """The capture as a value change dump; `names`: other names for lines."""
         text = io.StringIO()
         unit, scale = self.timescale(per_clock)
-        with VCDWriter(text, timescale=unit, init_timestamp=0) as writer:
+        with VCDWriter(text, timescale=unit, init_timestamp=0, date="made for a test") as writer:
             shown = {name: (names or {}).get(name, name.upper()) for name in self.names}
             first: dict[str, Level] = {}
             seen = self.sampled(per_clock, start, stop)

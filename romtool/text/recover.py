@@ -1,0 +1,90 @@
+"""What became of corrupted reads, for people: the likeliest image, and the others in a line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romtool.recover.judge import NONE, Evidence
+from romtool.recover.recover import Answer, Recovery
+from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import sizes
+from romtool.text.page import line, title
+
+MOST_PLACES = 3
+"""At most this many bytes in which answers differ are shown."""
+NONE_STORED = "none"
+
+
+def recovery_lines(
+    catalog: Catalog, name: str, found: Recovery, chosen: Answer | None
+) -> Iterator[str]:
+    """Yield what was found for the reads called `name`; `chosen`: the answer that is taken."""
+    best = chosen or (found.answers[0] if found.answers else None)
+    words = "nothing recovered" if found.confidence == NONE else "not settled"
+    yield from title(name, chosen.confidence if chosen else words)
+    for note in found.notes:
+        yield from line("reads", note, indent=2)
+    if best is None:
+        return
+    if chosen is None:
+        yield from title("--pick 1", f"{sizes(len(best.data))}, {best.confidence}")
+    yield from _whole(catalog, best)
+    others = [(number, one) for number, one in enumerate(found.answers, 1) if one is not best]
+    if others:
+        is_tied = chosen is None and found.tied > 1
+        yield from title("As likely, or less" if is_tied else "Less likely")
+    for number, other in others:
+        yield from line(f"--pick {number}", _short(catalog, best, other), indent=2, column=13)
+
+
+def _whole(catalog: Catalog, answer: Answer) -> Iterator[str]:
+    """Yield an answer: each step, what speaks for it, what speaks against it, what to check."""
+    if not answer.steps:
+        yield from line("steps", "none: it stays as it is", indent=2)
+    for name, words in answer.steps:
+        title_of = catalog.read_faults[name].title
+        yield from line("step", f"{title_of}: {words}", indent=2, style="cyan")
+    yield from line("layout", answer.evidence.layout, indent=2)
+    yield from line("evidence", evidence_words(answer.evidence), indent=2)
+    for problem in dict.fromkeys(answer.problems):
+        yield from line("wrong", problem, indent=2, style="red")
+    for note in dict.fromkeys(answer.notes):
+        yield from line("note", note, indent=2, style="yellow")
+    for check in dict.fromkeys(catalog.read_faults[name].check for name, _ in answer.steps):
+        yield from line("bench", check, indent=2)
+
+
+def evidence_words(found: Evidence) -> str:
+    """Return what was looked at, in one line."""
+    walk = f"{found.items} items, {'' if found.end_item else 'no '}end item"
+    after = f"only {found.after} follows" if found.after == "fill" else f"{found.after} follows"
+    words = [
+        f"signature {found.signature}",
+        f"count {found.count}",
+        f"identifier checksum {found.id_checksum}",
+        walk,
+        f"end checksum {found.end_checksum}",
+        after,
+    ]
+    return ", ".join(word for word in words if not word.endswith(f" {NONE_STORED}"))
+
+
+def _short(catalog: Catalog, best: Answer, other: Answer) -> str:
+    """Return another answer in a line: its size, what was done, what speaks against it."""
+    done = [catalog.read_faults[name].title for name, _ in other.steps]
+    words = f"{sizes(len(other.data))}, {other.confidence}: {' and '.join(done) or 'as it is'}"
+    if other.problems:
+        return f"{words}; {other.problems[0]}"
+    return f"{words}; {_differing(best.data, other.data)}"
+
+
+def _differing(best: bytes, other: bytes) -> str:
+    """Return where the bytes of an answer differ from those of the best one."""
+    pairs = enumerate(zip(best, other, strict=False))
+    places = [f"{at:X}h ({b:02X}, not {a:02X})" for at, (a, b) in pairs if a != b]
+    if not places:
+        return "the same as far as it goes"
+    more = len(places) - MOST_PLACES
+    return f"at {', '.join(places[:MOST_PLACES])}" + (
+        f" and {more} more places" if more > 0 else ""
+    )
