@@ -30,6 +30,7 @@ from romtool.toml.parse import parse_toml
 
 if TYPE_CHECKING:
     from romtool.assign.host import Host
+    from romtool.report.conversation import Conversation
 
 MARKDOWN = ".md"
 """What the name of a file ends in that is to be Markdown."""
@@ -52,9 +53,21 @@ MARKDOWN = ".md"
     type=click.Path(path_type=Path),
     help="The page to write; left out: STEM.html in this folder; -: standard output.",
 )
+@click.option(
+    "--capture",
+    "captured",
+    metavar="CAPTURE",
+    shell_complete=completing.files,
+    help="A logic analyser's capture of the EEPROM's bus: what the chip read of it.",
+)
 @configured_by_option
 def command(
-    call: Call, image: str, other: str | None, output: Path | None, configured_by: str
+    call: Call,
+    image: str,
+    other: str | None,
+    output: Path | None,
+    captured: str | None,
+    configured_by: str,
 ) -> int:
     """Write one HTML page about IMAGE that needs nothing else, to look at and to print.
 
@@ -73,6 +86,7 @@ def command(
         None if call.host is None else _in_pc(call.catalog, loaded.image, call.host),
         second,
         expected=[Expected(title, tuple(functions)) for title in _expecting(call)],
+        conversation=_conversation(call, captured, loaded) if captured is not None else None,
         dated=_today(),
     )
     stem = "image" if image == "-" else Path(image).stem
@@ -90,6 +104,17 @@ def _rendered(report: Report, path: Path) -> str:
     from romtool.report.page import page
 
     return page(report)
+
+
+def _conversation(call: Call, captured: str, loaded: LoadedImage) -> Conversation:
+    """Return what a capture shows, compared with the image."""
+    from romtool.capture.findings import findings
+    from romtool.commands.capture import decoded_capture
+    from romtool.report.conversation import conversation_of
+
+    decoded = decoded_capture(call, captured, None)
+    found = findings(call.catalog, decoded, loaded.image, None)
+    return conversation_of(os.path.basename(captured), decoded, found)
 
 
 def _expecting(call: Call) -> list[str]:

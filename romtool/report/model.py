@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from romtool import __version__
 from romtool.diff.compare import compare
@@ -27,6 +28,9 @@ from romtool.rules.findings import Finding
 from romtool.schema.field_types import Pins
 from romtool.schema.numbers import clip, one_of, sizes
 from romtool.text.findings import place
+
+if TYPE_CHECKING:
+    from romtool.report.conversation import Conversation
 
 MOST_FINDINGS = 200
 LONGEST_PROFILE = 256 << 10
@@ -67,6 +71,7 @@ class Report:
     sheets: tuple[Sheet, ...]
     legend: tuple[Key, ...]
     stretches: tuple[Stretch, ...]
+    conversation: Conversation | None
     pc: PCTable | None
     other: OtherTable | None
     card: CardTable | None
@@ -87,12 +92,14 @@ def report_of(
     other: Subject | None = None,
     *,
     expected: Sequence[Expected] = (),
+    conversation: Conversation | None = None,
     dated: str = "",
 ) -> Report:
     """Return the report of an image.
 
     With `pc` also what the card gets there, with `other` also how that image differs; `expected`
-    is what became of the functions that software looks for. `dated`: the day of the report.
+    is what became of the functions that software looks for; `conversation` what a capture shows of
+    the EEPROM's bus. `dated`: the day of the report.
     """
     image = subject.image
     found = None
@@ -122,9 +129,10 @@ def report_of(
         tuple(function for one in expected for function in one.functions),
         tuple(told[:MOST_FINDINGS]),
         max(0, len(told) - MOST_FINDINGS),
-        byte_map(image.data, cut),
+        byte_map(image.data, cut, conversation.read if conversation else None),
         legend(cut),
         tuple(cut),
+        conversation,
         in_pc,
         other_table(subject, other, found) if other and found else None,
         card_table(image, pc) if known else None,
