@@ -89,7 +89,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
-from romtool.capture.decode import Decoded
+from romtool.capture.decode import DecodedCapture
 from romtool.diff.compare import compare
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
@@ -180,7 +180,7 @@ def read_capture(
     lines: Iterable[str],
     channels: Mapping[str, str] | None = None,
     part: str | None = None,
-) -> Decoded:
+) -> DecodedCapture:
     """Return what the lines of a capture (VCD or CSV; an open file) show of an EEPROM's bus.
 
     `channels` names the channel of each line of the bus (`scl`, `sda` or `cs`, `clk`, `di`, `do`),

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from romtool.capture.answer import capture_json
-from romtool.capture.decode import Decoded, decode
+from romtool.capture.decode import DecodedCapture, decode
 from romtool.capture.formats import read_recording
 from romtool.files.schemas import load_catalog
 from tests.support.bus_witness import (
@@ -28,13 +28,13 @@ from tests.support.tour_captures import TOUR, captures
 CATALOG = load_catalog()
 
 
-def decoded(text: str, part: str | None = None, **channels: str) -> Decoded:
+def decoded(text: str, part: str | None = None, **channels: str) -> DecodedCapture:
     """What the tool makes of a capture."""
     recording = read_recording(text.splitlines(keepends=True))
     return decode(CATALOG, recording, channels, CATALOG.part(part) if part else None)
 
 
-def commands(found: Decoded) -> list[dict[str, Any]]:
+def commands(found: DecodedCapture) -> list[dict[str, Any]]:
     """The commands as in the JSON answer, with times that compare."""
     told = capture_json(found, [])["commands"]
     return [one | {"bytes": bytes.fromhex(one["bytes"]).hex(), "time": 0} for one in told]
@@ -44,7 +44,7 @@ def as_meant(made: Play) -> list[dict[str, Any]]:
     return [one | {"time": 0} for one in made.commands]
 
 
-def check_play(number: int) -> tuple[Play, Decoded]:
+def check_play(number: int) -> tuple[Play, DecodedCapture]:
     """Decode the capture of this number: each command is as meant."""
     made = play(number)
     found = decoded(made.text, made.part if made.bus == "two-wire" else None)
@@ -55,7 +55,7 @@ def check_play(number: int) -> tuple[Play, Decoded]:
     return made, found
 
 
-def check_witness(made: Play, found: Decoded, folder: Path) -> None:
+def check_witness(made: Play, found: DecodedCapture, folder: Path) -> None:
     """Hold what the tool sees against what the outside program's decoders see."""
     path = folder / "capture.vcd"
     path.write_text(made.text, encoding="utf-8")

@@ -145,6 +145,13 @@ def test_bytes_seen_as_an_image(tmp_path: Path) -> None:
     assert "exists already" in told(again)
 
 
+def test_bytes_seen_on_standard_output(tmp_path: Path) -> None:
+    bus = boot(tmp_path)
+    run = romtool("capture", "boot.vcd", "-o", "-", cwd=tmp_path)
+    assert run.stdout == bytes(bus.parts[0].memory[:16]).ljust(128, b"\xff")
+    assert "two-wire (I2C)" in told(run)
+
+
 def test_several_parts_want_an_address(tmp_path: Path) -> None:
     bus = TwoWire(100_000, TwoWirePart(256, 8))
     bus.parts = (*bus.parts, TwoWirePart(256, 8, address=0x51, memory=bytearray(range(256))))

@@ -27,6 +27,7 @@ from romtool import __version__
 from romtool.cli import COMMANDS, cli
 from tests.support import in_process
 from tests.support.tool import (
+    CARD,
     PROFILE,
     built,
     copied,
@@ -161,6 +162,26 @@ def test_help() -> None:
         for name in COMMANDS:
             assert re.search(rf"^  {name}  +\S", text, re.MULTILINE), name
         assert max(map(len, text.splitlines())) <= 80
+
+
+def test_help_by_stage() -> None:
+    """Each stage of the job with its commands, in the order of the job."""
+    text = romtool("--help").stdout.decode()
+    stages = re.findall(r"(?m)^(Make|Read|Check|In the PC|At the bench):\n((?:  [a-z].*\n)+)", text)
+    assert [stage for stage, _ in stages] == ["Make", "Read", "Check", "In the PC", "At the bench"]
+    listed = [line.split()[0] for _, lines in stages for line in lines.splitlines()]
+    assert listed == list(COMMANDS)
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [(("biuld", "card.toml"), "build"), (("schema", "shwo"), "show"), (("reherse",), "rehearse")],
+)
+def test_misspelt_command(words: tuple[str, ...], meant: str) -> None:
+    """The nearest one is asked about."""
+    run = romtool(*words)
+    assert run.returncode == 2
+    assert f"; did you mean {meant}? See romtool" in told(run)
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -1352,3 +1373,38 @@ def test_output_to_standard_output(desk: Path, image: bytes) -> None:
     (desk / "card.txt").unlink()
     assert run.stdout.startswith(b"<!doctype html>") or run.stdout.startswith(b"<!DOCTYPE html>")
     assert names_in(desk) == ["card.bin", "spoilt.bin", "twin.bin"]
+
+
+# --- what rests on memory ---------------------------------------------------------------------
+
+
+def test_where_a_layout_is_from_is_said(tmp_path: Path) -> None:
+    """None of ours has a published source: whoever reads or builds an image is told so."""
+    profile = tmp_path / "card.toml"
+    profile.write_text('[image]\nlayout = "counted-19"\n\n' + CARD, encoding="utf-8")
+    source = "from memory: check against the chip's data sheet and a donor dump before burning"
+    shown = romtool("inspect", str(profile)).stdout.decode()
+    assert f"source {source}" in " ".join(shown.split())
+    assert inspected(str(profile))["source"] == source
+    run = romtool("build", str(profile), "--allow-faults", "-o", str(tmp_path))
+    words = " ".join(run.stdout.decode().split())
+    assert f"layout counted-19, {source}" in words
+    # What the profile leaves out is built in as it is typical.
+    assert "IRQ wiring A 5, B 7, C 9, D 11, E 12, F 15, as irq_wiring is left out" in words
+    assert "DMA wiring A 0, B 1, C 3, as dma_wiring is left out" in words
+    stated = profile.read_text() + "\n[config]\nirq_wiring = [5, 7, 9, 11, 12, 15]\n"
+    profile.write_text(stated, encoding="utf-8")
+    run = romtool("build", str(profile), "--allow-faults", "-o", str(tmp_path))
+    assert "irq_wiring is left out" not in run.stdout.decode()
+
+
+def test_cautions_are_pointed_to(tmp_path: Path) -> None:
+    profile = tmp_path / "card.toml"
+    profile.write_text(CARD, encoding="utf-8")
+    run = romtool("build", str(profile), "-o", str(tmp_path))
+    pointer = "read `romtool schema show cautions`"
+    assert pointer in run.stdout.decode()
+    run = romtool("recover", str(tmp_path / "card.bin"), "-o", str(tmp_path / "again.bin"))
+    assert pointer in run.stdout.decode()
+    cautions = json.loads(romtool("schema", "show", "cautions", "--json").stdout)["cautions"]
+    assert len(cautions) == 5

@@ -13,9 +13,9 @@ from typing import Any
 
 import pytest
 
-from romtool.diagnose.diagnose import ANSWERED, Judged, diagnose
+from romtool.diagnose.diagnose import ANSWERED, JudgedCause, diagnose
 from romtool.diagnose.evidence import Evidence
-from romtool.diagnose.tests import TESTS
+from romtool.diagnose.judging import TESTS
 from romtool.files.schemas import load_catalog
 from tests.support.bus_capture import ThreeWire, ThreeWirePart, TwoWire, TwoWirePart
 from tests.support.tool import romtool, told
@@ -320,5 +320,5 @@ def test_words_of_all_causes_can_be_filled() -> None:
     evidence = Evidence(CATALOG, [])
     for symptom in CATALOG.symptoms.values():
         for one in diagnose(evidence, symptom):
-            assert isinstance(one, Judged)
+            assert isinstance(one, JudgedCause)
             assert one.next and "{" not in one.next

@@ -200,8 +200,8 @@ def test_no_port_for_the_reads() -> None:
 
 
 def test_numbers_run_out() -> None:
-    software = CATALOG.protocol.software.altered(last_csn=2)
-    few = CATALOG.altered(protocol=CATALOG.protocol.altered(software=software))
+    software = CATALOG.pnp_software.altered(last_csn=2)
+    few = CATALOG.altered(pnp_software=software)
     cards = [profile(serial=n) for n in (1, 3, 2)]
     found = play(*cards, catalog=few)
     assert [seen.card.csn for seen in found.seen] == [1, 2]

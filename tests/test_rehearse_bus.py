@@ -394,6 +394,24 @@ def test_memory_of_32_bits(limit: bool, registers: str) -> None:
     assert bytes(card.held(0, 0x76 + n) for n in range(9)) == bytes.fromhex(registers)
 
 
+@pytest.mark.requirement("R-4.6.1-2", "R-4.6.1-3")
+def test_items_go_to_registers_in_their_order() -> None:
+    # The example of Spec 4.6.1: two memory items and one I/O item that always hold, then choices
+    # with one more I/O item and an IRQ item.
+    memory = {"length": 0x4000, "align": 0x4000}
+    card = configured(
+        asking(
+            {"memory24": [0xC0000, 0xC0000], **memory},
+            {"memory24": [0xD0000, 0xD0000], **memory},
+            {"io": 0x220, "length": 16},
+            choice=[{"resources": [{"io": 0x388, "length": 4}, {"irq": [5]}]}],
+        )
+    )
+    held = {at: card.held(0, at) << 8 | card.held(0, at + 1) for at in (0x40, 0x48, 0x60, 0x62)}
+    assert held == {0x40: 0x0C00, 0x48: 0x0D00, 0x60: 0x220, 0x62: 0x388}
+    assert (card.held(0, 0x70), card.held(0, 0x72)) == (5, 0)
+
+
 NOTHING: list[Any] = [
     # Null items and what they put into the registers (Spec 6.2.2.4, 6.2.2.5, 6.2.2.8, A.3.1).
     ({"irq": []}, {0x70: 0x00, 0x71: 0x02}),

@@ -71,6 +71,14 @@ def many(count: int, entry: str) -> str:
 PROFILES = [
     # IRQ and DMA (common practice, no source).
     spoilt("not-wired", LINES, f"{CARET}{{ irq = [5, 7, 10] }}", error("not-wired")),
+    # On the bus 2 is 9 (Spec 4.6.2), whichever of the two the wiring says.
+    spoilt(
+        "wired-twice/2-is-9",
+        f"{WIRING}",
+        f"{CARET * 2}irq_wiring = [5, 7, 2, 9, 0, 0]",
+        warning("wired-twice"),
+        note("pin-idle"),
+    ),
     spoilt("not-wired/dma", DMA, f"{CARET}{{ dma = [0, 1, 3] }}", error("not-wired")),
     spoilt("line-off-bus", LINES, f"{CARET}{{ irq = [0, 5, 7] }}", error("line-off-bus")),
     spoilt("line-off-bus/1", LINES, f"{CARET}{{ irq = [1, 5, 7] }}", error("line-off-bus")),
@@ -513,9 +521,9 @@ IMAGES = [
     # Bit 7 of the first byte of an ID is 0 (Spec 6.1).
     Bytes("id-unspelt/device",
           plain(VERSION + NAME + bytes.fromhex("15 C6 4C 00 01 00 22 20 00")),
-          (Said("id-unspelt", "error", START - len(DEVICE)),)),
+          (Said("id-unspelt", "warning", START - len(DEVICE)),)),
     Bytes("id-unspelt/compatible", with_device(bytes.fromhex("1C C1 D0 B0 02")),
-          (Said("id-unspelt", "error", START),)),
+          (Said("id-unspelt", "warning", START),)),
     # Characters of a name: printable ASCII is 20h to 7Eh (Spec 6.2.3.2: text).
     Bytes("name-control", named(b"Hollow\x07"), (Said("name-control", "error", NAME_AT + 6),)),
     Bytes("name-control/zero", named(b"Ho\0\0"), (Said("name-control", "error", NAME_AT + 2),)),
@@ -556,6 +564,20 @@ def test_one_fault_is_told_once(tmp_path: Path) -> None:
         "device QRL0001, choices 1 and 2; device QRL0002: "
         "IRQ 10 is offered, but no pin of the chip is wired to it"
     )
+
+
+def test_a_pin_on_2_drives_9(tmp_path: Path) -> None:
+    """On the bus that line is 9 (Spec 4.6.2): it is wired, and it is not idle."""
+    wired = GOOD.replace(WIRING, "irq_wiring = [5, 7, 2, 0, 0, 0]")
+    assert messages(wired.replace(LINES, "{ irq = [5, 7, 9] }"), tmp_path) == []
+
+
+def test_one_wiring_is_one_finding(tmp_path: Path) -> None:
+    profile = GOOD.replace(LINES, "{ irq = [5, 7, 9, 11] }").replace(MEMORY, "{ irq = [7, 10] }")
+    assert messages(profile, tmp_path) == [
+        "device QRL0001, choice 2; device QRL0002: IRQ 9, 10 and 11 are offered, but no pin of the "
+        "chip is wired to them"
+    ]
 
 
 @pytest.mark.parametrize(

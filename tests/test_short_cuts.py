@@ -46,7 +46,7 @@ def test_register_by_table(data: bytes, seed: int, taps: tuple[int, ...]) -> Non
 @given(data=st.binary(min_size=8, max_size=8))
 def test_register_of_identifiers(data: bytes) -> None:
     check = CATALOG.identifier.check_field.kind
-    assert check.checksum.of(data) == witness.identifier_checksum(data)  # type: ignore[attr-defined]
+    assert check.checksum.of(data) == witness.identifier_checksum(data)
 
 
 @given(data=images())

@@ -464,7 +464,7 @@ def test_record(by_hand: str, title: str, chapter: str) -> None:
     assert not item.record.source.startswith(f"Spec {chapter}0")
 
 
-@pytest.mark.requirement("R-6.2.2-1", "R-6.2.3-1")
+@pytest.mark.requirement("R-6.2.2-1", "R-6.2.3-1", "R-0-3")
 @pytest.mark.parametrize(("by_hand", "title", "chapter"), RECORDS, ids=[r[0] for r in RECORDS])
 def test_record_written(by_hand: str, title: str, chapter: str) -> None:
     """Writing what was read makes the same bytes, first byte and all."""
@@ -586,6 +586,7 @@ BITS: list[tuple[Table, str]] = [
     "R-6.2.3.1-4",
     "R-6.2.3.5-1",
     "R-6.2.3.6-1",
+    "R-2.2-4",
 )
 @pytest.mark.parametrize(("entry", "by_hand"), BITS, ids=[b[1] for b in BITS])
 def test_bits(entry: Table, by_hand: str) -> None:
@@ -738,6 +739,17 @@ def test_walk_stops_where_no_whole_item_stands() -> None:
         assert found(version + name[:cut]) == [(0, 3)]
     assert found(version + version[:2]) == [(0, 3)]
     assert found(version + b"\0" + version) == [(0, 3)]
+
+
+@pytest.mark.requirement("R-5.2-1", "R-2.2-3")
+def test_a_device_has_an_id() -> None:
+    """Whatever it asks for: without one nothing is built (Spec 2.2, 5.2)."""
+    resources = [{"io_fixed": 0x300, "length": 4}]
+    card = {"id": "QRL0301", "name": "Hollow Lane audio card"}
+    with pytest.raises(InputError, match="has no id"):
+        image_of(card=card, device=[{"resources": resources}])
+    image = image_of(card=card, device=[{"id": "QRL0001", "resources": resources}])
+    assert bytes.fromhex("4B 00 03 04") in image
 
 
 # --- what a card may do

@@ -92,6 +92,10 @@ def test_what_an_image_must_or_should_is_a_rule_or_built() -> None:
     assert len(binding) == 59 and odd == []
 
 
+def test_what_building_sees_to_is_shown_by_a_test() -> None:
+    assert [one.name for one in STANDARD.values() if one.build and not one.shown_by] == []
+
+
 SPEAKS = [*CATALOG.rules.values(), *REMARKS.values(), *CATALOG.protocol.steps.values()]
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from romtool.capture.decode import Decoded
-from romtool.capture.observations import Observed
+from romtool.capture.decode import DecodedCapture
+from romtool.capture.observations import BusFinding
 from romtool.capture.outcome import runs
 from romtool.schema.numbers import hex_text
 
@@ -26,7 +26,7 @@ class _Each(list[Any]):
         return iter(self._entries)
 
 
-def capture_json(decoded: Decoded, findings: Sequence[Observed]) -> dict[str, Any]:
+def capture_json(decoded: DecodedCapture, findings: Sequence[BusFinding]) -> dict[str, Any]:
     """Return the answer; its list of commands is made while it is written out."""
     organisation = decoded.organisation
     return {
@@ -46,7 +46,7 @@ def capture_json(decoded: Decoded, findings: Sequence[Observed]) -> dict[str, An
     }
 
 
-def _commands(decoded: Decoded) -> Iterator[dict[str, Any]]:
+def _commands(decoded: DecodedCapture) -> Iterator[dict[str, Any]]:
     for command, outcome in zip(decoded.commands, decoded.outcomes, strict=True):
         yield {
             "time": round(command.time * decoded.unit, 12),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.capture.against import counted_stops, regions, signature
-from romtool.capture.observations import Observed, observed
+from romtool.capture.against import counted_stops, regions
+from romtool.capture.observations import BusFinding, bus_finding
 from romtool.capture.outcome import runs
 from romtool.errors import InputError
 from romtool.image.decode import decode
@@ -18,7 +18,7 @@ FILL = 0xFF
 
 def chip_observations(
     catalog: Catalog, read: dict[int, int], size: int, word: int, image: Image | None
-) -> Iterator[Observed]:
+) -> Iterator[BusFinding]:
     """Yield what the bytes say that were read from the start of a part of `size` bytes.
 
     `word`: bytes that are read at once; `image`: what should stand there, if that is known.
@@ -34,11 +34,11 @@ def chip_observations(
         return stop <= len(data) < stop + word
 
     if len(data) >= size or (image is not None and len(data) >= len(image.data)):
-        yield observed(catalog, "read-whole", **words, what="the whole part")
+        yield bus_finding(catalog, "read-whole", **words, what="the whole part")
         return
-    known = [signature(layout) for layout in catalog.layouts.values()]
+    known = [layout.signature for layout in catalog.layouts.values()]
     if expected is not None and expected.layout is not None:
-        known = [signature(expected.layout)]
+        known = [expected.layout.signature]
     if any(one and len(data) < len(one) + word for one in known):
         wanted = one_of(sorted({hex_text(one) for one in known if one}))
         have = hex_text(data)
@@ -48,10 +48,10 @@ def chip_observations(
                 f"it read {have}, as a known chip wants it ({wanted}): this one may want another "
                 "signature, or was reset"
             )
-        yield observed(catalog, "stopped", **words, what="signature", hint=hint)
+        yield bus_finding(catalog, "stopped", **words, what="signature", hint=hint)
         return
     if expected is None or expected.layout is None:
-        yield observed(catalog, "read-start", **words)
+        yield bus_finding(catalog, "read-start", **words)
         return
     stops = counted_stops(expected)
     if any(is_at(stop) for stop in stops) or (not stops and is_at(expected.items_end)):
@@ -60,18 +60,18 @@ def chip_observations(
             what = "as much as the count says"
             if image is not None and image.data.startswith(data):
                 what = "header and count as in the image"
-        yield observed(catalog, "read-whole", **words, what=what)
+        yield bus_finding(catalog, "read-whole", **words, what=what)
     elif any(one.name == "the patch area" and is_at(one.stop) for one in regions(expected)):
-        yield observed(catalog, "read-whole", **words, what="the PnP data and the patch area")
+        yield bus_finding(catalog, "read-whole", **words, what="the PnP data and the patch area")
     elif stops and len(data) > expected.items_at:
         count = next(iter(stops.values()))
         until = " or ".join(str(stop) for stop in sorted(stops))
         wanted = f"{count}, which makes {until} bytes in all"
-        yield observed(catalog, "stopped-otherwise", **words, wanted=wanted)
+        yield bus_finding(catalog, "stopped-otherwise", **words, wanted=wanted)
     else:
         inside = [one for one in regions(expected) if one.start < len(data) <= one.stop]
         what = inside[0].name if inside else "what follows the PnP data"
-        yield observed(catalog, "stopped-inside", **words, what=what)
+        yield bus_finding(catalog, "stopped-inside", **words, what=what)
 
 
 def image_read(catalog: Catalog, data: bytes, size: int) -> Image | None:

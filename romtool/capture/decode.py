@@ -58,7 +58,7 @@ class Quality:
 
 
 @dataclass(frozen=True)
-class PartSeen:
+class BusPart:
     """One part on the bus: its size and page (bytes), and what it holds."""
 
     part: int | None
@@ -69,7 +69,7 @@ class PartSeen:
 
 
 @dataclass(frozen=True)
-class Decoded:
+class DecodedCapture:
     """All that a capture shows. `unit`: seconds of one unit of time."""
 
     bus: SerialBus
@@ -79,7 +79,7 @@ class Decoded:
     clock: float | None
     commands: Sequence[Command]
     outcomes: Sequence[Outcome]
-    parts: tuple[PartSeen, ...]
+    parts: tuple[BusPart, ...]
     quality: Quality
     channels: tuple[str, ...]
     verdict: Verdict | None = None
@@ -121,7 +121,7 @@ def decode(
     recording: Recording,
     channels: Mapping[str, str] | None = None,
     part: Part | None = None,
-) -> Decoded:
+) -> DecodedCapture:
     """Return what a recording shows of an EEPROM's bus.
 
     `channels`: the name of each line's channel, where it is settled (`org` may be a number of
@@ -255,7 +255,7 @@ def _two_wire(
     part: Part | None,
     quality: Quality,
     clock: float | None,
-) -> Decoded:
+) -> DecodedCapture:
     reader = TransferReader()
     transfers = list(reader.read(levels))
     quality.clocks, quality.stray = reader.clocks, len(reader.early)
@@ -295,7 +295,7 @@ def _three_wire(
     quality: Quality,
     clock: float | None,
     word: int | None,
-) -> Decoded:
+) -> DecodedCapture:
     reader = SelectionReader()
     selections: list[Selection] = list(reader.read(levels))
     quality.clocks, quality.stray = reader.clocks, reader.clocks_outside
@@ -340,7 +340,7 @@ def _judged(
     verdict: Verdict | None = None,
     is_early: bool = False,
     is_wide: bool = False,
-) -> Decoded:
+) -> DecodedCapture:
     """Return the commands with what became of them, part by part."""
     write_time = wires.bus.write_time / 1000 / recording.unit
     outcomes = [Outcome(None)] * len(commands)
@@ -352,8 +352,8 @@ def _judged(
         for place, outcome in zip(places, found, strict=True):
             outcomes[place] = outcome
         is_eeprom = number is None or is_early or wires.bus.is_eeprom(number)
-        parts.append(PartSeen(None if is_early else number, is_eeprom, size, page, contents))
-    return Decoded(
+        parts.append(BusPart(None if is_early else number, is_eeprom, size, page, contents))
+    return DecodedCapture(
         bus=wires.bus,
         wiring=wires,
         unit=recording.unit,

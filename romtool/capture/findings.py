@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 from romtool.capture.against import unlike, unread
 from romtool.capture.chip import chip_observations, many
-from romtool.capture.decode import Decoded, PartSeen
-from romtool.capture.observations import Observed, observed
+from romtool.capture.decode import BusPart, DecodedCapture
+from romtool.capture.observations import BusFinding, bus_finding
 from romtool.capture.outcome import is_change
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
@@ -22,8 +22,8 @@ MOST_DIFFERENCES = 40
 
 
 def findings(
-    catalog: Catalog, decoded: Decoded, image: Image | None = None, number: int | None = None
-) -> list[Observed]:
+    catalog: Catalog, decoded: DecodedCapture, image: Image | None = None, number: int | None = None
+) -> list[BusFinding]:
     """Return what a capture shows.
 
     `image`: what should stand in the part, which is the one of the 7-bit address `number`, or else
@@ -38,46 +38,46 @@ def findings(
     ]
 
 
-def _quality(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
+def _quality(catalog: Catalog, decoded: DecodedCapture) -> Iterator[BusFinding]:
     """Yield how good the capture is."""
     quality, bus = decoded.quality, decoded.bus
     if decoded.wiring.turned:
-        yield observed(catalog, "turned-channels", evidence=decoded.wiring.evidence)
+        yield bus_finding(catalog, "turned-channels", evidence=decoded.wiring.evidence)
     few = quality.samples is not None and quality.samples < bus.samples * 0.99
     if few and decoded.commands:
         samples = f"{quality.samples:.1f}".removesuffix(".0")
-        yield observed(catalog, "undersampled", samples=samples, least=bus.samples)
+        yield bus_finding(catalog, "undersampled", samples=samples, least=bus.samples)
     if quality.begins_inside:
-        yield observed(catalog, "cut-start")
+        yield bus_finding(catalog, "cut-start")
     if quality.glitches:
         time = None if quality.first_glitch is None else quality.first_glitch * decoded.unit
         words: dict[str, object] = {"count": many(quality.glitches, "pulse"), "share": bus.glitch}
-        yield observed(catalog, "glitches", time, **words)
+        yield bus_finding(catalog, "glitches", time, **words)
     if quality.broken:
         count = many(len(quality.broken), "transfer")
-        yield observed(catalog, "broken-off", quality.broken[0] * decoded.unit, count=count)
+        yield bus_finding(catalog, "broken-off", quality.broken[0] * decoded.unit, count=count)
     if decoded.ends_inside:
         last = decoded.commands[-1]
-        yield observed(catalog, "cut-end", last.time * decoded.unit, what=last.kind)
+        yield bus_finding(catalog, "cut-end", last.time * decoded.unit, what=last.kind)
     if quality.cut:
-        yield observed(catalog, "cut-file")
+        yield bus_finding(catalog, "cut-file")
     if quality.quiet:
         change = "changes" if len(quality.quiet) == 1 else "change"
         names = _listed(quality.quiet)
-        yield observed(catalog, "quiet", channels=names, change=change)
+        yield bus_finding(catalog, "quiet", channels=names, change=change)
 
 
-def _bus(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
+def _bus(catalog: Catalog, decoded: DecodedCapture) -> Iterator[BusFinding]:
     """Yield what kind of part it is."""
     if decoded.is_early:
-        yield observed(catalog, "early-part")
+        yield bus_finding(catalog, "early-part")
     if decoded.is_wide:
-        yield observed(catalog, "wide-addresses")
+        yield bus_finding(catalog, "wide-addresses")
     for part in decoded.parts:
         if part.part is not None and not part.is_eeprom:
             count = sum(command.part == part.part for command in decoded.commands)
             words = {"address": address(part.part), "count": many(count, "transfer")}
-            yield observed(catalog, "other-device", **words)
+            yield bus_finding(catalog, "other-device", **words)
     verdict = decoded.verdict
     if verdict is None or not verdict.is_told:
         return
@@ -91,20 +91,22 @@ def _bus(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
     if verdict.reads:
         evidence.append(f"the dummy bit is 0 in {verdict.dummies} of {many(verdict.reads, 'read')}")
     width = {"address_bits": bits, "word": word}
-    yield observed(
+    yield bus_finding(
         catalog, "organisation", parts=" or ".join(names), evidence=", ".join(evidence), **width
     )
     if verdict.expected is not None:
         meant_bits, meant = verdict.expected
-        yield observed(catalog, "wrong-organisation", meant=meant, meant_bits=meant_bits, **width)
+        yield bus_finding(
+            catalog, "wrong-organisation", meant=meant, meant_bits=meant_bits, **width
+        )
 
 
-def _answers(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
+def _answers(catalog: Catalog, decoded: DecodedCapture) -> Iterator[BusFinding]:
     """Yield whether anything asked, and whether a part answered."""
     own = {part.part for part in decoded.parts if part.is_eeprom}
     asked = [command for command in decoded.commands if decoded.is_early or command.part in own]
     if not asked:
-        yield observed(catalog, "nothing-asked", why=_why_nothing(decoded))
+        yield bus_finding(catalog, "nothing-asked", why=_why_nothing(decoded))
         return
     if decoded.bus.name == "two-wire":
         is_answered = any(command.called for command in asked)
@@ -114,7 +116,7 @@ def _answers(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
         )
     else:
         if "do" not in decoded.wiring.channels and not any(one.took for one in asked):
-            yield observed(catalog, "no-data-line")
+            yield bus_finding(catalog, "no-data-line")
             return
         reads = [command for command in asked if command.kind == "read"]
         told = [
@@ -127,14 +129,16 @@ def _answers(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
         )
     if not is_answered:
         times = "once" if len(asked) == 1 else f"{len(asked)} times"
-        yield observed(catalog, "no-answer", asked[0].time * decoded.unit, times=times, hint=hint)
+        yield bus_finding(
+            catalog, "no-answer", asked[0].time * decoded.unit, times=times, hint=hint
+        )
     busy = [one.busy_for for one in decoded.outcomes if one.busy_for is not None]
     if busy:
         milliseconds = f"{max(busy) * decoded.unit * 1000:.1f}"
-        yield observed(catalog, "busy", milliseconds=milliseconds)
+        yield bus_finding(catalog, "busy", milliseconds=milliseconds)
 
 
-def _why_nothing(decoded: Decoded) -> str:
+def _why_nothing(decoded: DecodedCapture) -> str:
     """Return why there is no command to an EEPROM."""
     lines = {decoded.channels[place]: name for name, place in decoded.wiring.channels.items()}
     still = [name for name in decoded.quality.quiet if lines.get(name) in ("scl", "clk", "cs")]
@@ -146,8 +150,8 @@ def _why_nothing(decoded: Decoded) -> str:
 
 
 def _reads(
-    catalog: Catalog, decoded: Decoded, image: Image | None, number: int | None
-) -> Iterator[Observed]:
+    catalog: Catalog, decoded: DecodedCapture, image: Image | None, number: int | None
+) -> Iterator[BusFinding]:
     """Yield what was read, and, with an image, how that compares."""
     word = decoded.organisation.word // 8 if decoded.organisation else 1
     parts = [part for part in decoded.parts if part.is_eeprom and part.contents.read]
@@ -162,35 +166,35 @@ def _reads(
             yield from chip_observations(catalog, contents.read, part.size, word, expected)
         if contents.unsteady:
             count = many(len(contents.unsteady), "byte")
-            yield observed(catalog, "unsteady", None, min(contents.unsteady), count=count)
+            yield bus_finding(catalog, "unsteady", None, min(contents.unsteady), count=count)
         if image is not None and part is meant:
             yield from _against(catalog, decoded, part, image)
 
 
 def _against(
-    catalog: Catalog, decoded: Decoded, part: PartSeen, image: Image
-) -> Iterator[Observed]:
+    catalog: Catalog, decoded: DecodedCapture, part: BusPart, image: Image
+) -> Iterator[BusFinding]:
     """Yield how what was read compares with an image, and what was never read."""
     read = part.contents.read
     other = next((p for p in catalog.parts_of(len(image.data)) if p.bus == decoded.bus.name), None)
     if decoded.part is None and other is not None and len(image.data) > part.size:
         sizes: dict[str, object] = {"size": len(image.data), "have": part.size, "part": other.name}
-        yield observed(catalog, "other-size", **sizes)
+        yield bus_finding(catalog, "other-size", **sizes)
     different = together(unlike(read, image))
     for run in different[:MOST_DIFFERENCES]:
         first = run[0].offset
         place = address(first) if len(run) == 1 else f"{address(first)}-{address(run[-1].offset)}"
         have, wanted = (_hex(run, side) for side in ("found", "expected"))
         words = {"place": place, "have": have, "wanted": wanted, "field": run[0].field}
-        yield observed(catalog, "unlike", None, first, **words)
+        yield bus_finding(catalog, "unlike", None, first, **words)
     inside = sum(at < len(image.data) for at in read)
     if not different:
-        yield observed(catalog, "alike", count=many(inside, "byte"))
+        yield bus_finding(catalog, "alike", count=many(inside, "byte"))
     places = [
         f"{address(one.start)}-{address(one.stop - 1)} ({one.name})" for one in unread(read, image)
     ]
     if places:
-        yield observed(catalog, "unread", places=_listed(places))
+        yield bus_finding(catalog, "unread", places=_listed(places))
 
 
 def _hex(run: Sequence[object], side: str) -> str:
@@ -198,7 +202,7 @@ def _hex(run: Sequence[object], side: str) -> str:
     return " ".join(values) if len(values) <= 4 else " ".join([*values[:3], "…"])
 
 
-def _writes(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
+def _writes(catalog: Catalog, decoded: DecodedCapture) -> Iterator[BusFinding]:
     """Yield what became of writes, one finding for each way in which they went wrong."""
     found: dict[str, list[int]] = {}
     stored = 0
@@ -215,12 +219,12 @@ def _writes(catalog: Catalog, decoded: Decoded) -> Iterator[Observed]:
             count = f"{len(places)} commands (the first a {first.kind}{at})"
         words = _words(decoded, name, places) | {"count": count}
         time = first.time * decoded.unit
-        yield observed(catalog, name, time, first.address, **words)
+        yield bus_finding(catalog, name, time, first.address, **words)
     if stored:
-        yield observed(catalog, "stored", count=many(stored, "command"))
+        yield bus_finding(catalog, "stored", count=many(stored, "command"))
 
 
-def _words(decoded: Decoded, name: str, places: Sequence[int]) -> dict[str, object]:
+def _words(decoded: DecodedCapture, name: str, places: Sequence[int]) -> dict[str, object]:
     """Return what fills the words of an observation about writes."""
     first = decoded.commands[places[0]]
     lock = next(line for line in decoded.bus.lines if line.locks)
@@ -245,7 +249,7 @@ def _words(decoded: Decoded, name: str, places: Sequence[int]) -> dict[str, obje
     return made.get(name, dict)()
 
 
-def _went_wrong(decoded: Decoded, place: int) -> Iterator[str]:
+def _went_wrong(decoded: DecodedCapture, place: int) -> Iterator[str]:
     """Yield the names of what went wrong with one command."""
     command, outcome = decoded.commands[place], decoded.outcomes[place]
     if outcome.busy and not command.called and (command.data or outcome.took is False):

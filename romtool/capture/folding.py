@@ -6,8 +6,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from romtool.capture.commands import Command
-from romtool.capture.decode import Decoded
+from romtool.capture.decode import DecodedCapture
 from romtool.capture.outcome import Outcome, is_change
+
+SEVERAL = "several"
+"""The kind of a row with commands of different kinds."""
 
 
 @dataclass
@@ -49,13 +52,27 @@ class Row:
         self.last, self.end = bytes(other.data), other.end
         return True
 
+    def with_next(self, other: Row) -> Row:
+        """Return one row for two of any kinds: what they have in common, and how many they are."""
+        return Row(
+            self.time,
+            other.end,
+            self.kind if self.kind == other.kind else SEVERAL,
+            self.part if self.part == other.part else None,
+            None,
+            bytearray(),
+            self.result if self.result == other.result else "",
+            self.count + other.count,
+            self.repeats + other.repeats,
+        )
+
     def _ends_with(self, other: Row) -> bool:
         if other.data != self.last or self.address is None or other.address is None:
             return False
         return other.address == self.address + len(self.data) - len(self.last)
 
 
-def folded(decoded: Decoded) -> Iterator[Row]:
+def folded(decoded: DecodedCapture) -> Iterator[Row]:
     """Yield the rows of a capture's commands, in order of time."""
     row: Row | None = None
     for other in _joined(decoded):
@@ -68,7 +85,7 @@ def folded(decoded: Decoded) -> Iterator[Row]:
         yield row
 
 
-def _joined(decoded: Decoded) -> Iterator[Row]:
+def _joined(decoded: DecodedCapture) -> Iterator[Row]:
     """Yield a row for each command; for an address and the read that follows it one together."""
     waiting: Row | None = None
     pairs: Iterable[tuple[Command, Outcome]] = zip(decoded.commands, decoded.outcomes, strict=True)
@@ -92,7 +109,7 @@ def _joined(decoded: Decoded) -> Iterator[Row]:
         yield waiting
 
 
-def _row(decoded: Decoded, command: Command, outcome: Outcome) -> Row:
+def _row(decoded: DecodedCapture, command: Command, outcome: Outcome) -> Row:
     kind = command.kind
     if kind == "address" and command.address is None:
         kind = "poll"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from romtool.capture.decode import Decoded, PartSeen
+from romtool.capture.decode import BusPart, DecodedCapture
 from romtool.errors import refuse
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, one_of
@@ -13,14 +13,14 @@ UNSEEN = 0xFF
 """What stands where a capture shows nothing: an erased byte."""
 
 
-class SeenBytes(NamedTuple):
+class PartBytes(NamedTuple):
     """A part's bytes as far as they were seen, read or written; how many were not."""
 
     data: bytes
     unseen: int
 
 
-def the_part(decoded: Decoded, number: int | None) -> PartSeen:
+def the_part(decoded: DecodedCapture, number: int | None) -> BusPart:
     """Return the part of a 7-bit address, or the only EEPROM; raises InputError."""
     parts = [part for part in decoded.parts if part.is_eeprom]
     if number is None and len(parts) == 1:
@@ -37,9 +37,9 @@ def the_part(decoded: Decoded, number: int | None) -> PartSeen:
     raise refuse(f"--address {address(number)}: no such part was called", seen)
 
 
-def seen_bytes(
-    catalog: Catalog, decoded: Decoded, part: PartSeen, size: int | None = None
-) -> SeenBytes:
+def part_bytes(
+    catalog: Catalog, decoded: DecodedCapture, part: BusPart, size: int | None = None
+) -> PartBytes:
     """Return what was seen of a part.
 
     `size`: bytes of the part, where that is known; else that of the smallest one that holds all.
@@ -55,4 +55,4 @@ def seen_bytes(
             on_bus = sorted(p.size for p in catalog.parts.values() if bits in p.address_bits)
         size = next((one for one in on_bus if one >= need), part.size)
     data = bytes(seen.get(at, UNSEEN) for at in range(size))
-    return SeenBytes(data, sum(at not in seen for at in range(size)))
+    return PartBytes(data, sum(at not in seen for at in range(size)))

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from romtool.schema.catalog import Catalog
 
 
-class Observed(NamedTuple):
+class BusFinding(NamedTuple):
     """A finding: `time` in seconds, `offset` in the part, where it has one."""
 
     rule: str
@@ -23,17 +23,17 @@ class Observed(NamedTuple):
         return self._asdict()
 
 
-def observed(
+def bus_finding(
     catalog: Catalog,
     name: str,
     time: float | None = None,
     offset: int | None = None,
     /,
     **words: object,
-) -> Observed:
+) -> BusFinding:
     """Return what the schema says of this observation, with these words filled in."""
     found = catalog.observations[name]
-    return Observed(
+    return BusFinding(
         name,
         found.severity,
         time,

@@ -25,6 +25,8 @@ from romtool.image.spoiling import swapped_pairs
 from romtool.profile.serials import with_serials
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
+from romtool.schema.field_types import Pins
+from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Part
 from romtool.schema.numbers import clip
 from romtool.text.findings import message
@@ -154,6 +156,15 @@ class BuildJob:
             names = [part.name for part in self.parts if part.bus == bus]
             if words:
                 yield from line(f"{' or '.join(names)}:", words)
+        for field in self.assumed():
+            words = f"{field.title} {field.kind.show(field.default)}, as {field.key} is left out"
+            yield from line("assumed", words)
+
+    def assumed(self) -> Iterator[Field]:
+        """Yield the wirings that the profile leaves out: what is typical is built in."""
+        for field in self.image.layout.config_fields if self.image.layout else ():
+            if isinstance(field.kind, Pins) and not self.input.states(("config", field.key)):
+                yield field
 
     def labels(self, written: Sequence[Written]) -> Iterator[dict[str, Any]]:
         """Yield a row for each card: what is burnt into its part, and how to tell it."""

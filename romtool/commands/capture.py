@@ -7,10 +7,10 @@ from pathlib import Path
 import click
 
 from romtool.capture.answer import capture_json
-from romtool.capture.decode import Decoded, decode
+from romtool.capture.decode import DecodedCapture, decode
 from romtool.capture.findings import findings
 from romtool.capture.formats import read_recording
-from romtool.capture.memory import seen_bytes, the_part
+from romtool.capture.memory import part_bytes, the_part
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, IMAGE, JSON
@@ -84,7 +84,7 @@ def _address(_context: click.Context, _option: click.Parameter, value: str | Non
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Where to write the bytes that were seen, as raw binary.",
+    help="Where to write the bytes that were seen, as raw binary; -: standard output.",
 )
 def command(
     call: Call,
@@ -101,30 +101,32 @@ def command(
     """
     image = call.load(against).image if against is not None else None
     decoded = decoded_capture(call, capture, channels)
-    try:
-        if output is not None or address is not None:
-            part = the_part(decoded, address)
-    except InputError as refused:
-        raise refused.in_file(shown(capture)) from None
+    if output is not None or address is not None:
+        try:
+            the_part(decoded, address)
+        except InputError as refused:
+            raise refused.in_file(shown(capture)) from None
     found = findings(call.catalog, decoded, image, address)
-    written = None
     if output is not None:
         size = len(image.data) if image is not None and call.part is None else None
-        written = seen_bytes(call.catalog, decoded, part, size)
+        written = part_bytes(call.catalog, decoded, the_part(decoded, address), size)
         call.put(output, written.data)
+        if written.unseen:
+            name = output_name(output)
+            warn(f"{name}: {written.unseen} bytes were not seen: they are FFh in it")
     if call.as_json:
         echo_json(capture_json(decoded, found))
-    else:
-        with answer_beside(output):
-            echo_lines(text_lines(shown(capture), decoded, found))
-            if written is not None and output is not None:
-                echo(f"wrote {output_name(output)}  {len(written.data)} bytes")
-    if written is not None and output is not None and written.unseen:
-        warn(f"{output_name(output)}: {written.unseen} bytes were not seen: they are FFh in it")
+        return DONE
+    with answer_beside(output):
+        echo_lines(text_lines(shown(capture), decoded, found))
+        if output is not None:
+            echo(f"wrote {output_name(output)}  {len(written.data)} bytes")
     return DONE
 
 
-def decoded_capture(call: Call, name: str, channels: dict[str, str] | None = None) -> Decoded:
+def decoded_capture(
+    call: Call, name: str, channels: dict[str, str] | None = None
+) -> DecodedCapture:
     """Return what stands in a capture; raises InputError, with the file's name."""
     part = call.catalog.part(call.part) if call.part else None
     try:

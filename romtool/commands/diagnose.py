@@ -54,7 +54,7 @@ def command(
     from romtool.commands.capture import decoded_capture
     from romtool.diagnose.diagnose import diagnose
     from romtool.diagnose.evidence import Evidence, Named
-    from romtool.diagnose.tests import FOUND
+    from romtool.diagnose.judging import FOUND
 
     known = call.catalog.symptoms
     if symptom not in known:

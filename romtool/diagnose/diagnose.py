@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from romtool.diagnose.evidence import Evidence
-from romtool.diagnose.tests import FOUND, OPEN, OUT, TESTS, Verdict
+from romtool.diagnose.judging import FOUND, OPEN, OUT, TESTS, Verdict
 from romtool.schema.bench import Cause, Symptom
 
 STATES = (FOUND, OPEN, OUT)
@@ -19,7 +19,7 @@ MOST_REASONS = 3
 """At most this many reasons of a cause are told."""
 
 
-class Judged(NamedTuple):
+class JudgedCause(NamedTuple):
     """A cause of a symptom: its state, why, and what to do next; nothing if it is ruled out."""
 
     cause: Cause
@@ -37,14 +37,14 @@ class Judged(NamedTuple):
         }
 
 
-def diagnose(evidence: Evidence, symptom: Symptom) -> list[Judged]:
+def diagnose(evidence: Evidence, symptom: Symptom) -> list[JudgedCause]:
     """Return the causes of a symptom: found, open, ruled out; each in the schema's order."""
     causes = evidence.catalog.causes
     judged = [judge(evidence, causes[name]) for name in symptom.causes]
     return sorted(judged, key=lambda one: STATES.index(one.state))
 
 
-def judge(evidence: Evidence, cause: Cause) -> Judged:
+def judge(evidence: Evidence, cause: Cause) -> JudgedCause:
     """Return what is known of one cause."""
     found, hints = list[str](), list[str]()
     for is_certain, words in _reasons(evidence, cause):
@@ -53,14 +53,14 @@ def judge(evidence: Evidence, cause: Cause) -> Judged:
     if verdict.state == FOUND:
         found.append(verdict.because)
     if found:
-        return Judged(cause, FOUND, _joined(found), _filled(evidence, cause.remedy))
+        return JudgedCause(cause, FOUND, _joined(found), _filled(evidence, cause.remedy))
     out = list(_ruled_out(evidence, cause, verdict))
     if out and not hints:
-        return Judged(cause, OUT, _joined(out), None)
+        return JudgedCause(cause, OUT, _joined(out), None)
     if verdict.because:
         hints.append(verdict.because)
     because = _joined(hints) or cause.open
-    return Judged(cause, OPEN, because, _filled(evidence, cause.measure))
+    return JudgedCause(cause, OPEN, because, _filled(evidence, cause.measure))
 
 
 def _reasons(evidence: Evidence, cause: Cause) -> Iterator[tuple[bool, str]]:
@@ -82,14 +82,14 @@ def _reasons(evidence: Evidence, cause: Cause) -> Iterator[tuple[bool, str]]:
     for fault, title in evidence.read_faults if cause.faults else ():
         if fault in cause.faults:
             yield True, f"the readback: {title}"
-    for observed in evidence.observations if cause.observations else ():
-        if observed.rule in cause.observations:
-            yield observed.severity == "error", f"the capture: {observed.message}"
+    for shown in evidence.observations if cause.observations else ():
+        if shown.rule in cause.observations:
+            yield shown.severity == "error", f"the capture: {shown.message}"
 
 
 def _ruled_out(evidence: Evidence, cause: Cause, verdict: Verdict) -> Iterator[str]:
     """Yield what rules a cause out, in words; nothing has spoken for it."""
-    seen = {observed.rule for observed in evidence.observations}
+    seen = {shown.rule for shown in evidence.observations}
     if evidence.capture is not None and evidence.capture.is_answered:
         seen.add(ANSWERED)
     is_there = {

@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
-from romtool.capture.decode import Decoded
+from romtool.capture.decode import DecodedCapture
 from romtool.capture.findings import findings as capture_findings
-from romtool.capture.observations import Observed
+from romtool.capture.observations import BusFinding
 from romtool.image.model import Image
 from romtool.readback.diagnosis import diagnose as name_read_faults
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
@@ -42,7 +42,7 @@ class Evidence:
         images: Sequence[Named] = (),
         host: Host | None = None,
         readback: bytes | None = None,
-        capture: Decoded | None = None,
+        capture: DecodedCapture | None = None,
     ) -> None:
         self.catalog = catalog
         self.images = tuple(images)
@@ -86,7 +86,7 @@ class Evidence:
         return [(one.name, one.text) for one in (*lost, *warned)]
 
     @functools.cached_property
-    def observations(self) -> list[Observed]:
+    def observations(self) -> list[BusFinding]:
         """What `capture` finds."""
         if self.capture is None:
             return []

@@ -56,6 +56,13 @@ class InputFile(NamedTuple):
         if self.format == RAW.name and len(self.data) >= NOTED_TEXT and is_plain(self.data):
             yield f"{self.name}: is a text, taken as raw binary"
 
+    def states(self, path: KeyPath) -> bool:
+        """Whether the profile has this key, or its variant in its place."""
+        from romtool.toml.places import has_path
+
+        replaced = ("variant", self.variant or "", *path)
+        return has_path(self.text, path) or has_path(self.text, replaced)
+
     def place(self, offset: int | None, path: KeyPath | None = None) -> tuple[int, int] | None:
         """Return line and column in the profile, None for no profile.
 

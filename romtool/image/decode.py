@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from romtool.errors import refuse
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import CompressedAscii, Constant, Count
+from romtool.schema.field_types import Constant, Count
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import clip
@@ -69,7 +69,7 @@ def signed(image: Image) -> bool:
     """Whether a signature of two bytes or more is right: the chip itself asks for no more."""
     if image.layout is None:
         return False
-    constants = [f for f in image.layout.computed_fields if isinstance(f.kind, Constant)]
+    constants = image.layout.constants
     bits = sum(field.kind.bits for field in constants)
     return bits >= SIGNATURE and all(image.computed[field.key].ok for field in constants)
 
@@ -137,5 +137,4 @@ MOST_OF_ITEMS = 4 + 8 + 6 + 6 + 8
 def usual_id(image: Image) -> bool:
     """Whether the card's ID is spelt the usual way: three letters A-Z, four hex digits."""
     kind = image.catalog.identifier.id_field.kind
-    assert isinstance(kind, CompressedAscii)
     return image.card_id is not None and kind.spelling.is_usual(image.card_id)

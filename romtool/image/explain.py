@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from romtool.image.model import Compared, Image
 from romtool.image.tree import Node
-from romtool.schema.field_types import AnyKind, NotRepresentable, Reserved, Stored
+from romtool.schema.field_types import AnyKind, NotRepresentable, Stored
 from romtool.schema.numbers import hex_text, sizes
 
 NO_LAYOUT = "bytes that no layout explains"
@@ -144,7 +144,7 @@ def _meaning(node: Node) -> str:
         return f"{_name(node)}: {sizes(count)}"
     if field is None:
         return f"{_name(node)}: {count} bytes, not {node.value}"
-    if isinstance(field.kind, Reserved) and not node.stored:
+    if field.kind.is_reserved and not node.stored:
         return ""
     bits = f" ({field.bit_range})" if field.bit_range else ""
     return f"{field.title}{bits}: {stated(field.kind, node.stored, node.compared)}"

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from romtool.image.walk import Descriptor, peek_tag, walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check, Constant, Count, Stored
+from romtool.schema.field_types import AnyKind, Stored
 from romtool.schema.fields import Field, Unit
-from romtool.schema.image_layouts import ImageLayout, count_of
+from romtool.schema.image_layouts import REGIONS, ImageLayout
 from romtool.schema.records import DescriptorType
 
 if TYPE_CHECKING:
@@ -150,13 +150,15 @@ class Image:
         """What is announced where the walk stopped: record and size (bytes) of a whole item."""
         return peek_tag(self.catalog, self.data, self.items_end)
 
+    def size_of(self, region: str) -> int:
+        """Return the size (bytes) of a region that a count can name; items are walked for it."""
+        whole = self.catalog.identifier.size
+        return whole if region == "identifier" else self.items_end - self.items_at
+
     @property
     def regions(self) -> dict[str, int]:
         """The sizes (bytes) of the regions that a count can name."""
-        return {
-            "identifier": self.catalog.identifier.size,
-            "items": self.items_end - self.items_at,
-        }
+        return {name: self.size_of(name) for name in REGIONS}
 
     @functools.cached_property
     def fill(self) -> int:
@@ -215,7 +217,8 @@ class Image:
         """The identifier's checksum."""
         if self.layout is None:
             return None
-        return self._compare_check(self.catalog.identifier.check_field, self.identifier_raw)
+        field, raw = self.catalog.identifier.check_field, self.identifier_raw
+        return self._compared(field.kind, raw[field.at], field.at, raw)
 
     @functools.cached_property
     def end_checksum(self) -> Compared | None:
@@ -223,15 +226,17 @@ class Image:
         end = self.end_item
         if end is None or not end.values:
             return None
-        return self._compare_check(end.record.key_field, self.data[self.items_at : end.end])
+        field, region = self.catalog.end_field, self.data[self.items_at : end.end]
+        at = end.address_of(field) - self.items_at
+        return self._compared(field.kind, region[at], at, region)
 
-    def _compare_check(self, field: Field, region: bytes) -> Compared:
-        """Compare a checksum that stands in the last byte of `region`, over those before it."""
-        assert isinstance(field.kind, Check)
-        at = len(region) - 1
-        stored = region[at]
-        computed = field.kind.checksum.of(region[field.kind.region(at)])
-        return Compared(stored, computed, stored in (computed, field.kind.unchecked))
+    def _compared(self, kind: AnyKind, stored: Stored, at: int, data: bytes) -> Compared:
+        """Compare what is stored at `at` in `data` with what should be there."""
+        expected = kind.expected(at, data, self.size_of)
+        if stored == expected or kind.is_unchecked(stored):
+            return Compared(stored, expected, True)
+        ways = [way for way, other in kind.ways(self.size_of).items() if other == stored]
+        return Compared(stored, expected, bool(ways), ways[-1] if ways else None)
 
     @functools.cached_property
     def computed(self) -> Mapping[str, Compared]:
@@ -241,17 +246,8 @@ class Image:
 
     def compare(self, field: Field) -> Compared:
         """Return one of the frame's constant and computed fields: stored beside computed."""
-        kind, stored = field.kind, self.layout_stored[field.key]
-        if isinstance(kind, Constant):
-            return Compared(stored, kind.value, stored == kind.value)
-        if isinstance(kind, Count):
-            computed = count_of(kind.counts, self.regions)
-            way = None
-            for name, counts in kind.accepts.items():
-                if stored == count_of(counts, self.regions):
-                    way = name
-            return Compared(stored, computed, stored == computed or way is not None, way)
-        return self._compare_check(field, self.data[: field.at + 1])
+        stored = self.layout_stored[field.key]
+        return self._compared(field.kind, stored, field.at, self.data)
 
     def layout_units(self) -> Iterator[tuple[Unit, bytes]]:
         """Yield the frame's runs of bytes with what stands in them."""

@@ -9,7 +9,7 @@ from romtool.errors import InputError, InvalidValue, Path
 from romtool.image.decode import layout_named
 from romtool.limits import MAX_IMAGE
 from romtool.profile.reader import Reader
-from romtool.schema.field_types import Constant, Count, Hex, whole_number
+from romtool.schema.field_types import Count, Hex, whole_number
 from romtool.schema.fields import Field
 from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, spells_number
 from romtool.schema.tables import check_table, describe
@@ -124,7 +124,7 @@ class ImageReader(Reader):
             words = one_of([*(f'"{way}"' for way in kind.accepts), "a number"])
             message = f"{field_.title}: {describe(value)} is no way of counting"
             self.problem(message, f"write {words}", path)
-        elif isinstance(kind, Constant) and not kind.is_bytes:
+        elif kind.is_constant and not kind.is_bytes:
             message = f"{field_.title} can't be overridden"
             self.problem(message, "it is part of a byte", path)
         else:

@@ -7,7 +7,6 @@ from typing import Any
 from romtool.image.card import Choice, Device, Group, card_of, entry_of
 from romtool.image.model import Image
 from romtool.schema.catalog import RAW_ID, Catalog
-from romtool.schema.field_types import Check
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Part
 from romtool.schema.numbers import hex_text
@@ -84,7 +83,7 @@ def _identifier(image: Image) -> Table:
     return _id(own, values[own.key], image.identifier_raw) | {
         f.key: values[f.key]
         for f in others
-        if not isinstance(f.kind, Check) and not f.is_default(values[f.key])
+        if not f.kind.is_computed and not f.is_default(values[f.key])
     }
 
 

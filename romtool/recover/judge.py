@@ -9,7 +9,7 @@ from romtool.image.decode import evidence as bits_of
 from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
-from romtool.schema.field_types import Check, Constant, Count, Stored
+from romtool.schema.field_types import Constant, Count, Stored
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address
 
@@ -87,8 +87,7 @@ def _id_word(image: Image) -> str:
     if found.stored == found.computed:
         return "right"
     kind = image.catalog.identifier.check_field.kind
-    assert isinstance(kind, Check)
-    return "not stored" if found.stored == kind.left_out else "wrong"
+    return "not stored" if kind.is_left_out(found.stored) else "wrong"
 
 
 def _end_word(found: Compared | None) -> str:
@@ -177,8 +176,8 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
             if getattr(found, name) == "wrong":
                 yield say("field-wrong", field=name)
     if image.layout is not None:
-        for field in image.layout.computed_fields:
-            if isinstance(field.kind, Check) and not image.computed[field.key].ok:
+        for field in image.layout.checks:
+            if not image.computed[field.key].ok:
                 yield say("field-wrong", field=field.title)
     if not _told(image, found, undone):
         yield say("chance")

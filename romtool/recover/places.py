@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from romtool.image.model import Image
 from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check, Constant, Count
 from romtool.schema.image_layouts import ImageLayout
 
 ENOUGH = 26
@@ -30,34 +29,29 @@ class Start:
 
 
 @functools.lru_cache(maxsize=4)
-def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]] | None:
+def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]]:
     """Return place and value over zeros of the identifier's checksum, and what each byte adds.
 
     A shift register is linear: what a byte adds doesn't depend on the others.
     """
-    for field in catalog.identifier.field_layout.fields:
-        if isinstance(field.kind, Check):
-            region = field.kind.region(field.at)
-            check, size = field.kind.checksum, region.stop - region.start
-            base = check.of(bytes(size))
-            tables = []
-            for at in range(size):
-                stop = bytes(size - at - 1)
-                table = bytes(
-                    check.of(bytes(at) + bytes([byte]) + stop) ^ base for byte in range(256)
-                )
-                tables.append((region.start + at, table))
-            return field.at, base, tuple(tables)
-    return None
+    field = catalog.identifier.check_field
+    region, check = field.kind.region(field.at), field.kind.checksum
+    size = region.stop - region.start
+    base = check.of(bytes(size))
+    tables = []
+    for at in range(size):
+        rest = bytes(size - at - 1)
+        table = bytes(check.of(bytes(at) + bytes([byte]) + rest) ^ base for byte in range(256))
+        tables.append((region.start + at, table))
+    return field.at, base, tuple(tables)
 
 
 def identifiers(catalog: Catalog, data: bytes) -> Iterator[int]:
     """Yield the places where an identifier with a right checksum stands, ascending."""
-    found = _tables(catalog)
     count = len(data) - catalog.identifier.size + 1
-    if found is None or count < 1:
+    if count < 1:
         return
-    check_at, base, tables = found
+    check_at, base, tables = _tables(catalog)
     total = int.from_bytes(bytes([base]) * count, "big")
     total ^= int.from_bytes(data[check_at : check_at + count], "big")
     for at, table in tables:
@@ -115,7 +109,7 @@ def _starts_at(
     if not place:
         yield Start(place)
     elif layout is not None and layout.size:
-        if place > layout.size and not _mark(layout):
+        if place > layout.size and not layout.signature:
             yield Start(place - layout.size)
         yield Start(place)
     elif layout is not None or any(not frame.size for frame in catalog.layouts.values()):
@@ -134,10 +128,7 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
             continue
         lost = max(0, -at)
         image = _image_at(catalog, bytes(lost) + data[:end], at + lost, frame)
-        counted = any(
-            isinstance(field.kind, Count) and field.at >= lost and image.computed[field.key].ok
-            for field in frame.computed_fields
-        )
+        counted = any(field.at >= lost and image.computed[field.key].ok for field in frame.counts)
         if counted or (not lost and _nearly_signed(frame, data, at)):
             yield "damaged-layout"
             return
@@ -145,9 +136,9 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
 
 def _nearly_signed(frame: ImageLayout, data: bytes, at: int) -> bool:
     """Whether a signature is wrong in one bit; one byte says so at the first address only."""
-    for field in frame.computed_fields:
-        if isinstance(field.kind, Constant) and isinstance(field.kind.value, bytes):
-            value = field.kind.value
+    for field in frame.constants:
+        value = field.kind.value
+        if isinstance(value, bytes):
             there = data[at + field.at : at + field.at + len(value)]
             wrong = sum((a ^ b).bit_count() for a, b in zip(there, value, strict=True))
             if (len(value) > 1 or not at) and wrong <= 1:
@@ -162,7 +153,7 @@ def _signed(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> Iterat
     stored one may be another.
     """
     for frame in [layout] if layout else catalog.layouts.values():
-        mark = _mark(frame)
+        mark = frame.signature
         at = data.find(mark, 1) if mark else -1
         tries = 0
         while at >= 0 and tries < 64:
@@ -173,14 +164,6 @@ def _signed(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> Iterat
                 yield Start(at)
                 return
             at = data.find(mark, at + 1)
-
-
-def _mark(frame: ImageLayout) -> bytes:
-    """Return the bytes that a frame always begins with."""
-    for field in frame.computed_fields:
-        if field.at == 0 and isinstance(field.kind, Constant):
-            return field.kind.value if isinstance(field.kind.value, bytes) else b""
-    return b""
 
 
 def _image_at(catalog: Catalog, data: bytes, at: int, frame: ImageLayout) -> Image:
@@ -194,11 +177,10 @@ def signature_bits(frame: ImageLayout, data: bytes, at: int) -> int:
     if len(part) < frame.size:
         return 0
     stored, bits = frame.field_layout.parse(part), 0
-    for field in frame.computed_fields:
-        if isinstance(field.kind, Constant):
-            if stored[field.key] != field.kind.value:
-                return 0
-            bits += field.kind.bits
+    for field in frame.constants:
+        if stored[field.key] != field.kind.value:
+            return 0
+        bits += field.kind.bits
     return bits
 
 
@@ -217,10 +199,8 @@ def walk_bits(catalog: Catalog, data: bytes, start: int) -> int:
     bits, end = 0, items[-1]
     if end.has_role("end"):
         bits += 6
-        check = end.record.field_layout.fields[0].kind
-        if isinstance(check, Check):
-            region = data[start : end.end - 1]
-            bits += 8 if check.checksum.of(region) == data[end.end - 1] else 0
+        check = catalog.end_field
+        bits += 8 if check.kind.holds(end.address_of(check) - start, data[start:]) else 0
     if items[0].has_role("version"):
         bits += 12
     if all(item.representable for item in items):

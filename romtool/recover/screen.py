@@ -6,7 +6,6 @@ from romtool.image.walk import walk
 from romtool.recover.places import identifiers, signature_bits
 from romtool.recover.reading import Reading
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check
 from romtool.schema.image_layouts import ImageLayout
 
 LEAST = 12
@@ -33,10 +32,9 @@ def worth_reading(catalog: Catalog, reading: Reading, layout: ImageLayout, *, al
         bits += 4 if items[0].has_role("version") else 0
     if items and items[-1].record.role == "end" and items[-1].representable:
         bits += 6
-        check = items[-1].record.field_layout.fields[0].kind
-        if isinstance(check, Check):
-            computed = check.checksum.of(reading.data[items_at : end - 1])
-            bits += 8 if computed == reading.data[end - 1] else 0
+        check = catalog.end_field
+        at = items[-1].address_of(check) - items_at
+        bits += 8 if check.kind.holds(at, reading.data[items_at:]) else 0
     head = reading.data[id_at:items_at]
     bits += 8 if 0 in identifiers(catalog, head) else 0
     # The byte after the walk is where it stopped, perhaps for want of that byte.

@@ -253,10 +253,10 @@ def _unnumbered(
         assert isinstance(field.kind, Check)
         if sent[field.at] == field.kind.left_out:
             yield remark(catalog, "identifier-left-out", stored=sent[field.at])
-    elif computed == catalog.consumer.refused_checksum:
+    elif computed == catalog.pnp_software.refused_checksum:
         yield remark(catalog, "identifier-refused", computed=computed)
     elif last is None:
-        yield remark(catalog, "no-number", most=catalog.protocol.software.last_csn)
+        yield remark(catalog, "no-number", most=catalog.pnp_software.last_csn)
     else:
         heard = [slot for slot in slots if slot.card is not None and slot.card.heeds_key]
         first = next((s for s in heard if s.card and s.card.identifier == last.raw), None)

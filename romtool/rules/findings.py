@@ -41,7 +41,10 @@ class Finding(NamedTuple):
 def finding(
     catalog: Catalog, rule: str, offset: int | None, path: Path | None = None, /, **words: object
 ) -> Finding:
-    """Return what the rule says with these words filled in."""
+    """Return what the rule says with these words filled in.
+
+    `source`, where it is among them, is that of the facts that the finding rests on.
+    """
     found = catalog.rules[rule]
     return Finding(
         rule,
@@ -49,6 +52,6 @@ def finding(
         offset,
         found.message.format_map(words),
         found.hint.format_map(words),
-        found.source,
+        str(words.get("source", found.source)),
         path,
     )

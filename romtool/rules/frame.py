@@ -6,10 +6,8 @@ from collections.abc import Iterator
 
 from romtool.image.model import Compared, Image
 from romtool.rules.findings import Finding, finding
-from romtool.schema.field_types import Constant, Count, Flag, Pins
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.numbers import address, hex_text
 
 
 def frame_findings(image: Image) -> Iterator[Finding]:
@@ -18,18 +16,16 @@ def frame_findings(image: Image) -> Iterator[Finding]:
         return
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
-        if isinstance(field.kind, Constant):
+        if field.kind.is_constant:
             rule = "signature"
-        elif isinstance(field.kind, Count):
-            rule = "count"
         else:
-            rule = "frame-checksum"
+            rule = "count" if field in image.layout.counts else "frame-checksum"
         if rule == "count" and _is_cut(image, found):
             continue
+        words = {**_words(field, found), "source": field.source}
         if not found.ok:
-            yield finding(image.catalog, rule, field.at, **_words(field, found))
+            yield finding(image.catalog, rule, field.at, **words)
         elif found.way is not None:
-            words = _words(field, found)
             way = found.way.replace("-", " ")
             yield finding(image.catalog, "count-way", field.at, way=way, **words)
     yield from _settings(image, image.layout)
@@ -37,8 +33,9 @@ def frame_findings(image: Image) -> Iterator[Finding]:
     limit = image.layout.max_pnp_bytes
     length = image.items_end - image.identifier_at
     if limit is not None and length > limit:
+        source = image.layout.source
         at = image.identifier_at
-        yield finding(image.catalog, "too-long", at, length=length, limit=limit)
+        yield finding(image.catalog, "too-long", at, length=length, limit=limit, source=source)
 
 
 def _is_cut(image: Image, count: Compared) -> bool:
@@ -59,8 +56,9 @@ def _settings(image: Image, layout: ImageLayout) -> Iterator[Finding]:
         value = config[field.key]
         if field.disables and value:
             words = {"title": field.title, "text": field.text, "key": field.key}
+            words["source"] = field.source
             yield finding(image.catalog, "key-off", field.at, ("config", field.key), **words)
-        elif _is_untypical(field, value):
+        elif field.is_untypical(value):
             odd.append(field)
     if odd:
         shown = [
@@ -69,41 +67,26 @@ def _settings(image: Image, layout: ImageLayout) -> Iterator[Finding]:
             for field in odd
         ]
         path = ("config", odd[0].key)
-        yield finding(image.catalog, "untypical", odd[0].at, path, settings="; ".join(shown))
-
-
-def _is_untypical(field: Field, value: object) -> bool:
-    """Whether a setting differs from the typical one.
-
-    Wiring is the board's own, and so is what it doesn't have: a function that is off.
-    """
-    if isinstance(field.kind, Pins) or field.is_default(value):
-        return False
-    return value != field.off_value and not (isinstance(field.kind, Flag) and not value)
+        words = {"settings": "; ".join(shown), "source": odd[0].source}
+        yield finding(image.catalog, "untypical", odd[0].at, path, **words)
 
 
 def _wiring(image: Image) -> Iterator[Finding]:
-    for field in image.layout.config_fields if image.layout else ():
+    for field in image.layout.wiring() if image.layout else ():
         kind = field.kind
-        if not isinstance(kind, Pins):
-            continue
+        on_bus = image.catalog.resources[kind.bus].on_bus
         lines = image.config[field.key]
-        for line in sorted(kind.connected(lines)):
-            pins = [kind.pin_name(pin) for pin, on in enumerate(lines) if on == line]
+        for line in sorted({on_bus(line) for line in kind.connected(lines)}):
+            pins = [kind.pin_name(pin) for pin, on in enumerate(lines) if on_bus(on) == line]
             if len(pins) > 1:
                 words = {"title": field.title, "pins": " and ".join(pins), "line": line}
-                words["unconnected"] = kind.unconnected
+                words |= {"unconnected": kind.unconnected, "source": field.source}
                 path = ("config", field.key)
                 yield finding(image.catalog, "wired-twice", field.at, path, **words)
 
 
 def _words(field: Field, found: Compared) -> dict[str, str]:
-    def show(value: object) -> str:
-        if isinstance(value, bytes):
-            return hex_text(value)
-        if isinstance(field.kind, Count):
-            return str(value)
-        return address(int(str(value)))
-
-    stored, computed = show(found.stored), show(found.computed)
+    stored, computed = (
+        field.kind.show(field.kind.to_value(one)) for one in (found.stored, found.computed)
+    )
     return {"title": field.title, "stored": stored, "computed": computed}

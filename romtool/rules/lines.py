@@ -11,13 +11,15 @@ from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.bus import Resource
 from romtool.schema.field_types import Flags, Pins
-from romtool.schema.fields import Field
-from romtool.schema.numbers import one_of
+from romtool.schema.fields import FieldOf
+from romtool.schema.numbers import all_of, one_of
 
 
 def line_findings(view: View) -> Iterator[Finding]:
     """Yield what is wrong with the lines and channels that items offer, and with the pins."""
     yield from view.told_once(_troubles(view))
+    for kind in view.catalog.resources:
+        yield from _not_wired(view, kind)
     if view.image.end_item is not None:  # else items may be missing that offer the rest
         yield from _idle_pins(view)
 
@@ -26,16 +28,13 @@ def _troubles(view: View) -> Iterator[Trouble]:
     for item, need in view.needs:
         if isinstance(need, LineRequirement):
             resource = view.catalog.resources[need.kind]
-            yield from _lines(view, resource, item, need)
+            yield from _lines(resource, item, need)
             yield from _width(resource, item, need)
             if not need.is_empty:
                 yield from _trigger(item)
 
 
-def _lines(
-    view: View, resource: Resource, item: Descriptor, need: LineRequirement
-) -> Iterator[Trouble]:
-    connected = wired(view.image, resource)
+def _lines(resource: Resource, item: Descriptor, need: LineRequirement) -> Iterator[Trouble]:
     record = item.record.title
     for line in need.lines:
         if line in resource.not_on_slot:
@@ -43,9 +42,30 @@ def _lines(
         elif line in resource.renamed:
             name = resource.renamed[line]
             yield trouble("line-renamed", item, record=record, line=line, name=name)
-        elif connected is not None and line not in connected:
-            key = _wiring(view, need.kind)[0].key
-            yield trouble("not-wired", item, record=record, line=line, key=key)
+
+
+def _not_wired(view: View, kind: str) -> Iterator[Finding]:
+    """All lines of a kind that are offered and have no pin: one wiring is behind them all."""
+    resource = view.catalog.resources[kind]
+    connected = wired(view.image, resource)
+    if connected is None:
+        return
+    lines, items = set[int](), list[Descriptor]()
+    for item, need in view.needs:
+        if isinstance(need, LineRequirement) and need.kind == kind:
+            missing = set(need.lines) - connected - resource.not_on_slot - set(resource.renamed)
+            lines |= missing
+            items += [item] if missing else []
+    if lines:
+        field = _wiring(view, kind)[0]
+        one = len(lines) == 1
+        words = {"where": view.where(items), "record": items[0].record.title, "key": field.key}
+        words |= {
+            "line": all_of([str(line) for line in sorted(lines)]),
+            "is": "is" if one else "are",
+        }
+        words |= {"it": "it" if one else "them", "source": field.source}
+        yield finding(view.catalog, "not-wired", items[0].offset, **words)
 
 
 def _trigger(item: Descriptor) -> Iterator[Trouble]:
@@ -69,17 +89,19 @@ def _width(resource: Resource, item: Descriptor, need: LineRequirement) -> Itera
         yield trouble("channel-width", item, record=record, width=need.width, **words)
 
 
-def _wiring(view: View, kind: str) -> list[Field]:
+def _wiring(view: View, kind: str) -> list[FieldOf[Pins]]:
     """Return the frame's fields that say which lines have a pin; none in a frame without."""
     return view.image.layout.wiring(kind) if view.image.layout else []
 
 
-def _pins(view: View, field: Field) -> dict[int, str]:
+def _pins(view: View, field: FieldOf[Pins]) -> dict[int, str]:
     """Return the pin on each line that has one; the first where there are several."""
-    assert isinstance(field.kind, Pins)
-    lines = view.image.layout_values[field.key]
-    connected = field.kind.connected(lines)
-    return {line: field.kind.pin_name(lines.index(line)) for line in sorted(connected)}
+    kind = field.kind
+    on_bus = view.catalog.resources[kind.bus].on_bus
+    wires = view.image.layout_values[field.key]
+    lines = [on_bus(line) if line in kind.connected(wires) else None for line in wires]
+    found = sorted(line for line in set(lines) if line is not None)
+    return {line: kind.pin_name(lines.index(line)) for line in found}
 
 
 def _idle_pins(view: View) -> Iterator[Finding]:
@@ -98,6 +120,6 @@ def _idle_pins(view: View) -> Iterator[Finding]:
                 if line not in offered
             ]
             if idle:
-                words = {"title": field.title, "lines": one_of(idle)}
+                words = {"title": field.title, "lines": one_of(idle), "source": field.source}
                 path = ("config", field.key)
                 yield finding(view.catalog, "pin-idle", field.at, path, **words)

@@ -82,3 +82,8 @@ def sizes(count: int) -> str:
 def one_of(words: list[str]) -> str:
     """Join choices the way one says them: 5, 7 or 9."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def all_of(words: list[str]) -> str:
+    """Join what goes together the way one says it: 5, 7 and 9."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 
-from romtool.capture.decode import Decoded
+from romtool.capture.decode import DecodedCapture
 from romtool.capture.folding import Row, folded
-from romtool.capture.observations import Observed
+from romtool.capture.observations import BusFinding
 from romtool.schema.numbers import address, hex_text
 from romtool.text.page import SEVERITY_STYLES, line, title
 
@@ -20,7 +20,9 @@ MOST_BYTES = 6
 COLUMN = 12
 
 
-def capture_lines(name: str, decoded: Decoded, findings: Sequence[Observed]) -> Iterator[str]:
+def capture_lines(
+    name: str, decoded: DecodedCapture, findings: Sequence[BusFinding]
+) -> Iterator[str]:
     """Yield what a person reads of a capture."""
     yield from title(name, _seconds(decoded.end * decoded.unit))
     yield ""
@@ -42,7 +44,7 @@ def capture_lines(name: str, decoded: Decoded, findings: Sequence[Observed]) -> 
             yield from line("", found.hint, column=COLUMN)
 
 
-def _channels(decoded: Decoded) -> Iterator[str]:
+def _channels(decoded: DecodedCapture) -> Iterator[str]:
     """Yield the lines that have a channel, with its name where that is another."""
     for one in decoded.bus.lines:
         place = decoded.wiring.channels.get(one.name)
@@ -51,7 +53,7 @@ def _channels(decoded: Decoded) -> Iterator[str]:
             yield one.text if name == one.text else f"{one.text} = {name}"
 
 
-def _clock(decoded: Decoded) -> str:
+def _clock(decoded: DecodedCapture) -> str:
     if not decoded.clock:
         return ", the clock never runs"
     hertz = 1 / (decoded.clock * decoded.unit)
@@ -61,7 +63,7 @@ def _clock(decoded: Decoded) -> str:
     return f", clock {hertz:.3g} Hz"
 
 
-def _commands(decoded: Decoded) -> Iterator[str]:
+def _commands(decoded: DecodedCapture) -> Iterator[str]:
     """Yield the table of commands; its columns are as wide as what stands in them."""
     count = len(decoded.commands)
     if not count:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from romtool.diagnose.diagnose import Judged
+from romtool.diagnose.diagnose import JudgedCause
 from romtool.schema.bench import Symptom
 from romtool.text.page import SEVERITY_STYLES, line, title
 
@@ -18,7 +18,7 @@ HEADINGS = {
 COLUMN = 9
 
 
-def diagnosis_lines(symptom: Symptom, found: Sequence[Judged]) -> Iterator[str]:
+def diagnosis_lines(symptom: Symptom, found: Sequence[JudgedCause]) -> Iterator[str]:
     """Yield what a person reads of a diagnosis."""
     count = sum(one.state == "found" for one in found)
     causes = "1 cause" if count == 1 else f"{count} causes"

@@ -202,7 +202,11 @@ def holds(document: dict[str, Any]) -> None:
     for one in document["findings"]:
         rule = known[one["rule"]]
         assert one["severity"] == rule["severity"]
-        assert one["source"] == rule["source"]
+        if rule["source"] == "that of the layout":
+            # None of ours has a published source, and the tests' own are invented.
+            assert one["source"].startswith(("from memory: check against the chip's", "invented"))
+        else:
+            assert one["source"] == rule["source"]
         for said, words in (("message", rule["message"]), ("hint", rule["hint"])):
             pattern = ".+".join(re.escape(piece) for piece in re.split(r"\{\w+\}", words))
             assert re.fullmatch(pattern, one[said]), one[said]

@@ -137,7 +137,7 @@ def _taken(kind: str) -> Callable[[Evidence], Verdict]:
         if not evidence.are_all_readable or evidence.host is None:
             return Verdict(OPEN)
         resource = evidence.catalog.resources[kind]
-        taken: frozenset[int] = getattr(evidence.host, kind)
+        taken = evidence.host.lines(kind)
         may: dict[str, None] = {}
         for _, device, need in _needs(evidence, kind):
             assert isinstance(need, LineRequirement)
@@ -200,7 +200,7 @@ def _ranges(
     """Tell whether a range has to lie over what the PC has taken, wherever it is placed."""
     if not evidence.are_all_readable or evidence.host is None:
         return Verdict(OPEN)
-    taken: tuple[Placed, ...] = getattr(evidence.host, kind)
+    taken = evidence.host.ranges(kind)
     for _, device, need in _needs(evidence, kind):
         assert isinstance(need, RangeRequirement)
         if need.is_empty or not is_wanted(need) or not _is_only_way(device, need):
