@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -112,6 +113,7 @@ def _conversation(call: Call, captured: str, loaded: LoadedImage) -> Conversatio
     from romtool.commands.capture import decoded_capture
     from romtool.report.conversation import conversation_of
 
+    call.part = call.part or loaded.part
     decoded = decoded_capture(call, captured, None)
     found = findings(call.catalog, decoded, loaded.image, None)
     return conversation_of(os.path.basename(captured), decoded, found)
@@ -124,11 +126,10 @@ def _expecting(call: Call) -> list[str]:
 
 
 def _today() -> str:
-    """Return the day: that of SOURCE_DATE_EPOCH, which makes a page reproducible, or today's."""
+    """Return the day (UTC): that of SOURCE_DATE_EPOCH, which makes a page reproducible, or ours."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if epoch.isdigit():
-        return datetime.datetime.fromtimestamp(int(epoch), datetime.UTC).date().isoformat()
-    return datetime.date.today().isoformat()
+    seconds = int(epoch) if epoch.isdigit() else time.time()
+    return datetime.datetime.fromtimestamp(seconds, datetime.UTC).date().isoformat()
 
 
 def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:

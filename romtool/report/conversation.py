@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from romtool.capture.decode import Decoded
+from romtool.capture.decode import DecodedCapture
 from romtool.capture.folding import Row, folded
 from romtool.capture.memory import the_part
-from romtool.capture.observations import Observed
+from romtool.capture.observations import BusFinding
 from romtool.errors import InputError
 from romtool.schema.numbers import address, clip, sizes
 
@@ -63,12 +63,14 @@ class Conversation:
     breaks: tuple[int, ...]
     turns: tuple[Turn, ...]
     left_out: int
-    findings: tuple[Observed, ...]
+    findings: tuple[BusFinding, ...]
     read: frozenset[int] | None
     stopped: int | None
 
 
-def conversation_of(name: str, decoded: Decoded, findings: Sequence[Observed]) -> Conversation:
+def conversation_of(
+    name: str, decoded: DecodedCapture, findings: Sequence[BusFinding]
+) -> Conversation:
     """Return what a capture shows of the talk between a chip and its EEPROM."""
     rows = list(folded(decoded))
     bars, breaks = _drawn(rows[:MOST_BARS])
@@ -89,7 +91,7 @@ def conversation_of(name: str, decoded: Decoded, findings: Sequence[Observed]) -
     )
 
 
-def _read(decoded: Decoded) -> frozenset[int] | None:
+def _read(decoded: DecodedCapture) -> frozenset[int] | None:
     """Return the addresses that were read of the only EEPROM on the bus."""
     try:
         part = the_part(decoded, None)
