@@ -19,7 +19,7 @@ from romtool.schema.numbers import address, hex_text
 class Loaded:
     """What a chip holds after reset: its PnP data, the identifier first; None: it ignores all.
 
-    `ignores_key`: why it never heeds the key.
+    `ignores_key`: why it never responds to the key.
     """
 
     data: bytes | None
