@@ -39,7 +39,7 @@ Solver = Callable[[Catalog, Sequence[CardRequirements], Host, Collection[int]], 
 
 
 @dataclass(frozen=True)
-class Heard:
+class IsolationRound:
     """What one round of isolation brought: the identifier's bytes, and the checksum they make."""
 
     raw: bytes
@@ -57,7 +57,7 @@ class Heard:
 
 
 @dataclass(frozen=True)
-class Isolated:
+class IsolationResult:
     """The cards found, those of CSN 1, 2, … in order, and READ_DATA, where it was last.
 
     `last`: the round that brought no card and ended the search; None where numbers ran out, or
@@ -65,12 +65,12 @@ class Isolated:
     """
 
     read_port: int | None
-    cards: tuple[Heard, ...]
-    last: Heard | None
+    cards: tuple[IsolationRound, ...]
+    last: IsolationRound | None
 
 
 @dataclass(frozen=True)
-class Read:
+class ResourceData:
     """What was read of a card: whole items only, the identifier before them.
 
     `problem`: why there is no end item, None if it came; `doubt`: why the bytes may be wrong.
@@ -103,8 +103,8 @@ class FoundCard:
     """A card as the software sees it: its number, what isolation brought, what was read of it."""
 
     csn: int
-    heard: Heard
-    read: Read
+    heard: IsolationRound
+    read: ResourceData
     image: Image | None
     devices: tuple[FoundDevice, ...]
 
@@ -116,10 +116,10 @@ class FoundCard:
 
 
 @dataclass(frozen=True)
-class Found:
+class PowerUpResult:
     """All that the software knows at the end, and how long it has waited (microseconds)."""
 
-    isolated: Isolated
+    isolated: IsolationResult
     cards: tuple[FoundCard, ...]
     assignment: Assignment
     elapsed: int
@@ -133,7 +133,7 @@ def power_up(
     note: Note = unheard,
     *,
     boot_only: bool = False,
-) -> Found:
+) -> PowerUpResult:
     """Play the software's part after RESET_DRV, and return what it found.
 
     `boot_only`: it configures only devices that may take part in boot, as a BIOS does that leaves
@@ -165,15 +165,15 @@ def power_up(
     _activate(access, cards)
     access.write("control", access.mask("control", "wait"))
     note("wait")
-    return Found(isolated, cards, assignment, access.elapsed)
+    return PowerUpResult(isolated, cards, assignment, access.elapsed)
 
 
 # --- isolation (Spec 3.3): which cards are there, one after the other -----------------------------
 
 
-def isolate(access: Access, host: Host) -> Isolated:
+def isolate(access: Access, host: Host) -> IsolationResult:
     """Find the cards: at the first port for READ_DATA at which one is heard."""
-    found = Isolated(None, (), None)
+    found = IsolationResult(None, (), None)
     for port in access.catalog.pnp_software.read_scan.ports:
         if port not in access.catalog.bus.read_ports:
             continue
@@ -189,10 +189,10 @@ def isolate(access: Access, host: Host) -> Isolated:
     return found
 
 
-def _rounds(access: Access, port: int) -> Isolated:
+def _rounds(access: Access, port: int) -> IsolationResult:
     """Number the cards until a round brings none."""
     refused = access.catalog.pnp_software.refused_checksum
-    cards: list[Heard] = []
+    cards: list[IsolationRound] = []
     while len(cards) < access.catalog.pnp_software.last_csn:
         started = access.elapsed
         heard = _round(access)
@@ -208,15 +208,15 @@ def _rounds(access: Access, port: int) -> Isolated:
             microseconds=access.elapsed - started,
         )
         if not taken:
-            return Isolated(port, tuple(cards), heard)
+            return IsolationResult(port, tuple(cards), heard)
         cards.append(heard)
         access.note("csn", csn=len(cards))
         access.write("csn", len(cards))
         access.wake(0)
-    return Isolated(port, tuple(cards), None)
+    return IsolationResult(port, tuple(cards), None)
 
 
-def _round(access: Access) -> Heard:
+def _round(access: Access) -> IsolationRound:
     """Read the identifier, a pair of reads a bit, bit 0 of each byte first."""
     reply, waits = access.protocol.isolation_reply, access.protocol.waits
     raw = bytearray(access.catalog.identifier.size)
@@ -225,7 +225,7 @@ def _round(access: Access) -> Heard:
         access.delay(waits.pair if place else waits.round)
         pair = bytes([access.read_on() for _ in reply])
         raw[place // 8] |= (pair == reply) << place % 8
-    return Heard(bytes(raw), checksum_of(access.catalog, bytes(raw)))
+    return IsolationRound(bytes(raw), checksum_of(access.catalog, bytes(raw)))
 
 
 def checksum_of(catalog: Catalog, identifier: bytes) -> int:
@@ -249,7 +249,7 @@ def identity(catalog: Catalog, identifier: bytes) -> tuple[str | None, int | Non
 # --- resource data (Spec 4.5): read item by item until one ends it --------------------------------
 
 
-def _read_card(access: Access, csn: int, heard: Heard) -> Read:
+def _read_card(access: Access, csn: int, heard: IsolationRound) -> ResourceData:
     """Wake a card and read its data.
 
     The first bytes are the identifier again, of which the checksum isn't valid here (Spec 4.5):
@@ -259,7 +259,7 @@ def _read_card(access: Access, csn: int, heard: Heard) -> Read:
     reader = _Reader(access)
     reader.take(len(heard.raw))
     problem = reader.items()
-    read = Read(heard.raw + bytes(reader.data[len(heard.raw) :]), problem, reader.doubt)
+    read = ResourceData(heard.raw + bytes(reader.data[len(heard.raw) :]), problem, reader.doubt)
     end = "to the end item" if problem is None else problem.text
     access.note("data", csn=csn, size=len(read.data), end=end)
     return read
