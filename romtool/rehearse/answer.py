@@ -8,8 +8,9 @@ from romtool.answers.rehearsal import LostCard, PlayedCard, PlayedDevice, Rehear
 from romtool.assign.answer import Given
 from romtool.assign.outcome import DeviceOutcome, got
 from romtool.rehearse.device import LogicalDevice
+from romtool.rehearse.identify import identity
 from romtool.rehearse.rehearsal import Rehearsal, SeenCard, Slot
-from romtool.rehearse.software import FoundCard, identity
+from romtool.rehearse.software import FoundCard
 from romtool.rehearse.steps import remark
 from romtool.requirements.model import DeviceRequirements
 from romtool.schema.catalog import Catalog

@@ -18,15 +18,9 @@ from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
 from romtool.rehearse.chip import LoadedChip, load
 from romtool.rehearse.device import LogicalDevice
+from romtool.rehearse.identify import IsolationResult, IsolationRound, checksum_of, identity
 from romtool.rehearse.registers import held
-from romtool.rehearse.software import (
-    FoundCard,
-    IsolationResult,
-    IsolationRound,
-    PowerUpResult,
-    checksum_of,
-    identity,
-)
+from romtool.rehearse.software import FoundCard, PowerUpResult
 from romtool.rehearse.steps import Note, Steps, remark
 from romtool.requirements.model import Alternative, DeviceRequirements
 from romtool.requirements.wired import wired
