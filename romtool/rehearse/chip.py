@@ -40,7 +40,7 @@ def load(image: Image) -> LoadedChip:
 
 def _ignored(image: Image) -> Remark | None:
     """Return why the chip ignores its EEPROM: a signature or the frame's own checksum."""
-    if image.layout is None:
+    if image.layout is None or not image.identifier_size:
         return remark(image.catalog, "no-layout")
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
