@@ -164,6 +164,26 @@ def test_help() -> None:
         assert max(map(len, text.splitlines())) <= 80
 
 
+def test_help_by_stage() -> None:
+    """Each stage of the job with its commands, in the order of the job."""
+    text = romtool("--help").stdout.decode()
+    stages = re.findall(r"(?m)^(Make|Read|Check|In the PC|At the bench):\n((?:  [a-z].*\n)+)", text)
+    assert [stage for stage, _ in stages] == ["Make", "Read", "Check", "In the PC", "At the bench"]
+    listed = [line.split()[0] for _, lines in stages for line in lines.splitlines()]
+    assert listed == list(COMMANDS)
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [(("biuld", "card.toml"), "build"), (("schema", "shwo"), "show"), (("reherse",), "rehearse")],
+)
+def test_misspelt_command(words: tuple[str, ...], meant: str) -> None:
+    """The nearest one is asked about."""
+    run = romtool(*words)
+    assert run.returncode == 2
+    assert f"; did you mean {meant}? See romtool" in told(run)
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_help_of_each_command(name: str) -> None:
     """Every command and subcommand has help with an example of itself."""

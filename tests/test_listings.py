@@ -48,7 +48,7 @@ def images() -> dict[str, bytes]:
         "seventeen": CARD[:17],
         "digits": b"1234567890" * 20,
     }
-    for size in (31, 128, 1000, 65536):
+    for size in (31, 128, 1000, 4100):
         found[f"random-{size}"] = chance.randbytes(size)
     assert len(found) == 20
     return found
@@ -109,6 +109,17 @@ def test_every_form_is_the_binary(image: str, tmp_path: Path) -> None:
     for name, words in FORMS.items():
         for how, text in by_hand(name, listed(words, path)).items():
             assert contents(text) == IMAGES[image], (name, how)
+
+
+def test_64_kib(tmp_path: Path) -> None:
+    """The longest image; one byte more is refused."""
+    path = tmp_path / "image.bin"
+    path.write_bytes(IMAGES["random-4100"] * 16)
+    text = listed(["xxd"], path)
+    rows_of_64_kib = text.splitlines(keepends=True)[:4096]
+    assert contents("".join(rows_of_64_kib)) == path.read_bytes()[:65536]
+    with pytest.raises(InputError, match="above FFFFh"):
+        contents(text)
 
 
 @settings(max_examples=40, deadline=None)

@@ -14,7 +14,6 @@ from romtool.commands.options import SCHEMAS
 from romtool.commands.printing import echo, is_standard_output, output_name, warn, warn_of_faults
 from romtool.errors import InputError, refuse
 from romtool.files.inputs import InputFile, expand, read_input
-from romtool.files.output import write_files
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
@@ -116,6 +115,8 @@ class Call:
                 raise refuse("--json and -o - both want standard output", hint)
             click.echo(data, nl=False)
         else:
+            from romtool.files.output import write_files
+
             write_files([(path, data)], force=self.force)
 
     def read(self, name: str, *, gaps: bool = False) -> InputFile:

@@ -1,8 +1,8 @@
 """PnP software at power-up: key, isolation, resource data, assignment, configuration.
 
 It talks to any object with ports, believes what it reads there, and knows nothing else but what
-the host has taken. Where the standard leaves it free, it does what `[consumer]` and
-`[protocol.software]` in the schemas say.
+the host has taken. Where the standard leaves it free, it does what `[pnp_software]` in
+the schemas says.
 """
 
 from __future__ import annotations
@@ -174,7 +174,7 @@ def power_up(
 def isolate(access: Access, host: Host) -> Isolated:
     """Find the cards: at the first port for READ_DATA at which one is heard."""
     found = Isolated(None, (), None)
-    for port in access.catalog.consumer.read_scan.ports:
+    for port in access.catalog.pnp_software.read_scan.ports:
         if port not in access.catalog.bus.read_ports:
             continue
         if any(answers_at(access.catalog.bus, taken, port) for taken in host.ranges("io")):
@@ -191,9 +191,9 @@ def isolate(access: Access, host: Host) -> Isolated:
 
 def _rounds(access: Access, port: int) -> Isolated:
     """Number the cards until a round brings none."""
-    refused = access.catalog.consumer.refused_checksum
+    refused = access.catalog.pnp_software.refused_checksum
     cards: list[Heard] = []
-    while len(cards) < access.protocol.software.last_csn:
+    while len(cards) < access.catalog.pnp_software.last_csn:
         started = access.elapsed
         heard = _round(access)
         taken = heard.is_right and heard.computed != refused
@@ -275,7 +275,7 @@ class _Reader:
 
     def take(self, count: int) -> None:
         """Read so many bytes, each as soon as the card says that it is ready."""
-        access, software = self.access, self.access.protocol.software
+        access, software = self.access, self.access.catalog.pnp_software
         ready = access.mask("status", "ready")
         for _ in range(count):
             if any(access.read("status") & ready for _ in range(software.most_polls)):
@@ -291,7 +291,7 @@ class _Reader:
         catalog, data = self.access.catalog, self.data
         marks = (header.ends_reading for header in catalog.headers.values())
         ends = {bytes([mark]) for mark in marks if mark is not None}
-        stops = catalog.protocol.software.stops
+        stops = catalog.pnp_software.stops
         while True:
             whole = len(data)
             self.take(1)
@@ -338,7 +338,7 @@ class _Configuring:
 
     def _why_not(self, device: DeviceData) -> Remark | None:
         """Return why the software gives a device nothing, whatever is free; None if it does."""
-        last = self.catalog.consumer.devices - 1
+        last = self.catalog.pnp_software.devices - 1
         if self.boot_only and not device.boot:
             return remark(self.catalog, "not-for-boot")
         if device.requirements.number > last:

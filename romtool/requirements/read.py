@@ -61,7 +61,7 @@ def _name(catalog: Catalog, device: Device) -> str | None:
     if device.name is None:
         return None
     name: str = device.name.key_value
-    return name[: catalog.consumer.name_length].rstrip(" ")
+    return name[: catalog.pnp_software.name_length].rstrip(" ")
 
 
 def rank_of(catalog: Catalog, priority: Value) -> int:

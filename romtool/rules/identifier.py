@@ -21,7 +21,7 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
     if not found.ok:
         words = {"stored": f"{found.stored:02X}h", "computed": f"{found.computed:02X}h"}
         yield finding(image.catalog, "id-checksum", at, **words)
-    elif found.computed == image.catalog.consumer.refused_checksum:
+    elif found.computed == image.catalog.pnp_software.refused_checksum:
         yield finding(image.catalog, "id-checksum-zero", at)
     field = image.catalog.identifier.id_field
     raw = image.identifier_raw[field.at :][: field.size]

@@ -12,7 +12,7 @@ from romtool.rules.view import Trouble, View, trouble
 def limit_findings(view: View) -> Iterator[Finding]:
     """Yield where there is too much of something, or what doesn't go together."""
     yield from view.told_once([*_registers(view), *_mixed(view), *_compatible(view)])
-    limit = view.catalog.consumer.devices
+    limit = view.catalog.pnp_software.devices
     if len(view.parts) > limit:
         at = view.parts[limit].start.offset
         count = len(view.parts)
@@ -53,7 +53,7 @@ def _mixed(view: View) -> Iterator[Trouble]:
 
 
 def _compatible(view: View) -> Iterator[Trouble]:
-    limit = view.catalog.consumer.compatible_ids
+    limit = view.catalog.pnp_software.compatible_ids
     for parts in view.parts:
         found = parts.compatible
         if len(found) > limit:

@@ -14,7 +14,7 @@ FIRST, LAST = " ", "~"
 
 def name_findings(view: View) -> Iterator[Finding]:
     """Yield what is wrong with names: characters that don't print, names that are cut."""
-    limit = view.catalog.consumer.name_length
+    limit = view.catalog.pnp_software.name_length
     for item in view.image.items:
         if item.record.role != "name":
             continue

@@ -107,7 +107,10 @@ def _ports(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Tro
     # PnP software tries the lowest base first.
     first = Placed(need.low, need.length, need.bits)
     there = f"{item.record.title} {_stretch(first)}"
-    watched = (("pnp-port", bus.pnp_ports), ("read-scan", view.catalog.consumer.read_scan.ports))
+    watched = (
+        ("pnp-port", bus.pnp_ports),
+        ("read-scan", view.catalog.pnp_software.read_scan.ports),
+    )
     for rule, ports in watched:
         over = [address(port) for port in ports if answers_at(bus, first, port)]
         if over:

@@ -102,11 +102,13 @@ class ReadScan(Described):
 
 
 class PnpSoftware(Described):
-    """What PnP software of the field makes of PnP data: how much it keeps, where it looks.
+    """What PnP software of the field does where the standard leaves it free.
 
     `name_length`: characters of a name; `compatible_ids`: of a device; `devices`: of a card that
     it activates; `refused_checksum`: of an identifier that it takes for no card; `read_scan`:
-    where it looks for a free READ_DATA port.
+    where it looks for a free READ_DATA port. `last_csn`: the last number that it gives;
+    `most_polls`: times that it asks for a byte; `never_ready`: what it takes then; `stops`: bytes
+    at which it ends the reading, where an item should begin.
     """
 
     title: str
@@ -116,3 +118,7 @@ class PnpSoftware(Described):
     devices: int
     refused_checksum: int
     read_scan: ReadScan
+    last_csn: int
+    most_polls: int
+    never_ready: int
+    stops: tuple[bytes, ...]

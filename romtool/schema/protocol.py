@@ -13,10 +13,10 @@ from romtool.schema.numbers import address, hex_text, sizes
 
 
 class Register(Described):
-    """One register of a card: its number, its bits, and when the card heeds it.
+    """One register of a card: its number, its bits, and when the card responds to it.
 
-    `read`, `write`: the states in which a read or a write of it is heeded. `announced`: the field
-    of a device's ID item that says whether the device has it.
+    `read`, `write`: the states in which it responds to a read or a write. `announced`: the field of
+    a device's ID item that says whether the device has it.
     """
 
     name: str
@@ -144,21 +144,6 @@ class Waits(Described):
     pair: int
 
 
-class Software(Described):
-    """What PnP software does where the standard leaves it free.
-
-    `most_polls`: times that it asks for a byte; `never_ready`: what it takes then; `stops`: bytes
-    at which it ends the reading, where an item should begin.
-    """
-
-    title: str
-    source: str
-    last_csn: int
-    most_polls: int
-    never_ready: int
-    stops: tuple[bytes, ...]
-
-
 class Remark(Described):
     """Words about a card in a PC; {words} are filled in.
 
@@ -214,7 +199,6 @@ class Protocol(Described):
     device_registers: range
     vendor_registers: range
     waits: Waits
-    software: Software
     registers: Mapping[str, Register]
     descriptors: tuple[RegisterBlock, ...]
     steps: Mapping[str, Sentence]

@@ -1,1 +1,1 @@
-"""Words for people: images, findings, schemas on an 80-column terminal; faults in one line."""
+"""Words for people: images, findings, schemas on a terminal; problems in one line."""

@@ -1,4 +1,4 @@
-# pnp_card.py is made of this by kaitai-struct-compiler 0.11.0 (npm): target python.
+# pnp_card.py is made of this by kaitai-struct-compiler 0.11.0 (npm), see compile_ksy.cjs; CI compares.
 meta:
   id: pnp_card
   title: Plug and Play data of an ISA card behind a frame of 23 bytes

@@ -269,7 +269,7 @@ def feasible(devices: list[Device], host: Host) -> bool:
 
 # --- problems drawn at random
 
-# IRQ and DMA of cards of the time (common practice, no source).
+# IRQ and DMA as sound cards offer them (common practice, no source).
 LINES, CHANNELS = [3, 5, 7, 9, 10, 11, 12, 15], [0, 1, 3, 5, 6, 7]
 
 
