@@ -19,7 +19,7 @@ from romtool.assign.host import EMPTY_PC, Host
 from romtool.files.schemas import load_catalog
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
-from romtool.rehearse.software import Found, power_up
+from romtool.rehearse.software import PowerUpResult, power_up
 from romtool.requirements.collide import Placed
 from tests.support.amount import examples
 from tests.support.bus_card import KEY, BusCard, CardBus, window
@@ -39,7 +39,7 @@ def card_data(serial: int, card: str = "QRL0301") -> bytes:
     return identifier(card, serial) + CARD_ITEMS
 
 
-def found_by_software(cards: list[BusCard], host: Host = EMPTY_PC) -> Found:
+def found_by_software(cards: list[BusCard], host: Host = EMPTY_PC) -> PowerUpResult:
     return power_up(CATALOG, CardBus(cards), host, assign)
 
 

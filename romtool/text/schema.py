@@ -151,11 +151,12 @@ def standard_lines(catalog: Catalog) -> Iterator[str]:
         yield from line(asked.name, words, indent=2, column=KEY)
         for what, names in (("rule", one.rules), ("rehearsal", one.remarks)):
             if names:
-                yield from line("", f"{what} {', '.join(names)}", column=KEY)
+                yield from line("", f"{what}: {', '.join(names)}", column=KEY)
         if asked.build:
             yield from line("", f"build: {asked.build}", column=KEY)
         for test in asked.shown_by:
-            yield from line("", f"test {test.rpartition('::')[2]}", column=KEY)
+            words = test.rpartition("::test_")[2].replace("_", " ")
+            yield from line("", f"test: {words}", column=KEY)
         if asked.reason:
             yield from line("", f"not checked here: {asked.reason}", column=KEY)
 
