@@ -69,10 +69,11 @@ class ResourceData:
 def isolate(access: Access, host: Host) -> IsolationResult:
     """Find the cards: at the first port for READ_DATA at which one is heard."""
     found = IsolationResult(None, (), None)
+    taken = host.ranges(access.catalog.port_resource.name)
     for port in access.catalog.pnp_software.read_scan.ports:
         if port not in access.catalog.bus.read_ports:
             continue
-        if any(answers_at(access.catalog.bus, taken, port) for taken in host.ranges("io")):
+        if any(answers_at(access.catalog.bus, one, port) for one in taken):
             access.note("port-taken", port=port)
             continue
         access.wake(0)

@@ -124,7 +124,7 @@ def rehearse(
     steps = Steps(catalog)
     slots = [_slot(catalog, place, *one, steps) for place, one in enumerate(images)]
     cards = [slot.card for slot in slots if slot.card is not None]
-    bus = Backplane(catalog.bus, cards, host.ranges("io"))
+    bus = Backplane(catalog.bus, cards, host.ranges(catalog.port_resource.name))
     steps("reset-drv")
     bus.reset_drv()
     for card in cards:

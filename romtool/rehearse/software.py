@@ -146,6 +146,7 @@ class _Configuring:
     ) -> None:
         self.access, self.host, self.solve, self.devices = access, host, solve, devices
         self.catalog, self.boot_only = access.catalog, boot_only
+        self.ports = self.catalog.port_resource.name
         self.kept = (self.catalog.bus.write_port, access.read_port)
         self.requirements = [
             card._replace(devices=tuple(d.requirements for d in own if self._why_not(d) is None))
@@ -160,7 +161,7 @@ class _Configuring:
         if device.requirements.number > last:
             words = {"number": device.requirements.number, "last": last}
             return remark(self.catalog, "number-too-high", **words)
-        over = _ports_in_the_way(device.requirements, self.kept)
+        over = _ports_in_the_way(device.requirements, self.ports, self.kept)
         if over:
             return remark(self.catalog, "ports-kept", ports=" and ".join(map(address, over)))
         return None
@@ -184,7 +185,7 @@ class _Configuring:
                 return assignment, found
             ports = (Placed(port, 1, 16) for port in sorted(heard))
             what = "something that answers a range check there"
-            self.host = self.host.taking(*(Entry("io", port, what) for port in ports))
+            self.host = self.host.taking(*(Entry(self.ports, port, what) for port in ports))
 
     def _device(
         self, csn: int, device: DeviceData, given: Given | None, heard: set[int]
@@ -218,7 +219,7 @@ class _Configuring:
         access = self.access
         ports = [
             port
-            for placed in given.values["io"]
+            for placed in given.values[self.ports]
             if isinstance(placed, Placed)
             for port in range(placed.base, placed.base + placed.length)
         ]
@@ -233,11 +234,11 @@ class _Configuring:
         return wrong
 
 
-def _ports_in_the_way(device: DeviceRequirements, kept: Sequence[int]) -> list[int]:
+def _ports_in_the_way(device: DeviceRequirements, kind: str, kept: Sequence[int]) -> list[int]:
     """Return ports without which no choice of a device can be had; none if one can."""
     over: set[int] = set()
     for alternative in device.alternatives:
-        needed = {p for need in alternative.of_kind("io") for p in kept if _always_over(need, p)}
+        needed = {p for need in alternative.of_kind(kind) for p in kept if _always_over(need, p)}
         if not needed:
             return []
         over |= needed

@@ -115,13 +115,17 @@ def host_lines(catalog: Catalog, name: str, host: Host) -> Iterator[str]:
             yield from line(resource.short, ", ".join(taken), indent=2)
 
 
-def rule_lines(rule: Rule) -> Iterator[str]:
-    """Yield a rule in words."""
+def rule_lines(catalog: Catalog, rule: Rule) -> Iterator[str]:
+    """Yield a rule in words, and what of the standard it checks."""
     yield from title(rule.name, rule.severity)
     yield from line("finds", rule.message, indent=2)
     yield from line("why", rule.why, indent=2)
     yield from line("hint", rule.hint, indent=2)
     yield from line("source", rule.source, indent=2)
+    for index, name in enumerate(rule.requirements):
+        asked = catalog.standard[name]
+        words = f"{asked.level}: {asked.text} ({name})"
+        yield from line("" if index else "checks", words, indent=2)
 
 
 BEFORE_BURNING = "before you burn it, read `romtool schema show cautions`"
