@@ -16,18 +16,17 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
-    from multiprocessing.process import BaseProcess
 
 T = TypeVar("T")
 
 MANY = 256
-"""So many things are worth the start of other processes, which takes as long as 130 checks."""
+"""Fewer things are not worth the start of other processes, which takes as long as 130 checks."""
 
 BATCH = 8
-"""So many are handed to a process at once."""
+"""Things that are handed to a process at once."""
 
 AHEAD = 8
-"""So many batches a process may be answered before an earlier one is: what bounds the memory."""
+"""Batches that may be answered before an earlier one is: what bounds the memory."""
 
 
 def in_order(
@@ -59,15 +58,10 @@ def _cores() -> int:
 class _Worker:
     """Another process: this one's end of the pipe to it, and what it has still to answer."""
 
-    pipe: Connection[list[str], Any]
-    process: BaseProcess
-
     def __init__(self, work: Callable[[str], object], others: Sequence[_Worker]) -> None:
         from multiprocessing import get_context
 
-        if sys.platform == "win32":
-            raise OSError("a process that runs can't be copied here")
-        context = get_context("fork")
+        context: Any = get_context("fork")
         self.pipe, theirs = context.Pipe()
         ours = [self.pipe, *(other.pipe for other in others)]
         self.asked: deque[int] = deque()

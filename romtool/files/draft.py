@@ -11,7 +11,6 @@ import contextlib
 import itertools
 import os
 import re
-import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -98,11 +97,12 @@ _MAY_MOVE_OPEN = os.name == "posix"
 
 def _unnamed(folder: Path) -> int | None:
     """Return a new open file without a name on the disk of a folder; None where that can't be."""
-    if not sys.platform.startswith("linux"):
+    unnamed = getattr(os, "O_TMPFILE", None)
+    if unnamed is None:  # not on this system
         return None
     try:
-        handle = os.open(folder, os.O_TMPFILE | os.O_RDWR, 0o666)
-    except (AttributeError, OSError):  # not this kernel, not this disk
+        handle = os.open(folder, unnamed | os.O_RDWR, 0o666)
+    except OSError:  # not on this disk
         return None
     if os.path.exists(_by_number(handle)):
         return handle
