@@ -394,6 +394,27 @@ def test_memory_of_32_bits(limit: bool, registers: str) -> None:
     assert bytes(card.held(0, 0x76 + n) for n in range(9)) == bytes.fromhex(registers)
 
 
+@pytest.mark.requirement("R-A.3.1-6", "R-A.3.1-9")
+@settings(deadline=None, max_examples=25)
+@given(st.integers(8, 19), st.integers(1, 15), st.booleans(), st.booleans())
+def test_a_card_decodes_what_was_asked_for(power: int, place: int, limit: bool, wide: bool) -> None:
+    """Whatever the length, the registers make another hand's card decode just that (Spec A.3.1)."""
+    length = 1 << power
+    base = place * length
+    entry: dict[str, Any] = {"length": length, "align": min(length, 0x10000)}
+    entry |= {"memory32" if wide else "memory24": [base, base], "high_address": limit}
+    card = configured(asking(entry))
+    first, size = (0x76, 4) if wide else (0x40, 2)
+    unit = 1 if wide else 0x100
+
+    def number(at: int) -> int:
+        return int.from_bytes(bytes(card.held(0, at + n) for n in range(size)), "big") * unit
+
+    control = card.held(0, first + size)
+    decoded = window(number(first), control, number(first + size + 1), 32 if wide else 24)
+    assert decoded == (base, base + length)
+
+
 @pytest.mark.requirement("R-4.6.1-2", "R-4.6.1-3")
 def test_items_go_to_registers_in_their_order() -> None:
     # The example of Spec 4.6.1: two memory items and one I/O item that always hold, then choices

@@ -109,11 +109,11 @@ class BuildJob:
         if self.options.serials is None:
             yield self.input.data
             return
-        text, variant = self.input.text, self.input.variant
+        profile, variant = self.input.tables, self.input.variant
         try:
-            yield from with_serials(self.catalog, text, self.options.serials, variant)
+            yield from with_serials(self.catalog, profile, self.options.serials, variant)
         except InputError as refused:
-            problems = [located(problem, text) for problem in refused.problems]
+            problems = [located(problem, self.input.text) for problem in refused.problems]
             raise InputError(problems).in_file(self.input.name) from None
 
     def has_errors(self) -> bool:

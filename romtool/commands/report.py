@@ -16,7 +16,6 @@ from romtool.commands.call import DONE, Call, declare
 from romtool.commands.expecting import functions_of
 from romtool.commands.loading import LoadedImage
 from romtool.commands.options import EXPECT, FORCE, HOST, IMAGE, configured_by_option
-from romtool.formats import TOML
 from romtool.image.model import Image
 from romtool.report.given import InThatPC
 from romtool.report.model import Report, report_of
@@ -27,7 +26,6 @@ from romtool.rules.check import in_order
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import one_of
-from romtool.toml.parse import parse_toml
 
 if TYPE_CHECKING:
     from romtool.assign.host import Host
@@ -141,6 +139,6 @@ def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
 def _subject(loaded: LoadedImage, expected: Sequence[Finding]) -> Subject:
     source = loaded.input
     name = loaded.title if source.name == "-" else os.path.basename(loaded.title)
-    board = parse_toml(source.text).get("board", {}) if source.format == TOML.name else {}
+    board = source.tables.get("board", {})
     findings = in_order([*loaded.findings(), *expected])
     return Subject(name, source.format, loaded.image, loaded.part, findings, source.text, board)

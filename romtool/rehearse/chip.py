@@ -40,8 +40,10 @@ def load(image: Image) -> LoadedChip:
 
 def _ignored(image: Image) -> Remark | None:
     """Return why the chip ignores its EEPROM: a signature or the frame's own checksum."""
-    if image.layout is None or not image.identifier_size:
+    if image.layout is None:
         return remark(image.catalog, "no-layout")
+    if not image.identifier_size:
+        return remark(image.catalog, "no-identifier")
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
         if field not in image.layout.counts and not found.ok:

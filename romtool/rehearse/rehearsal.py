@@ -277,6 +277,9 @@ def _warnings(
             names = " and ".join(slots[n].name for n in clashing)
             words = {"names": names, "csn": one.card.csn}
             yield CardRemark(one.slot, None, remark(catalog, "garbage", **words))
+        lead = slots[one.slot].image.lead
+        if lead is not None:
+            yield CardRemark(one.slot, None, remark(catalog, "lead-played", count=len(lead)))
         read = one.card.read
         for said in (read.doubt, read.problem):
             if said is not None:

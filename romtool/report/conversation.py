@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from romtool.capture.decode import DecodedCapture
 from romtool.capture.folding import Row, folded
 from romtool.capture.memory import the_part
 from romtool.capture.observations import BusFinding
+from romtool.capture.picture import Block, strip
 from romtool.errors import InputError
 from romtool.schema.numbers import address, clip, sizes
 
@@ -19,11 +19,8 @@ WIDTH = 1000
 NARROWEST = 2
 """Units that the shortest command is wide, so that it can be seen."""
 
-LONGEST_GAP = 40
-"""Units that a pause is wide at most: a longer one is drawn as a break."""
-
+PAUSE = "pause"
 MOST_ROWS = 60
-MOST_BARS = 400
 LONGEST_TEXT = 200
 
 
@@ -73,21 +70,20 @@ def conversation_of(
 ) -> Conversation:
     """Return what a capture shows of the talk between a chip and its EEPROM."""
     rows = list(folded(decoded))
-    bars, breaks = _drawn(rows[:MOST_BARS])
+    blocks = strip(decoded)
     read = _read(decoded)
-    stopped = min((at + 1 for at in read if at + 1 not in read), default=None) if read else None
     lasted = rows[-1].end - rows[0].time if rows else 0.0
     return Conversation(
         clip(name, LONGEST_TEXT),
         decoded.bus.title,
         f"{lasted * 1000:.3g} ms",
-        bars,
-        breaks,
+        tuple(_bar(block) for block in blocks if block.kind != PAUSE),
+        tuple(round((one.left + one.width / 2) * WIDTH) for one in blocks if one.is_cut),
         tuple(_turn(row) for row in rows[:MOST_ROWS]),
         max(0, len(rows) - MOST_ROWS),
         tuple(findings),
         read,
-        stopped,
+        min((at + 1 for at in read if at + 1 not in read), default=None) if read else None,
     )
 
 
@@ -112,30 +108,10 @@ def _turn(row: Row) -> Turn:
     )
 
 
-def _drawn(rows: Sequence[Row]) -> tuple[tuple[Bar, ...], tuple[int, ...]]:
-    """Return the strip: commands to scale, long pauses shortened."""
-    if not rows:
-        return (), ()
-    spans = [max(row.end - row.time, 0.0) for row in rows]
-    gaps = [max(b.time - a.end, 0.0) for a, b in pairwise(rows)]
-    busy = sum(spans) or 1.0
-    longest = busy * LONGEST_GAP / WIDTH
-    whole = busy + sum(min(gap, longest) for gap in gaps)
-    scale = WIDTH / whole
-    bars, breaks, at = [], [], 0.0
-    for index, row in enumerate(rows):
-        x = round(at * scale)
-        width = max(NARROWEST, round(spans[index] * scale))
-        bars.append(Bar(x, width, row.kind, _words(row)))
-        at += spans[index]
-        if index < len(gaps):
-            if gaps[index] > longest:
-                breaks.append(round((at + longest / 2) * scale))
-            at += min(gaps[index], longest)
-    return tuple(bars), tuple(breaks)
-
-
-def _words(row: Row) -> str:
-    turn = _turn(row)
-    words = [f"{turn.at} ms", turn.kind, turn.address, turn.size, turn.result]
-    return ", ".join(word for word in words if word)
+def _bar(block: Block) -> Bar:
+    where = ""
+    if block.first is not None and block.last is not None:
+        where = f"{address(block.first)} to {address(block.last)}"
+    words = [f"{block.time * 1000:.3f} ms", block.kind.replace("-", " "), where, block.result]
+    width = max(NARROWEST, round(block.width * WIDTH))
+    return Bar(round(block.left * WIDTH), width, block.kind, ", ".join(w for w in words if w))
