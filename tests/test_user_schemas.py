@@ -150,7 +150,7 @@ def test_typical_settings(catalog: Catalog, name: str) -> None:
         "card": {"id": "QRL0301", "serial": 1, "name": "Hollow Lane audio card"},
         "device": [{"id": "QRL0001"}],
     }
-    pins = {bus: field.default for bus in ("irq", "dma") for field in frame.wiring(bus)}
+    pins = {bus: typical_value(field) for bus in ("irq", "dma") for field in frame.wiring(bus)}
     if pins:
         channels = {"dma": sorted(pins["dma"]), "width": "8+16"}
         tables["device"][0]["resources"] = [{"irq": sorted(pins["irq"])}, channels]
