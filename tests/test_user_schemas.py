@@ -25,7 +25,7 @@ from romtool.profile.write import profile_text
 from romtool.rules.check import check
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Choice, Flag, Flags, Hex, Lines, Number, Pins
-from romtool.schema.fields import Field
+from romtool.schema.fields import Field, typical_value
 from romtool.schema.image_layouts import ImageLayout
 from tests.support import independent as witness
 from tests.support.amount import examples

@@ -13,8 +13,9 @@ def image_json(image: Image, part: str | None) -> dict[str, Any]:
     """Return the answer of `inspect --json` for one image, without its findings."""
     parts = [found.name for found in image.catalog.parts_of(len(image.data))]
     return {
-        "layout": image.layout.name if image.layout else None,
-        "source": image.layout.source if image.layout else None,
+        "layout": image.layout_name,
+        "lead": None if image.lead is None else hex_text(image.lead),
+        "source": image.layout.source if image.layout_name and image.layout else None,
         "part": part or (parts[0] if len(parts) == 1 else None),
         "parts": parts,
         "size": len(image.data),
@@ -58,7 +59,7 @@ def _frame(image: Image) -> list[dict[str, Any]]:
 
 
 def _card(image: Image) -> dict[str, Any] | None:
-    if image.layout is None:
+    if image.layout is None or not image.identifier_size:
         return None
     card = card_of(image)
     values = {

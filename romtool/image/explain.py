@@ -74,6 +74,8 @@ def explain(image: Image) -> list[Row]:
     for node in image.tree.children:
         if node.kind == "header":
             rows += _rows(image, Owner("frame", "frame"), node.children)
+        elif node.kind == "lead":
+            rows += _rows(image, Owner("frame", "lead"), (node,))
         elif node.kind == "identifier":
             rows += _rows(image, Owner("identifier", "identifier"), node.children)
         elif node.kind == "tail":
@@ -129,6 +131,8 @@ def _name(leaf: Node) -> str:
     """Return what a leaf is called."""
     if leaf.kind == "pin" and leaf.field is not None:
         return f"{leaf.field.title} pin {leaf.label}"
+    if leaf.kind == "lead":
+        return NO_LAYOUT
     if leaf.kind == "tail":
         return RUN_WORDS[leaf.label]
     return "odd content" if leaf.kind == "odd" else leaf.label
@@ -140,7 +144,7 @@ def _meaning(node: Node) -> str:
         length = node.value
         follow = "1 byte follows" if length == 1 else f"{length} bytes follow"
         return f"{node.label}: {follow}" if length else node.label
-    if node.kind == "tail":
+    if node.kind in ("lead", "tail"):
         return f"{_name(node)}: {sizes(count)}"
     if field is None:
         return f"{_name(node)}: {count} bytes, not {node.value}"

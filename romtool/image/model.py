@@ -109,6 +109,8 @@ class Image:
     def identifier_values(self) -> tuple[Mapping[str, Any], bool]:
         """The identifier's values, and whether a profile can say them."""
         layout = self.catalog.identifier.field_layout
+        if not self.identifier_size:
+            return {field.key: None for field in layout.fields}, False
         return layout.reader(self.catalog.identifier.size).values(self.identifier_raw)
 
     @property
@@ -123,6 +125,24 @@ class Image:
         return self.layout.size if self.layout else 0
 
     @property
+    def identifier_size(self) -> int:
+        """The bytes of the serial identifier: 0 in resource data alone."""
+        there = self.layout is None or self.layout.identifier
+        return self.catalog.identifier.size if there else 0
+
+    @property
+    def lead(self) -> bytes | None:
+        """The bytes before the PnP data, where no known layout explains them."""
+        if self.layout is None or not self.layout.is_lead:
+            return None
+        return self.data[: self.layout.size]
+
+    @property
+    def layout_name(self) -> str | None:
+        """The name of the known layout; None where there is none."""
+        return None if self.layout is None or self.layout.is_lead else self.layout.name
+
+    @property
     def identifier_raw(self) -> bytes:
         """The bytes of the serial identifier."""
         return self.data[self.identifier_at : self.items_at]
@@ -130,7 +150,12 @@ class Image:
     @property
     def items_at(self) -> int:
         """The address of the first item."""
-        return self.identifier_at + self.catalog.identifier.size
+        return self.identifier_at + self.identifier_size
+
+    @property
+    def items_raw(self) -> bytes:
+        """The bytes of the items, as far as the walk goes."""
+        return self.data[self.items_at : self.items_end]
 
     @property
     def items_end(self) -> int:
@@ -152,7 +177,7 @@ class Image:
 
     def size_of(self, region: str) -> int:
         """Return the size (bytes) of a region that a count can name; items are walked for it."""
-        whole = self.catalog.identifier.size
+        whole = self.identifier_size
         return whole if region == "identifier" else self.items_end - self.items_at
 
     @property
@@ -215,7 +240,7 @@ class Image:
     @functools.cached_property
     def id_checksum(self) -> Compared | None:
         """The identifier's checksum."""
-        if self.layout is None:
+        if self.layout is None or not self.identifier_size:
             return None
         field, raw = self.catalog.identifier.check_field, self.identifier_raw
         return self._compared(field.kind, raw[field.at], field.at, raw)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from romtool.errors import refuse
+from romtool.image.evidence import identifiers
 from romtool.image.model import Image
-from romtool.recover.places import identifiers
 from romtool.schema.catalog import Catalog
 
 

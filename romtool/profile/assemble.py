@@ -9,6 +9,7 @@ from romtool.errors import InputError, Path, Problem
 from romtool.profile.plan import Plan
 from romtool.schema.field_types import Check, SizeOf, Stored, number
 from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.image_layouts import ImageLayout
 
 
 class Assembly(NamedTuple):
@@ -19,6 +20,8 @@ class Assembly(NamedTuple):
     paths: tuple[Path, ...] = ()
     layout: str | None = None
     part: str | None = None
+    read_as: ImageLayout | None = None
+    """What the image is to be read with: the layout, or as many bytes of lead."""
 
     def path_at(self, offset: int) -> Path:
         """Return the place in the profile that the byte at `offset` came from."""
@@ -47,7 +50,8 @@ def assemble(plan: Plan) -> Assembly:
         data[at:taken] = run
     starts, paths = _places(plan, len(frame), len(identifier), len(used))
     part = plan.part.name if plan.part else None
-    return Assembly(bytes(data), starts, paths, plan.layout.name, part)
+    name = None if plan.layout.is_lead else plan.layout.name
+    return Assembly(bytes(data), starts, paths, name, part, plan.layout)
 
 
 def _end_item(plan: Plan, items: bytes) -> bytes:
@@ -59,6 +63,8 @@ def _end_item(plan: Plan, items: bytes) -> bytes:
 
 
 def _identifier(plan: Plan) -> bytes:
+    if not plan.layout.identifier:
+        return b""
     if plan.whole_identifier is not None:
         return plan.whole_identifier
     identifier = plan.catalog.identifier
@@ -85,6 +91,8 @@ def _stated(plan: Plan, field: Field, otherwise: Stored) -> Stored:
 
 def _frame(plan: Plan, size_of: SizeOf) -> bytes:
     frame, problems = plan.layout, []
+    if frame.is_lead:
+        return plan.lead
     stored: dict[str, Stored] = dict(plan.config)
     for constant in frame.constants:
         stored[constant.key] = _stated(plan, constant, constant.kind.value)
@@ -165,10 +173,13 @@ def _places(
         found = [key for key in overridden if key in plan.override]
         paths.append(("override", found[0]) if found else plan.place(path))
 
+    if plan.lead:
+        place(0, ("image", "lead"))
     for unit in plan.layout.field_layout.units:
         keys = [field.key for field in unit.fields]
         place(unit.at, ("config", keys[0]), *keys)
-    for field in plan.catalog.identifier.field_layout.fields:
+    fields = plan.catalog.identifier.field_layout.fields if identifier else ()
+    for field in fields:
         place(frame + field.at, ("card", plan.catalog.identifier.id_field.key), field.key)
     at = frame + identifier
     for piece in plan.pieces:

@@ -58,7 +58,9 @@ def _image(image: Image, part: Part | None) -> Table:
     layout = image.layout
     assert layout is not None
     table: Table = {}
-    if not layout.default:
+    if image.lead is not None:
+        table["lead"] = hex_text(image.lead)
+    elif not layout.default:
         table["layout"] = layout.name
     part = part or guessed_part(image.catalog, len(image.data))
     if part is not None:
@@ -78,6 +80,8 @@ def _image(image: Image, part: Part | None) -> Table:
 
 def _identifier(image: Image) -> Table:
     """Return what [card] says of the identifier."""
+    if not image.identifier_size:
+        return {}
     values = image.identifier_values[0]
     own, *others = image.catalog.identifier.field_layout.fields
     return _id(own, values[own.key], image.identifier_raw) | {

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from romtool.image.decode import evidence as bits_of
+from romtool.image.evidence import evidence as bits_of
+from romtool.image.evidence import shows_itself
 from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
-from romtool.schema.field_types import Constant, Count, Stored, number
+from romtool.schema.field_types import Constant, Count, number
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address
 
@@ -169,7 +170,7 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
         found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
     ):
         yield say("id-checksum-alone")
-    if image.layout is not None and not speaks(image, image.layout):
+    if image.layout is not None and not shows_itself(image):
         yield say("layout-unseen", layout=image.layout.name)
     elif undone:
         for name in ("signature", "count"):
@@ -183,32 +184,10 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
         yield say("chance")
 
 
-def speaks(image: Image, frame: ImageLayout) -> bool:
-    """Whether a frame shows itself: its count is right, or its signature but for one bit."""
-    wrong, told = 0, False
-    for field in frame.computed_fields:
-        found = image.computed[field.key]
-        if isinstance(field.kind, Count):
-            if found.ok:
-                return True
-            told = True
-        elif isinstance(field.kind, Constant):
-            wrong += _bits_between(found.stored, found.computed)
-            told = True
-    return not told or wrong <= 1
-
-
 def _sums(found: Compared) -> dict[str, str]:
     """Return a checksum as it is stored and as it should be, in words."""
     stored, computed = number(found.stored), number(found.computed)
     return {"stored": address(stored), "computed": address(computed)}
-
-
-def _bits_between(first: Stored, second: Stored) -> int:
-    if isinstance(first, bytes) and isinstance(second, bytes):
-        pairs = zip(first, second, strict=True)
-        return sum((one ^ other).bit_count() for one, other in pairs)
-    return (number(first) ^ number(second)).bit_count()
 
 
 def _told(image: Image, found: Evidence, undone: int) -> bool:

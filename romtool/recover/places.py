@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from romtool.image.evidence import identifiers, signature_bits, walk_bits
 from romtool.image.model import Image
 from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
@@ -26,41 +26,6 @@ class Start:
 
     at: int
     doubts: tuple[str, ...] = ()
-
-
-@functools.lru_cache(maxsize=4)
-def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]]:
-    """Return place and value over zeros of the identifier's checksum, and what each byte adds.
-
-    A shift register is linear: what a byte adds doesn't depend on the others.
-    """
-    field = catalog.identifier.check_field
-    region, check = field.kind.region(field.at), field.kind.checksum
-    size = region.stop - region.start
-    base = check.of(bytes(size))
-    tables = []
-    for at in range(size):
-        rest = bytes(size - at - 1)
-        table = bytes(check.of(bytes(at) + bytes([byte]) + rest) ^ base for byte in range(256))
-        tables.append((region.start + at, table))
-    return field.at, base, tuple(tables)
-
-
-def identifiers(catalog: Catalog, data: bytes) -> Iterator[int]:
-    """Yield the places where an identifier with a right checksum stands, ascending."""
-    count = len(data) - catalog.identifier.size + 1
-    if count < 1:
-        return
-    check_at, base, tables = _tables(catalog)
-    total = int.from_bytes(bytes([base]) * count, "big")
-    total ^= int.from_bytes(data[check_at : check_at + count], "big")
-    for at, table in tables:
-        total ^= int.from_bytes(data[at : at + count].translate(table), "big")
-    wrong = total.to_bytes(count, "big")
-    place = wrong.find(0)
-    while place >= 0:
-        yield place
-        place = wrong.find(0, place + 1)
 
 
 def starts(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> list[Start]:
@@ -169,40 +134,3 @@ def _signed(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> Iterat
 def _image_at(catalog: Catalog, data: bytes, at: int, frame: ImageLayout) -> Image:
     part = data[at:].ljust(frame.size + catalog.identifier.size, b"\0")
     return Image(catalog, part, frame)
-
-
-def signature_bits(frame: ImageLayout, data: bytes, at: int) -> int:
-    """Return the bits of a frame's constants if all stand at `at`, else 0."""
-    part = data[at : at + frame.size]
-    if len(part) < frame.size:
-        return 0
-    stored, bits = frame.field_layout.parse(part), 0
-    for field in frame.constants:
-        if stored[field.key] != field.kind.value:
-            return 0
-        bits += field.kind.bits
-    return bits
-
-
-def walk_bits(catalog: Catalog, data: bytes, start: int) -> int:
-    """Return how much the items from `start` on say, in bits, roughly: what chance wouldn't give.
-
-    0 where an item is of a reserved kind.
-    """
-    items = []
-    for item in walk(catalog, data, start):
-        if item.record.role == "reserved":
-            return 0
-        items.append(item)
-    if not items:
-        return 0
-    bits, end = 0, items[-1]
-    if end.has_role("end"):
-        bits += 6
-        check = catalog.end_field
-        bits += 8 if check.kind.holds(end.address_of(check) - start, data[start:]) else 0
-    if items[0].has_role("version"):
-        bits += 12
-    if all(item.representable for item in items):
-        bits += min(8, len(items))
-    return bits

@@ -9,12 +9,15 @@ from romtool.rules.findings import Finding, finding
 from romtool.schema.field_types import number
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.numbers import sizes
 
 
 def frame_findings(image: Image) -> Iterator[Finding]:
     """Yield what is wrong with signature, count, the frame's checksums and its limits."""
     if image.layout is None:
         return
+    if image.lead is not None:
+        yield finding(image.catalog, "lead-unknown", 0, size=sizes(len(image.lead)))
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
         if field.kind.is_constant:

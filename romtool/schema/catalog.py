@@ -98,6 +98,9 @@ class Catalog(
     records: Mapping[str, DescriptorType]
     identifier: Identifier
     layouts: Mapping[str, ImageLayout]
+    """Those of EEPROMs."""
+    read_layouts: Mapping[str, ImageLayout]
+    """Those of what a system read through the bus: items, without the identifier."""
     parts: Mapping[str, Part]
     cautions: Mapping[str, Caution]
     standard: Mapping[str, StandardRequirement]

@@ -21,7 +21,10 @@ class ImageLayout(Described):
     patch: bool
     max_pnp_bytes: int | None
     default: bool
+    identifier: bool
     field_layout: FieldLayout
+
+    is_lead = False
 
     @functools.cached_property
     def config_fields(self) -> tuple[Field, ...]:
@@ -68,6 +71,30 @@ class ImageLayout(Described):
     def typical(self) -> dict[str, Stored]:
         """Return the stored values of configuration bytes that a profile leaves out."""
         return {f.key: f.stored_of(f.default) for f in self.config_fields}
+
+
+class Lead(ImageLayout):
+    """Bytes before the PnP data that no known layout explains; they are kept as they are."""
+
+    is_lead = True
+
+
+@functools.lru_cache(maxsize=64)
+def lead_of(size: int) -> Lead:
+    """Return the layout of an image whose PnP data begins after `size` unexplained bytes."""
+    return Lead(
+        name="lead",
+        title=f"{size} bytes that no known layout explains",
+        text="",
+        source="",
+        size=size,
+        fill=0xFF,
+        patch=False,
+        max_pnp_bytes=None,
+        default=False,
+        identifier=True,
+        field_layout=FieldLayout(fields=(), units=()),
+    )
 
 
 class Identifier(Described):

@@ -77,7 +77,8 @@ def _card(image: Image) -> Iterator[str]:
     card, values = card_of(image), image.identifier_values[0]
     yield ""
     name = f"  {card.name.key_value}" if card.name else ""
-    yield from line("Card", f"{image.card_id or 'no ID can be spelt'}{name}")
+    spelt = image.card_id or ("no ID can be spelt" if image.identifier_size else "no identifier")
+    yield from line("Card", f"{spelt}{name}")
     for field in image.catalog.identifier.field_layout.fields:
         if field is image.catalog.identifier.id_field or image.id_checksum is None:
             continue
