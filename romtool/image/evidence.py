@@ -144,7 +144,7 @@ def shows_itself(image: Image) -> bool:
 
 
 def _bits_between(first: Stored, second: Stored) -> int:
-    if isinstance(first, bytes):
+    if isinstance(first, bytes) and isinstance(second, bytes):
         return sum((one ^ other).bit_count() for one, other in zip(first, second, strict=True))
     return (number(first) ^ number(second)).bit_count()
 
