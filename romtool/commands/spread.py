@@ -12,7 +12,7 @@ import os
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 MANY = 256
-"""So many things are worth the start of other processes, which takes as long as 130 checks."""
+"""Fewer things are not worth the start of other processes, which takes as long as 130 checks."""
 
 BATCH = 8
-"""So many are handed to a process at once."""
+"""Things that are handed to a process at once."""
 
 AHEAD = 8
-"""So many batches a process may be answered before an earlier one is: what bounds the memory."""
+"""Batches that may be answered before an earlier one is: what bounds the memory."""
 
 
 def in_order(
@@ -61,7 +61,7 @@ class _Worker:
     def __init__(self, work: Callable[[str], object], others: Sequence[_Worker]) -> None:
         from multiprocessing import get_context
 
-        context = get_context("fork")
+        context: Any = get_context("fork")
         self.pipe, theirs = context.Pipe()
         ours = [self.pipe, *(other.pipe for other in others)]
         self.asked: deque[int] = deque()
