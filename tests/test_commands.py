@@ -221,6 +221,9 @@ def test_examples_run(name: str, tmp_path: Path, image: bytes) -> None:
                     shutil.copy(SAMPLES / own, file)
             elif word.endswith(".vcd"):
                 known = False
+            elif word.endswith("/"):
+                file.mkdir()
+                (file / "donor.bin").write_bytes(image)
         run = romtool(*words, cwd=tmp_path)
         text = told(run)
         if known:
