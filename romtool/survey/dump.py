@@ -48,7 +48,7 @@ def dump_of(file: str, image: Image, findings: Sequence[Finding]) -> Dump:
     return Dump(
         file=file,
         data=image.data,
-        layout=image.layout.name if image.layout else None,
+        layout=image.layout_name,
         id=image.card_id if is_card else None,
         serial=serial if is_card else None,
         devices=tuple(str(device.start.key_value) for device in card_of(image).devices),
