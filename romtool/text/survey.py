@@ -93,7 +93,7 @@ def _group_lines(group: Group, names: dict[str, str]) -> Iterator[str]:
 
 
 def _told(differences: Sequence[Difference]) -> str:
-    words = [f"{one.where} {_change(one)}" for one in differences[:MOST_CHANGES]]
+    words = [f"{one.where}: {_change(one)}" for one in differences[:MOST_CHANGES]]
     more = len(differences) - MOST_CHANGES
     return "; ".join(words) + (f"; and {more} more" if more > 0 else "")
 
