@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from romtool.image.decode import decode
 from romtool.image.explain import explain, rows_by_byte
 from romtool.image.model import Image
 
@@ -30,13 +31,21 @@ class Difference:
 
 
 def differences(readback: bytes, expected: Image) -> list[Difference]:
-    """Return the bytes in which a readback is not what `expected` should have put there."""
+    """Return the bytes in which a readback is not what `expected` should have put there.
+
+    Where one of the two is resource data alone, only the PnP data is compared.
+    """
     if readback == expected.data:
         return []
+    stop = len(expected.data)
+    read = decode(expected.catalog, readback)
+    if bool(read.identifier_size) != bool(expected.identifier_size):
+        # One of them is resource data alone: the PnP data is all that they can share.
+        readback, stop = expected.data[: expected.items_at] + read.items_raw, expected.items_end
     rows = rows_by_byte(explain(expected))
     found = []
-    for offset in range(max(len(readback), len(expected.data))):
-        want = expected.data[offset] if offset < len(expected.data) else None
+    for offset in range(max(len(readback), stop)):
+        want = expected.data[offset] if offset < stop else None
         have = readback[offset] if offset < len(readback) else None
         if want != have:
             row = rows[offset] if want is not None else None

@@ -140,6 +140,42 @@ def test_few_bases_of_wide_ranges_suffice(seed: int, monkeypatch: pytest.MonkeyP
     compare(*other.draw_crowded(Random(seed), "io" if seed % 4 else "memory", BITS), SMALL)
 
 
+@pytest.mark.parametrize("seed", some(range(5000, 5120)))
+def test_kept_ports_and_bases_that_registers_hold(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ports that software keeps, whatever their aliases; bases that are multiples of a unit.
+
+    The other hand leaves out the values that the need can't be given so.
+    """
+    rng = Random(seed)
+    cards, host = other.draw_crowded(rng, "memory" if seed % 4 == 0 else "io", BITS)
+    kept, unit = rng.sample(range(3 << BITS), 3), rng.choice([1, 2, 4])
+    every, plain = other.values, requirement_of
+
+    def values(need: other.Requirement) -> list[int]:
+        ((kind, what),) = need.items()
+        if kind == "memory":
+            return [base for base in every(need) if base % unit == 0]
+        return [base for base in every(need) if not {*range(base, base + what[3])} & {*kept}]
+
+    def held(need: other.Requirement) -> Requirement:
+        found = plain(need)
+        if isinstance(found, LineRequirement) or found.kind != "memory":
+            return found
+        bases = [base for base in found.stated if base % unit == 0]
+        step = bases[1] - bases[0] if len(bases) > 1 else 1
+        return found._replace(held=range(bases[0], bases[-1] + 1, step) if bases else range(0))
+
+    monkeypatch.setattr(candidates, "MANY", 1)
+    monkeypatch.setattr(sys.modules[__name__], "requirement_of", held)
+    cases = requirements_of(cards)
+    monkeypatch.setattr(other, "values", values)
+    found = assign(SMALL, cases, host_of(host), kept)
+    devices = [device for card in cards for device in card]
+    assert answer_of(cards, found) == other.by_solver(devices, host)
+
+
 @pytest.mark.parametrize("seed", some(range(4000, 4080)))
 def test_nothing_can_be_left_out_of_a_conflict(seed: int) -> None:
     rng = Random(seed)

@@ -90,7 +90,7 @@ ONE: dict[str, tuple[tuple[str, str], str]] = {
     ),
     "a reserved bit": (  # Spec 6.2.2.5: bit 7 is reserved
         ("{ dma = [1] }", '{ raw = "2A 02 80" }'),
-        "device QRL0001, choice 1 | DMA 1, 8-bit -> DMA, odd: 2A 02 80",
+        "device QRL0001, choice 1 | DMA 1, 8-bit -> 1, 8-bit, reserved bits 80",
     ),
     "a resource more": (
         ("  { io = 0x330, length = 2 },\n", "  { io = 0x330, length = 2 },\n  { dma = [3] },\n"),

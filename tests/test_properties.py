@@ -292,7 +292,7 @@ def test_check_never_raises(data: bytes, layout: str | None) -> None:
         assert finding.offset is None or 0 <= finding.offset <= len(data)
         assert finding.rule in CATALOG.rules
     if image.layout is None:
-        (one,) = found
+        (one,) = (finding for finding in found if finding.rule != "part-size")
         assert one.rule in ("no-frame", "blank", "zero")
 
 

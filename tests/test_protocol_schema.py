@@ -32,7 +32,7 @@ def told(old: str, new: str) -> list[str]:
         ("at = [0x74, 0x75]", "at = [0x74, 0x73]", "a register belongs to two descriptors"),
         ('resource = "io"', 'resource = "oi"', "no resource is called oi"),
         ('name = "wake"', 'name = "csn"', "register csn is described twice"),
-        ('name = "twin"', 'name = "after"', "remark after is described twice"),
+        ('name = "duplicate"', 'name = "after"', "remark after is described twice"),
         ('key_register = "identifier"', 'key_register = "kye"', "no checksum is called kye"),
     ],
 )

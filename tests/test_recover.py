@@ -21,12 +21,12 @@ import romtool.recover.recover as recover_module
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
+from romtool.image.evidence import identifiers
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.recover.advice import advice, why
 from romtool.recover.judge import consistent
 from romtool.recover.name import name
-from romtool.recover.places import identifiers
 from romtool.recover.reading import Reading, vote
 from romtool.recover.recover import Recovery, recover
 from romtool.recover.undo import State, bit_shifted, swapped_pairs

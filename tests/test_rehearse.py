@@ -107,7 +107,7 @@ def test_of_twins_one_is_lost(serial: int | None) -> None:
     found = play(profile(serial=serial), profile(serial=serial))
     (seen,) = answer(found)["cards"]
     assert (seen["card"], seen["serial"]) == (0, serial)
-    assert only(found, 1) == "twin"
+    assert only(found, 1) == "duplicate"
     (lost,) = answer(found)["lost"]
     assert lost["id"] == "QRL0301"
     assert ("neither has a serial number" if serial is None else "serial number 7") in lost["why"]
@@ -119,7 +119,7 @@ def test_twins_that_say_different_things_are_garbage() -> None:
     twins = [profile(), profile()]
     twins[1]["device"][0]["id"] = "QRL0002"
     found = play(*twins)
-    assert only(found, 1) == "twin"
+    assert only(found, 1) == "duplicate"
     assert "garbage" in [warned.remark.name for warned in found.warnings]
     (seen,) = answer(found)["cards"]
     # Wired and: 0001h and 0002h make 0000h.
@@ -160,7 +160,7 @@ def test_a_wrong_identifier_checksum_hides_what_comes_later() -> None:
     assert [card["serial"] for card in answer(found)["cards"]] == [1]
     assert [only(found, slot) for slot in (0, 1)] == ["after", "identifier-wrong"]
     assert "1.bin" in answer(found)["lost"][0]["why"]
-    # One that doesn't heed the key is not to blame, though its bits are the same.
+    # One that doesn't respond to the key is not to blame, though its bits are the same.
     deaf = bytearray(encode(profile(layout="counted-19", serial=2)))
     deaf[6] |= 0x20  # bit 5 of the miscellaneous byte (from memory)
     deaf[23 + 8] = 0x55

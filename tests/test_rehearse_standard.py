@@ -399,7 +399,7 @@ def test_of_equal_priorities_the_first_is_given() -> None:
 def test_a_range_check_moves_the_range() -> None:
     # The first card's key is turned off, but it is active from the start: the software can't know.
     hidden = asks({"io": 0x220, "length": 16}, boot=True)
-    silent = Card(CATALOG, card_of(hidden), heeds_key=False)
+    silent = Card(CATALOG, card_of(hidden), responds_to_key=False)
     checked = asks({"io": [0x220, 0x280], "align": 0x20, "length": 16}, registers=[0x31])
     card = Card(CATALOG, card_of(checked, serial=2), slot=1)
     found = power_up(CATALOG, Backplane(CATALOG.bus, [silent, card]), EMPTY_PC, assign)

@@ -314,7 +314,7 @@ IMAGES = [
             + bytes([identifier_checksum(head)])
             + closed(GOOD_ITEMS)
         ),
-        (Said("id-unspelt", "error", PNP),),
+        (Said("id-unspelt", "warning", PNP),),
         AS_COUNTED,
     ),
     Bytes(

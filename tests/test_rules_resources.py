@@ -521,9 +521,9 @@ IMAGES = [
     # Bit 7 of the first byte of an ID is 0 (Spec 6.1).
     Bytes("id-unspelt/device",
           plain(VERSION + NAME + bytes.fromhex("15 C6 4C 00 01 00 22 20 00")),
-          (Said("id-unspelt", "error", START - len(DEVICE)),)),
+          (Said("id-unspelt", "warning", START - len(DEVICE)),)),
     Bytes("id-unspelt/compatible", with_device(bytes.fromhex("1C C1 D0 B0 02")),
-          (Said("id-unspelt", "error", START),)),
+          (Said("id-unspelt", "warning", START),)),
     # Characters of a name: printable ASCII is 20h to 7Eh (Spec 6.2.3.2: text).
     Bytes("name-control", named(b"Hollow\x07"), (Said("name-control", "error", NAME_AT + 6),)),
     Bytes("name-control/zero", named(b"Ho\0\0"), (Said("name-control", "error", NAME_AT + 2),)),

@@ -52,6 +52,7 @@ OTHERS: dict[tuple[str, str], Any] = {
     ("key", "only"): ["number"],
     ("key", "type"): "boolean",
     ("resource", "renamed"): {"3": 4},
+    ("starter", "names_without"): {"another": {"this": "that"}},
     ("resource", "widths"): {"8": [3]},
 }
 """A default that a key could have instead, where it doesn't follow from the one that it has."""

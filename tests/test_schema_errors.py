@@ -625,7 +625,7 @@ CASES = [
         "accepts-as-text",
         '["identifier", "items"],',
         f'["items"], accepts = {CARET}"all",',
-        'accepts takes a table of texts, not "all"; count: other ways of counting that are found '
+        'accepts takes a table of values, not "all"; count: other ways of counting that are found '
         "in images, with a name each",
     ),
     case(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -72,3 +73,14 @@ def test_the_schemas_are_packed_without_other_packages() -> None:
         capture_output=True, text=True, check=False, timeout=300,
     )  # fmt: skip
     assert (run.stderr, run.stdout.strip()) == ("", str(len(read_catalog().records)))
+
+
+def test_renderings_know_no_room_that_finds_answers() -> None:
+    """What prints is given an answer: it solves nothing, plays nothing, reads no file."""
+    folder = Path(__file__).resolve().parent.parent / "romtool" / "text"
+    finding = re.compile(
+        r"^ *from romtool\.(rehearse|files|commands|assign\.(assign|best|model|conflict|values))\b",
+        re.MULTILINE,
+    )
+    found = {path.name: finding.findall(path.read_text("utf-8")) for path in folder.glob("*.py")}
+    assert not {name: hits for name, hits in found.items() if hits}

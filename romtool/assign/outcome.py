@@ -25,7 +25,7 @@ from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
 
 
-class Card(NamedTuple):
+class AssignedCard(NamedTuple):
     """A card of the call: the name of its file, its image, and what its devices ask for."""
 
     name: str
@@ -74,7 +74,7 @@ class DeviceOutcome(NamedTuple):
 class CardOutcome(NamedTuple):
     """A card with its devices."""
 
-    card: Card
+    card: AssignedCard
     devices: tuple[DeviceOutcome, ...]
 
     @property
@@ -98,7 +98,9 @@ class Outcome:
         return [device for card in self.cards for device in card.devices]
 
 
-def outcome(catalog: Catalog, cards: Sequence[Card], host: Host, assignment: Assignment) -> Outcome:
+def outcome(
+    catalog: Catalog, cards: Sequence[AssignedCard], host: Host, assignment: Assignment
+) -> Outcome:
     """Return what an assignment brings each device of some cards."""
     given = {(one.card, one.number): one for one in assignment.devices}
     rows = []

@@ -6,8 +6,6 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from romtool.image.model import Image
-from romtool.schema.field_types import Constant, Count
-from romtool.schema.image_layouts import ImageLayout
 from romtool.verify import Difference, differences
 
 
@@ -19,14 +17,6 @@ class Region(NamedTuple):
     stop: int
 
 
-def signature(layout: ImageLayout) -> bytes:
-    """Return the bytes by which a chip knows an EEPROM; empty where a layout has none."""
-    for field in layout.field_layout.fields:
-        if isinstance(field.kind, Constant) and field.at == 0:
-            return field.kind.value if isinstance(field.kind.value, bytes) else b""
-    return b""
-
-
 def counted_stops(image: Image) -> dict[int, int]:
     """Return the addresses at which a chip stops that goes by the count, with the count.
 
@@ -34,7 +24,7 @@ def counted_stops(image: Image) -> dict[int, int]:
     """
     layout = image.layout
     field = layout.count_field if layout is not None else None
-    if layout is None or field is None or not isinstance(field.kind, Count):
+    if layout is None or field is None:
         return {}
     stored = image.layout_stored[field.key]
     if not isinstance(stored, int):

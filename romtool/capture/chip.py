@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.capture.against import counted_stops, regions, signature
+from romtool.capture.against import counted_stops, regions
 from romtool.capture.observations import BusFinding, bus_finding
 from romtool.capture.outcome import runs
 from romtool.errors import InputError
@@ -36,9 +36,9 @@ def chip_observations(
     if len(data) >= size or (image is not None and len(data) >= len(image.data)):
         yield bus_finding(catalog, "read-whole", **words, what="the whole part")
         return
-    known = [signature(layout) for layout in catalog.layouts.values()]
+    known = [layout.signature for layout in catalog.layouts.values()]
     if expected is not None and expected.layout is not None:
-        known = [signature(expected.layout)]
+        known = [expected.layout.signature]
     if any(one and len(data) < len(one) + word for one in known):
         wanted = one_of(sorted({hex_text(one) for one in known if one}))
         have = hex_text(data)

@@ -29,7 +29,7 @@ def command(call: Call, images: tuple[str, ...]) -> int:
     software: which functions are where it looks for them.
     """
     from romtool.assign.assign import assign
-    from romtool.assign.outcome import Card, outcome
+    from romtool.assign.outcome import AssignedCard, outcome
 
     catalog, pc = call.catalog, call.pc
     loaded = call.load_all(images)
@@ -37,7 +37,7 @@ def command(call: Call, images: tuple[str, ...]) -> int:
     if unread:
         rule = catalog.rules["no-frame"]
         raise InputError(Problem(rule.message, rule.hint, file=name) for name in unread)
-    cards = [Card(one.name, one.image, requirements_of(one.image)) for one in loaded]
+    cards = [AssignedCard(one.name, one.image, requirements_of(one.image)) for one in loaded]
     found = assign(catalog, [card.requirements for card in cards], pc)
     given = outcome(catalog, cards, pc, found)
     functions = [

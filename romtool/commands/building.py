@@ -27,7 +27,7 @@ from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.field_types import Pins
 from romtool.schema.fields import Field
-from romtool.schema.image_layouts import Part
+from romtool.schema.image_layouts import ImageLayout, Part
 from romtool.schema.numbers import clip
 from romtool.text.findings import message
 from romtool.text.page import line
@@ -72,7 +72,12 @@ class BuildJob:
     @functools.cached_property
     def image(self) -> Image:
         """The image as the profile has it, without a serial number of the series."""
-        return decode(self.catalog, self.input.data, self.layout)
+        return decode(self.catalog, self.input.data, self.read_as)
+
+    @property
+    def read_as(self) -> ImageLayout | None:
+        """What the images are read with."""
+        return self.input.assembly.read_as if self.input.assembly else None
 
     @property
     def layout(self) -> str | None:
@@ -117,7 +122,7 @@ class BuildJob:
         found: dict[Finding, list[int]] = {}
         with self.series.told(), Progress("checking", len(serials)) as progress:
             for serial, data in zip(serials, self.images(), strict=True):
-                for finding in check(decode(self.catalog, data, self.layout)):
+                for finding in check(decode(self.catalog, data, self.read_as)):
                     if finding.severity != "note":
                         found.setdefault(finding, []).append(serial)
                 progress.step()

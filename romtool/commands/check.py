@@ -33,7 +33,7 @@ CLEAN = "clean"
 KINDS = {"error": "with errors", "warning": "with warnings"}
 """What a file is called in the count, by the worst that was found in it."""
 
-TWINS = 4
+DUPLICATES = 4
 """At most so many files are named that are one card."""
 
 
@@ -58,7 +58,7 @@ def command(call: Call, images: tuple[str, ...], configured_by: str, strict: boo
 
     marks: list[tuple[str, bytes]] = []
     counts = answer_each(call, images, work, doing="checking", marks=marks)
-    for words in _twins(marks):
+    for words in _duplicates(marks):
         if call.as_json:
             warn(words)
         else:
@@ -85,15 +85,15 @@ def _answer(
     return Answer(kind, data=data, mark=mark)
 
 
-def _twins(marks: Sequence[tuple[str, bytes]]) -> Iterator[str]:
+def _duplicates(marks: Sequence[tuple[str, bytes]]) -> Iterator[str]:
     """Yield which files are one and the same card to PnP software (Spec 3.3, 6.1.2)."""
     by_identifier: dict[bytes, list[str]] = {}
     for file, identifier in marks:
         by_identifier.setdefault(identifier, []).append(visible(file))
     for files in by_identifier.values():
         if len(files) > 1:
-            more = f" and {len(files) - TWINS} more" if len(files) > TWINS else ""
-            names = ", ".join(files[:TWINS]) + more
+            more = f" and {len(files) - DUPLICATES} more" if len(files) > DUPLICATES else ""
+            names = ", ".join(files[:DUPLICATES]) + more
             yield (
                 f"{names}: one card, by their 72 bits; in one PC only one of them is seen: "
                 "give each a serial number of its own"

@@ -73,8 +73,8 @@ def load_image(
         note(words)
     try:
         stated = source.assembly
-        layout = layout or (stated.layout if stated else None)
-        image = decode(catalog, source.data, layout)
+        wanted = layout or (stated.read_as if stated else None)
+        image = decode(catalog, source.data, wanted)
         settled = catalog.part(part, len(source.data)).name if part else None
     except InputError as refused:
         raise refused.in_file(source.name) from None

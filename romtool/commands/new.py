@@ -15,13 +15,11 @@ from romtool.errors import InputError, Problem
 from romtool.files.shipped import shipped_file
 from romtool.image.decode import decode, layout_named
 from romtool.profile.assemble import assemble
-from romtool.profile.fitting import wiring_fields
 from romtool.profile.read import read_profile
 from romtool.profile.starter import functions_of
 from romtool.profile.starter_text import starter_text
 from romtool.rules.expect import expect_findings, functions_found
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Constant, Pins
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import did_you_mean, hex_text, one_of
 from romtool.text.findings import message
@@ -120,9 +118,7 @@ class _Donor:
         """Return the line on each pin, for each bus of which the layout says it."""
         found = {
             bus: [
-                line
-                for field, _ in wiring_fields(self.layout, bus)
-                for line in self.image.config[field.key]
+                line for field in self.layout.wiring(bus) for line in self.image.config[field.key]
             ]
             for bus in self.catalog.starter.wiring
         }
@@ -134,7 +130,7 @@ class _Donor:
         return {
             field.key: config[field.key]
             for field in self.layout.config_fields
-            if not isinstance(field.kind, Pins) and not field.is_default(config[field.key])
+            if not field.kind.is_wiring and not field.is_default(config[field.key])
         }
 
 
@@ -153,10 +149,7 @@ def _layouts_known(catalog: Catalog) -> Iterator[Problem]:
     hint = "give --layout L; or --like DUMP, and the donor's is taken (`inspect DUMP` names it)"
     yield Problem("no layout is named: what the chip wants before the PnP data", hint)
     for layout in catalog.layouts.values():
-        first = [f.kind for f in layout.field_layout.fields if f.at == 0]
-        begins = [kind.value for kind in first if isinstance(kind, Constant)]
-        shown = [hex_text(value) for value in begins if isinstance(value, bytes)]
-        begin = f"a dump begins with {shown[0]}" if shown else ""
+        begin = f"a dump begins with {hex_text(layout.signature)}" if layout.signature else ""
         yield Problem(f"layout {layout.name}: {layout.title}", begin)
 
 

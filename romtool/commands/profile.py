@@ -11,6 +11,7 @@ from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, IMAGE, wiring_of, wiring_options
 from romtool.commands.printing import echo, warn
 from romtool.profile.write import fitted_text, profile_text
+from romtool.schema.numbers import sizes
 from romtool.text.findings import counted
 from romtool.text.fitting import removal_lines
 from romtool.text.problems import visible
@@ -49,11 +50,14 @@ def command(
     if taken.image.layout is None:
         warn(f"{taken.name}: no layout fits: the bytes stand as they are; `recover` may help")
     else:
+        if taken.image.lead is not None:
+            size = sizes(len(taken.image.lead))
+            warn(f"{taken.name}: a count or a sum in its lead of {size} doesn't follow an edit")
         found = taken.findings()
         if any(finding.severity == "error" for finding in found):
             warn(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
     name = visible(Path(taken.name).name)
-    decoded = taken.image.layout.name if taken.image.layout else None
+    decoded = taken.image.layout
     wiring = wiring_of(irq=irq_wiring, dma=dma_wiring)
     if wiring or without:
         text, removed = fitted_text(call.catalog, taken.image, taken.part, name, wiring, without)

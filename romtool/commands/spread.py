@@ -12,7 +12,7 @@ import os
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -61,7 +61,7 @@ class _Worker:
     def __init__(self, work: Callable[[str], object], others: Sequence[_Worker]) -> None:
         from multiprocessing import get_context
 
-        context = get_context("fork")
+        context: Any = get_context("fork")
         self.pipe, theirs = context.Pipe()
         ours = [self.pipe, *(other.pipe for other in others)]
         self.asked: deque[int] = deque()

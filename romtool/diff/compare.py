@@ -31,6 +31,8 @@ def compare(a: Image, b: Image, parts: tuple[str | None, str | None] = (None, No
     """
     if _order(a) > _order(b):
         return compare(b, a, (parts[1], parts[0])).swapped()
+    if bool(a.identifier_size) != bool(b.identifier_size):
+        return _compare_items(a, b)
     same = a.data == b.data
     ledger = Ledger(list(compare_shapes(a, b, parts)))
     if a.layout is None or b.layout is None:
@@ -50,6 +52,15 @@ def compare(a: Image, b: Image, parts: tuple[str | None, str | None] = (None, No
         tuple(ledger.renumbered),
         tuple(ledger.drivers),
     )
+
+
+def _compare_items(a: Image, b: Image) -> Differences:
+    """Return what differs between resource data alone and an image: in the PnP data only."""
+    ledger = Ledger()
+    _compare_cards(ledger, card_of(a), card_of(b))
+    _compare_ends(ledger, a, b)
+    same = a.items_raw == b.items_raw
+    return Differences(same, tuple(ledger.changes), tuple(ledger.consequences))
 
 
 def _order(image: Image) -> tuple[bytes, str]:

@@ -93,9 +93,12 @@ _BINARY = getattr(os, "O_BINARY", 0)
 
 def _unnamed(folder: Path) -> int | None:
     """Return a new open file without a name on the disk of a folder; None where that can't be."""
+    unnamed = getattr(os, "O_TMPFILE", None)
+    if unnamed is None:  # not on this system
+        return None
     try:
-        handle = os.open(folder, os.O_TMPFILE | os.O_RDWR, 0o666)
-    except (AttributeError, OSError):  # not this system, not this disk
+        handle = os.open(folder, unnamed | os.O_RDWR, 0o666)
+    except OSError:  # not on this disk
         return None
     if os.path.exists(_by_number(handle)):
         return handle

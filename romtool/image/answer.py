@@ -6,7 +6,6 @@ from typing import Any
 
 from romtool.image.card import Device, card_of, entry_of, id_in
 from romtool.image.model import Compared, Image
-from romtool.schema.field_types import Check
 from romtool.schema.numbers import hex_text
 
 
@@ -14,8 +13,9 @@ def image_json(image: Image, part: str | None) -> dict[str, Any]:
     """Return the answer of `inspect --json` for one image, without its findings."""
     parts = [found.name for found in image.catalog.parts_of(len(image.data))]
     return {
-        "layout": image.layout.name if image.layout else None,
-        "source": image.layout.source if image.layout else None,
+        "layout": image.layout_name,
+        "lead": None if image.lead is None else hex_text(image.lead),
+        "source": image.layout.source if image.layout_name and image.layout else None,
         "part": part or (parts[0] if len(parts) == 1 else None),
         "parts": parts,
         "size": len(image.data),
@@ -59,13 +59,13 @@ def _frame(image: Image) -> list[dict[str, Any]]:
 
 
 def _card(image: Image) -> dict[str, Any] | None:
-    if image.layout is None:
+    if image.layout is None or not image.identifier_size:
         return None
     card = card_of(image)
     values = {
         field.key: image.identifier_values[0][field.key]
         for field in image.catalog.identifier.field_layout.fields
-        if not isinstance(field.kind, Check)
+        if not field.kind.is_computed
     }
     values[image.catalog.identifier.id_field.key] = image.card_id
     version = card.version.values if card.version else {}

@@ -1,141 +1,76 @@
-"""Any bytes to an image: the frame recognised by what speaks for it, the items walked."""
+"""Any bytes to an image: the layout recognised by what speaks for it, the items walked."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from romtool.errors import refuse
+from romtool.image.evidence import evidence, first_lead, holds, most_evidence
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import CompressedAscii, Constant, Count
-from romtool.schema.fields import Field
-from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.image_layouts import ImageLayout, lead_of
 from romtool.schema.numbers import clip
 
-LEAST_EVIDENCE = 12
-"""Bits of evidence below which no frame is believed: more than one right checksum."""
 
-SIGNATURE = 16
-"""Bits of a signature that chance doesn't give."""
-
-ORDERLY = 6
-"""So many items, all of them understood, up to an end item, are no chance."""
-
-
-def read_as(catalog: Catalog, data: bytes, frame: ImageLayout) -> Image | None:
-    """Return `data` read with this frame; None if it is too short for frame and identifier."""
-    if len(data) < frame.size + catalog.identifier.size:
+def read_as(catalog: Catalog, data: bytes, layout: ImageLayout) -> Image | None:
+    """Return `data` read with this layout; None if it is too short for that and the identifier."""
+    if len(data) < layout.size + (catalog.identifier.size if layout.identifier else 0):
         return None
-    return Image(catalog, data, frame)
+    return Image(catalog, data, layout)
 
 
-def decode(catalog: Catalog, data: bytes, layout: str | None = None) -> Image:
-    """Return the image that `data` is; `layout` settles the frame, otherwise evidence does.
+def decode(catalog: Catalog, data: bytes, layout: str | ImageLayout | None = None) -> Image:
+    """Return the image that `data` is; `layout` settles the layout, otherwise evidence does.
 
-    Every string of bytes decodes: where no frame is believed, all bytes lie in the tail.
-    Raises InputError for a layout that isn't known, or that doesn't fit so few bytes.
+    Every string of bytes decodes: where no layout is believed, all bytes lie in the tail. Bytes
+    before PnP data that no known layout explains are its lead. Raises InputError for a layout
+    that isn't known, or that doesn't fit so few bytes.
     """
     if layout is not None:
-        frame = layout_named(catalog, layout)
-        image = read_as(catalog, data, frame)
+        wanted = layout_named(catalog, layout) if isinstance(layout, str) else layout
+        image = read_as(catalog, data, wanted)
         if image is None:
-            least = frame.size + catalog.identifier.size
-            message = f"{len(data)} bytes are too few for layout {layout}"
+            least = wanted.size + (catalog.identifier.size if wanted.identifier else 0)
+            message = f"{len(data)} bytes are too few for layout {wanted.name}"
             raise refuse(message, f"its frame and the identifier take {least}")
         return image
-    found = [read_as(catalog, data, frame) for frame in catalog.layouts.values()]
-    images = [image for image in found if image is not None]
-    return _likeliest(images) or Image(catalog, data, None)
+    return _known(catalog, data) or _led(catalog, data) or Image(catalog, data, None)
+
+
+def _known(catalog: Catalog, data: bytes) -> Image | None:
+    """Return the image read with the known layout for which most speaks; None if none holds."""
+    layouts = [*catalog.layouts.values(), *catalog.read_layouts.values()]
+    found = [read_as(catalog, data, layout) for layout in layouts]
+    return _likeliest([image for image in found if image is not None])
+
+
+def _led(catalog: Catalog, data: bytes) -> Image | None:
+    """Return the image read with what stands before its PnP data as its lead; None without any."""
+    size = first_lead(catalog, data)
+    return Image(catalog, data, lead_of(size)) if size else None
 
 
 def _likeliest(images: Sequence[Image]) -> Image | None:
-    """Return the image for which most speaks, the first of equals; None if none is believed.
+    """Return the image for which most speaks, the first of equals; None if none holds.
 
     One that can't reach the evidence of another, whatever its items, isn't walked.
     """
-    bounds = {image: _most(image) for image in images}
+    bounds = {image: most_evidence(image) for image in images}
     weighed: dict[Image, int] = {}
     for image in sorted(images, key=bounds.__getitem__, reverse=True):
         if weighed and bounds[image] < max(weighed.values()):
             break
-        bits = evidence(image)
-        if bits >= LEAST_EVIDENCE or signed(image):
-            weighed[image] = bits
+        if holds(image):
+            weighed[image] = evidence(image)
     believed = [image for image in images if image in weighed]
     return max(believed, key=weighed.__getitem__, default=None)
 
 
-def signed(image: Image) -> bool:
-    """Whether a signature of two bytes or more is right: the chip itself asks for no more."""
-    if image.layout is None:
-        return False
-    constants = [f for f in image.layout.computed_fields if isinstance(f.kind, Constant)]
-    bits = sum(field.kind.bits for field in constants)
-    return bits >= SIGNATURE and all(image.computed[field.key].ok for field in constants)
-
-
 def layout_named(catalog: Catalog, layout: str) -> ImageLayout:
     """Return the frame of this name; raises InputError."""
-    if layout not in catalog.layouts:
-        known = ", ".join(catalog.layouts)
+    layouts = {**catalog.layouts, **catalog.read_layouts}
+    if layout not in layouts:
+        known = ", ".join(layouts)
         hint = f"known are {known}; your own need --schemas DIR"
         raise refuse(f"no layout is called {clip(layout)}", hint)
-    return catalog.layouts[layout]
-
-
-def evidence(image: Image) -> int:
-    """Return how much speaks for an image's frame, in bits, roughly: what chance would not give.
-
-    A matching byte is worth eight; what is wrong takes away little, since dumps are spoilt and
-    some chips compute the identifier's checksum themselves.
-    """
-    fields = image.layout.computed_fields if image.layout is not None else ()
-    bits = sum(_weight(field, ok=image.computed[field.key].ok) for field in fields)
-    return bits + _of_identifier(image) + _of_items(image)
-
-
-def _most(image: Image) -> int:
-    """Return the evidence that there would be with the best of items: a bound, without a walk."""
-    bits = 0
-    for field in image.layout.computed_fields if image.layout is not None else ():
-        ok = isinstance(field.kind, Count) or image.compare(field).ok
-        bits += _weight(field, ok=ok)
-    return bits + _of_identifier(image) + MOST_OF_ITEMS
-
-
-def _weight(field: Field, *, ok: bool) -> int:
-    if isinstance(field.kind, Constant | Count):
-        return field.kind.bits if ok else -field.kind.bits // 2
-    return 8 if ok else -4
-
-
-def _of_identifier(image: Image) -> int:
-    checksum = image.id_checksum
-    right = checksum is not None and checksum.ok
-    return (8 if right else -2) + (2 if usual_id(image) else -6)
-
-
-def _of_items(image: Image) -> int:
-    representable = [item.representable for item in image.items]
-    bits = min(4, sum(representable))
-    if image.items and image.items[0].has_role("version"):
-        bits += 8
-    if image.end_item is not None:
-        bits += 6
-        if len(representable) >= ORDERLY and all(representable):
-            bits += 6
-        end = image.end_checksum
-        if end is not None and end.stored == end.computed:
-            bits += 8
-    return bits
-
-
-MOST_OF_ITEMS = 4 + 8 + 6 + 6 + 8
-"""The most that `_of_items` gives."""
-
-
-def usual_id(image: Image) -> bool:
-    """Whether the card's ID is spelt the usual way: three letters A-Z, four hex digits."""
-    kind = image.catalog.identifier.id_field.kind
-    assert isinstance(kind, CompressedAscii)
-    return image.card_id is not None and kind.spelling.is_usual(image.card_id)
+    return layouts[layout]

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from romtool.image.model import Compared, Image
 from romtool.image.tree import Node
-from romtool.schema.field_types import AnyKind, NotRepresentable, Reserved, Stored
+from romtool.schema.field_types import AnyKind, NotRepresentable, Stored
 from romtool.schema.numbers import hex_text, sizes
 
 NO_LAYOUT = "bytes that no layout explains"
@@ -74,6 +74,8 @@ def explain(image: Image) -> list[Row]:
     for node in image.tree.children:
         if node.kind == "header":
             rows += _rows(image, Owner("frame", "frame"), node.children)
+        elif node.kind == "lead":
+            rows += _rows(image, Owner("frame", "lead"), (node,))
         elif node.kind == "identifier":
             rows += _rows(image, Owner("identifier", "identifier"), node.children)
         elif node.kind == "tail":
@@ -129,6 +131,8 @@ def _name(leaf: Node) -> str:
     """Return what a leaf is called."""
     if leaf.kind == "pin" and leaf.field is not None:
         return f"{leaf.field.title} pin {leaf.label}"
+    if leaf.kind == "lead":
+        return NO_LAYOUT
     if leaf.kind == "tail":
         return RUN_WORDS[leaf.label]
     return "odd content" if leaf.kind == "odd" else leaf.label
@@ -140,11 +144,11 @@ def _meaning(node: Node) -> str:
         length = node.value
         follow = "1 byte follows" if length == 1 else f"{length} bytes follow"
         return f"{node.label}: {follow}" if length else node.label
-    if node.kind == "tail":
+    if node.kind in ("lead", "tail"):
         return f"{_name(node)}: {sizes(count)}"
     if field is None:
         return f"{_name(node)}: {count} bytes, not {node.value}"
-    if isinstance(field.kind, Reserved) and not node.stored:
+    if field.kind.is_reserved and not node.stored:
         return ""
     bits = f" ({field.bit_range})" if field.bit_range else ""
     return f"{field.title}{bits}: {stated(field.kind, node.stored, node.compared)}"

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from romtool.image.walk import Descriptor, peek_tag, walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check, Constant, Count, Stored
+from romtool.schema.field_types import AnyKind, Stored
 from romtool.schema.fields import Field, Unit
-from romtool.schema.image_layouts import ImageLayout, count_of
+from romtool.schema.image_layouts import REGIONS, ImageLayout
 from romtool.schema.records import DescriptorType
 
 if TYPE_CHECKING:
@@ -109,6 +109,8 @@ class Image:
     def identifier_values(self) -> tuple[Mapping[str, Any], bool]:
         """The identifier's values, and whether a profile can say them."""
         layout = self.catalog.identifier.field_layout
+        if not self.identifier_size:
+            return {field.key: None for field in layout.fields}, False
         return layout.reader(self.catalog.identifier.size).values(self.identifier_raw)
 
     @property
@@ -123,6 +125,24 @@ class Image:
         return self.layout.size if self.layout else 0
 
     @property
+    def identifier_size(self) -> int:
+        """The bytes of the serial identifier: 0 in resource data alone."""
+        there = self.layout is None or self.layout.identifier
+        return self.catalog.identifier.size if there else 0
+
+    @property
+    def lead(self) -> bytes | None:
+        """The bytes before the PnP data, where no known layout explains them."""
+        if self.layout is None or not self.layout.is_lead:
+            return None
+        return self.data[: self.layout.size]
+
+    @property
+    def layout_name(self) -> str | None:
+        """The name of the known layout; None where there is none."""
+        return None if self.layout is None or self.layout.is_lead else self.layout.name
+
+    @property
     def identifier_raw(self) -> bytes:
         """The bytes of the serial identifier."""
         return self.data[self.identifier_at : self.items_at]
@@ -130,7 +150,12 @@ class Image:
     @property
     def items_at(self) -> int:
         """The address of the first item."""
-        return self.identifier_at + self.catalog.identifier.size
+        return self.identifier_at + self.identifier_size
+
+    @property
+    def items_raw(self) -> bytes:
+        """The bytes of the items, as far as the walk goes."""
+        return self.data[self.items_at : self.items_end]
 
     @property
     def items_end(self) -> int:
@@ -150,13 +175,15 @@ class Image:
         """What is announced where the walk stopped: record and size (bytes) of a whole item."""
         return peek_tag(self.catalog, self.data, self.items_end)
 
+    def size_of(self, region: str) -> int:
+        """Return the size (bytes) of a region that a count can name; items are walked for it."""
+        whole = self.identifier_size
+        return whole if region == "identifier" else self.items_end - self.items_at
+
     @property
     def regions(self) -> dict[str, int]:
         """The sizes (bytes) of the regions that a count can name."""
-        return {
-            "identifier": self.catalog.identifier.size,
-            "items": self.items_end - self.items_at,
-        }
+        return {name: self.size_of(name) for name in REGIONS}
 
     @functools.cached_property
     def fill(self) -> int:
@@ -213,9 +240,10 @@ class Image:
     @functools.cached_property
     def id_checksum(self) -> Compared | None:
         """The identifier's checksum."""
-        if self.layout is None:
+        if self.layout is None or not self.identifier_size:
             return None
-        return self._compare_check(self.catalog.identifier.check_field, self.identifier_raw)
+        field, raw = self.catalog.identifier.check_field, self.identifier_raw
+        return self._compared(field.kind, raw[field.at], field.at, raw)
 
     @functools.cached_property
     def end_checksum(self) -> Compared | None:
@@ -223,15 +251,17 @@ class Image:
         end = self.end_item
         if end is None or not end.values:
             return None
-        return self._compare_check(end.record.key_field, self.data[self.items_at : end.end])
+        field, region = self.catalog.end_field, self.data[self.items_at : end.end]
+        at = end.address_of(field) - self.items_at
+        return self._compared(field.kind, region[at], at, region)
 
-    def _compare_check(self, field: Field, region: bytes) -> Compared:
-        """Compare a checksum that stands in the last byte of `region`, over those before it."""
-        assert isinstance(field.kind, Check)
-        at = len(region) - 1
-        stored = region[at]
-        computed = field.kind.checksum.of(region[field.kind.region(at)])
-        return Compared(stored, computed, stored in (computed, field.kind.unchecked))
+    def _compared(self, kind: AnyKind, stored: Stored, at: int, data: bytes) -> Compared:
+        """Compare what is stored at `at` in `data` with what should be there."""
+        expected = kind.expected(at, data, self.size_of)
+        if stored == expected or kind.is_unchecked(stored):
+            return Compared(stored, expected, True)
+        ways = [way for way, other in kind.ways(self.size_of).items() if other == stored]
+        return Compared(stored, expected, bool(ways), ways[-1] if ways else None)
 
     @functools.cached_property
     def computed(self) -> Mapping[str, Compared]:
@@ -241,17 +271,8 @@ class Image:
 
     def compare(self, field: Field) -> Compared:
         """Return one of the frame's constant and computed fields: stored beside computed."""
-        kind, stored = field.kind, self.layout_stored[field.key]
-        if isinstance(kind, Constant):
-            return Compared(stored, kind.value, stored == kind.value)
-        if isinstance(kind, Count):
-            computed = count_of(kind.counts, self.regions)
-            way = None
-            for name, counts in kind.accepts.items():
-                if stored == count_of(counts, self.regions):
-                    way = name
-            return Compared(stored, computed, stored == computed or way is not None, way)
-        return self._compare_check(field, self.data[: field.at + 1])
+        stored = self.layout_stored[field.key]
+        return self._compared(field.kind, stored, field.at, self.data)
 
     def layout_units(self) -> Iterator[tuple[Unit, bytes]]:
         """Yield the frame's runs of bytes with what stands in them."""

@@ -73,13 +73,16 @@ def tree_of(image: Image) -> Node:
     nodes: list[Node] = []
     if image.layout is not None:
         frame, identifier = image.layout, image.catalog.identifier
-        if frame.size:
+        if image.lead is not None:
+            nodes.append(Node("lead", "lead", 0, frame.size, stored=image.lead))
+        elif frame.size:
             fields = _fields(frame.field_layout, 0, image.data[: frame.size], image.computed)
             nodes.append(_over("header", frame.name, fields))
         check = image.id_checksum
-        checks = {} if check is None else {identifier.check_field.key: check}
-        fields = _fields(identifier.field_layout, image.identifier_at, image.identifier_raw, checks)
-        nodes.append(_over("identifier", identifier.name, fields))
+        if check is not None:
+            checks, at = {identifier.check_field.key: check}, image.identifier_at
+            fields = _fields(identifier.field_layout, at, image.identifier_raw, checks)
+            nodes.append(_over("identifier", identifier.name, fields))
         if image.items:
             nodes.append(_over("card", image.card_id or "", _sections(image)))
     for run in image.tail:

@@ -7,6 +7,7 @@ from typing import Any
 
 from romtool.schema.catalog import Catalog
 from romtool.schema.codec import RESERVED
+from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 from romtool.schema.records import DescriptorType
 
@@ -29,6 +30,10 @@ class Descriptor:
     def content(self) -> bytes:
         """The bytes after the header."""
         return self.raw[self.record.header.size :]
+
+    def address_of(self, field: Field) -> int:
+        """Return the address of a field's first byte."""
+        return self.offset + self.record.header.size + field.at
 
     @property
     def end(self) -> int:

@@ -14,7 +14,7 @@ from typing import Any
 from romtool.infer.sample import Sample
 from romtool.schema.bus import Resource
 from romtool.schema.checksums import Checksum
-from romtool.schema.image_layouts import REGIONS, count_of
+from romtool.schema.image_layouts import REGIONS
 from romtool.schema.numbers import hex_text
 
 COUNT_BYTES = 2
@@ -154,7 +154,7 @@ def _counted(samples: Sequence[Sample], place: _CountPlace) -> bool:
     span = slice(place.at, place.at + COUNT_BYTES)
     return all(
         int.from_bytes(sample.front[span], "big" if place.endian == "big" else "little")
-        == count_of(place.counts, sample.regions)
+        == sum(sample.regions[name] for name in place.counts)
         for sample in samples
     )
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from romtool.errors import refuse
+from romtool.image.evidence import identifiers
 from romtool.image.model import Image
-from romtool.recover.places import identifiers
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Pins
 
 
 @dataclass(frozen=True)
@@ -72,9 +71,8 @@ def unconnected_of(catalog: Catalog) -> dict[str, int]:
     """Return for each bus that pins are wired to what known layouts store for a pin without."""
     found: dict[str, int] = {}
     for known in catalog.layouts.values():
-        for field in known.field_layout.fields:
-            if isinstance(field.kind, Pins):
-                found.setdefault(field.kind.bus, field.kind.unconnected)
+        for field in known.wiring():
+            found.setdefault(field.kind.bus, field.kind.unconnected)
     return found
 
 

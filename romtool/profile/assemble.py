@@ -7,9 +7,9 @@ from typing import NamedTuple
 
 from romtool.errors import InputError, Path, Problem
 from romtool.profile.plan import Plan
-from romtool.schema.field_types import Check, Constant, Count, Stored
-from romtool.schema.fields import Field, FieldLayout
-from romtool.schema.image_layouts import count_of
+from romtool.schema.field_types import Check, SizeOf, Stored
+from romtool.schema.fields import FieldLayout
+from romtool.schema.image_layouts import ImageLayout
 
 
 class Assembly(NamedTuple):
@@ -20,6 +20,8 @@ class Assembly(NamedTuple):
     paths: tuple[Path, ...] = ()
     layout: str | None = None
     part: str | None = None
+    read_as: ImageLayout | None = None
+    """What the image is to be read with: the layout, or as many bytes of lead."""
 
     def path_at(self, offset: int) -> Path:
         """Return the place in the profile that the byte at `offset` came from."""
@@ -35,7 +37,7 @@ def assemble(plan: Plan) -> Assembly:
     if plan.has_end:
         items += _end_item(plan, items)
     identifier = _identifier(plan)
-    frame = _frame(plan, {"identifier": len(identifier), "items": len(items)})
+    frame = _frame(plan, {"identifier": len(identifier), "items": len(items)}.__getitem__)
     used = frame + identifier + items + plan.patch
     size = _size(plan, len(used))
     data = bytearray(used.ljust(size, bytes([plan.fill])))
@@ -48,66 +50,59 @@ def assemble(plan: Plan) -> Assembly:
         data[at:taken] = run
     starts, paths = _places(plan, len(frame), len(identifier), len(used))
     part = plan.part.name if plan.part else None
-    return Assembly(bytes(data), starts, paths, plan.layout.name, part)
+    name = None if plan.layout.is_lead else plan.layout.name
+    return Assembly(bytes(data), starts, paths, name, part, plan.layout)
 
 
 def _end_item(plan: Plan, items: bytes) -> bytes:
     record, field = plan.catalog.by_role["end"], plan.catalog.end_field
-    assert isinstance(field.kind, Check)
     empty = record.write({field.key: 0})
-    header = empty[: record.header.size]
-    computed = field.kind.checksum.of(items + header)
-    return header + bytes([plan.override.get(field.key, computed)])
+    at = len(items) + record.header.size + field.at
+    computed = field.kind.expected(at, items + empty)
+    return record.write({field.key: plan.override.get(field.key, computed)})
 
 
 def _identifier(plan: Plan) -> bytes:
+    if not plan.layout.identifier:
+        return b""
     if plan.whole_identifier is not None:
         return plan.whole_identifier
-    layout, size = plan.catalog.identifier.field_layout, plan.catalog.identifier.size
-    stored: dict[str, Stored] = dict(plan.identifier)
-    checks = [f for f in layout.fields if isinstance(f.kind, Check)]
-    data = layout.build(stored | {f.key: 0 for f in checks}, size)
-    return _with_checks(plan, data, stored, checks, layout)
+    identifier = plan.catalog.identifier
+    return _built(plan, dict(plan.identifier), identifier.field_layout, identifier.size)
 
 
-def _with_checks(
-    plan: Plan, data: bytes, stored: dict[str, Stored], checks: list[Field], layout: FieldLayout
-) -> bytes:
-    """Fill in checksums in the order in which they stand: a later one may cover an earlier."""
-    for field in sorted(checks, key=lambda f: f.at):
-        assert isinstance(field.kind, Check)
-        computed = field.kind.checksum.of(data[field.kind.region(field.at)])
-        stored[field.key] = plan.override.get(field.key, computed)
-        left = {f.key: 0 for f in checks if f.key not in stored}
-        data = layout.build(stored | left, len(data))
+def _built(plan: Plan, stored: dict[str, Stored], layout: FieldLayout, size: int) -> bytes:
+    """Build fields and their checksums, as these stand: a later one may cover an earlier."""
+    checks = sorted(layout.of_type(Check), key=lambda field: field.at)
+    data = layout.build(stored | {field.key: 0 for field in checks}, size)
+    for field in checks:
+        stored[field.key] = plan.override.get(field.key, field.expected(data))
+        left = {field.key: 0 for field in checks if field.key not in stored}
+        data = layout.build(stored | left, size)
     return data
 
 
-def _frame(plan: Plan, regions: dict[str, int]) -> bytes:
-    frame = plan.layout
+def _frame(plan: Plan, size_of: SizeOf) -> bytes:
+    frame, problems = plan.layout, []
+    if frame.is_lead:
+        return plan.lead
     stored: dict[str, Stored] = dict(plan.config)
-    problems = []
-    for field in frame.computed_fields:
-        kind = field.kind
-        if isinstance(kind, Constant):
-            stored[field.key] = plan.override.get(field.key, kind.value)
-        elif isinstance(kind, Count):
-            given = plan.override.get(field.key)
-            counts = kind.accepts[given] if isinstance(given, str) else kind.counts
-            number = count_of(counts, regions)
-            if given is None or isinstance(given, str):
-                given = number
-            if given > kind.top:
-                message = f"{field.title}: {given} is more than {kind.top}"
-                problems.append(
-                    Problem(message, "the PnP data is too long for this layout", ("image",))
-                )
-            stored[field.key] = min(given, kind.top)
+    for constant in frame.constants:
+        stored[constant.key] = plan.override.get(constant.key, constant.kind.value)
+    for field in frame.counts:
+        given = plan.override.get(field.key)
+        if given is None:
+            given = field.expected(b"", size_of)
+        elif isinstance(given, str):
+            given = field.kind.ways(size_of)[given]
+        if given > field.kind.top:
+            message = f"{field.title}: {given} is more than {field.kind.top}"
+            hint = "the PnP data is too long for this layout"
+            problems.append(Problem(message, hint, ("image",)))
+        stored[field.key] = given
     if problems:
         raise InputError(problems)
-    checks = [f for f in frame.computed_fields if isinstance(f.kind, Check)]
-    data = frame.field_layout.build(stored | {f.key: 0 for f in checks}, frame.size)
-    return _with_checks(plan, data, stored, checks, frame.field_layout)
+    return _built(plan, stored, frame.field_layout, frame.size)
 
 
 def _size(plan: Plan, used: int) -> int:
@@ -171,10 +166,13 @@ def _places(
         found = [key for key in overridden if key in plan.override]
         paths.append(("override", found[0]) if found else plan.place(path))
 
+    if plan.lead:
+        place(0, ("image", "lead"))
     for unit in plan.layout.field_layout.units:
         keys = [field.key for field in unit.fields]
         place(unit.at, ("config", keys[0]), *keys)
-    for field in plan.catalog.identifier.field_layout.fields:
+    fields = plan.catalog.identifier.field_layout.fields if identifier else ()
+    for field in fields:
         place(frame + field.at, ("card", plan.catalog.identifier.id_field.key), field.key)
     at = frame + identifier
     for piece in plan.pieces:

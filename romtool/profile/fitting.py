@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from romtool.errors import refuse
 from romtool.profile.variants import device_ids, numbered
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Pins
-from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import clip, did_you_mean
 
@@ -48,13 +46,6 @@ def connected_lines(catalog: Catalog, wiring: Wiring) -> dict[str, frozenset[int
     return found
 
 
-def wiring_fields(layout: ImageLayout, bus: str) -> Iterator[tuple[Field, Pins]]:
-    """Yield the fields that say what the pins of a bus are wired to."""
-    for field in layout.wiring(bus):
-        assert isinstance(field.kind, Pins)
-        yield field, field.kind
-
-
 def wiring_config(layout: ImageLayout, wiring: Wiring) -> dict[str, list[int]]:
     """Return the configuration that a wiring makes; pins that it doesn't name are not connected.
 
@@ -62,12 +53,13 @@ def wiring_config(layout: ImageLayout, wiring: Wiring) -> dict[str, list[int]]:
     """
     config: dict[str, list[int]] = {}
     for bus, lines in wiring.items():
-        fields, left = list(wiring_fields(layout, bus)), list(lines)
-        for field, kind in fields:
+        fields, left = layout.wiring(bus), list(lines)
+        for field in fields:
+            kind = field.kind
             given, left = left[: kind.pins], left[kind.pins :]
             config[field.key] = given + [kind.unconnected] * (kind.pins - len(given))
         if fields and left:
-            pins = sum(kind.pins for _, kind in fields)
+            pins = sum(field.kind.pins for field in fields)
             message = f"--{bus}-wiring: the chip has {pins} {bus.upper()} pins, {len(lines)} given"
             raise refuse(message, "one number a pin, in pin order; pins left out: not connected")
     return config

@@ -30,6 +30,7 @@ class Plan:
     part: Part | None = None
     size: int | None = None
     fill: int = 0xFF
+    lead: bytes = b""
     patch: bytes = b""
     tail: list[tuple[int, bytes, Path]] = field(default_factory=list)
     raw: bytes | None = None

@@ -43,6 +43,13 @@ class CardReader(Reader):
 
     def _identifier(self, card: Mapping[str, Any], path: Path) -> None:
         fields = [f for f in self.catalog.identifier.field_layout.fields if not f.kind.is_computed]
+        if not self.result.layout.identifier:
+            for own in (*(field_.key for field_ in fields), RAW_ID):
+                if own in card:
+                    message = f"{own} can't stand in layout {self.result.layout.name}"
+                    hint = "it holds items alone, without an identifier: leave it out"
+                    self.problem(message, hint, (*path, own), on_key=True)
+            return
         if self.result.whole_identifier is not None:
             for field_ in fields:
                 if field_.key in card:

@@ -9,8 +9,9 @@ from romtool.errors import InputError, InvalidValue, Path
 from romtool.image.decode import layout_named
 from romtool.limits import MAX_IMAGE
 from romtool.profile.reader import Reader
-from romtool.schema.field_types import Constant, Count, Hex, whole_number
+from romtool.schema.field_types import Count, Hex, whole_number
 from romtool.schema.fields import Field
+from romtool.schema.image_layouts import lead_of
 from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, spells_number
 from romtool.schema.tables import check_table, describe
 
@@ -61,6 +62,8 @@ class ImageReader(Reader):
                 path = ("image", "layout")
                 self.problem(problem.message, problem.hint, path)
                 known = False
+        if "lead" in good:
+            self._lead(good["lead"], "layout" in image)
         plan.fill = whole_number(good["fill"]) if "fill" in good else plan.layout.fill
         if "part" in good:
             try:
@@ -79,6 +82,18 @@ class ImageReader(Reader):
             plan.tail.append((whole_number(run["at"]), parse_hex(run["raw"]), place))
         return known
 
+    def _lead(self, value: Any, has_layout: bool) -> None:
+        """Take the bytes before the PnP data, of no known layout: then none can be named."""
+        path = ("image", "lead")
+        if has_layout:
+            message = "lead can't stand beside layout"
+            self.problem(message, "a lead is of no known layout", path, on_key=True)
+        lead = parse_hex(value)
+        if not 1 <= len(lead) < MAX_IMAGE:
+            self.problem("lead has no bytes", "leave it out, or give its bytes", path)
+            return
+        self.result.layout, self.result.lead = lead_of(len(lead)), lead
+
     def _config(self) -> None:
         layout, config = self.result.layout, self.data.get("config", {})
         fields = {f.key: f for f in layout.config_fields}
@@ -88,7 +103,8 @@ class ImageReader(Reader):
                 if not fields:
                     others = [f.name for f in self.catalog.layouts.values() if f.config_fields]
                     hint = f"name the chip's layout in [image], such as {one_of(others)}"
-                message = f"layout {layout.name} has no configuration {clip(key)}"
+                what = "a lead of no known layout" if layout.is_lead else f"layout {layout.name}"
+                message = f"{what} has no configuration {clip(key)}"
                 self.problem(message, hint, ("config", key), on_key=True)
         for key, field_ in fields.items():
             value = config.get(key, field_.default)
@@ -124,7 +140,7 @@ class ImageReader(Reader):
             words = one_of([*(f'"{way}"' for way in kind.accepts), "a number"])
             message = f"{field_.title}: {describe(value)} is no way of counting"
             self.problem(message, f"write {words}", path)
-        elif isinstance(kind, Constant) and not kind.is_bytes:
+        elif kind.is_constant and not kind.is_bytes:
             message = f"{field_.title} can't be overridden"
             self.problem(message, "it is part of a byte", path)
         else:

@@ -10,7 +10,6 @@ from romtool.profile.fitting import (
     Wiring,
     connected_lines,
     wiring_config,
-    wiring_fields,
     with_lines,
 )
 from romtool.schema.catalog import Catalog
@@ -64,7 +63,7 @@ def fitted(
     the starter says. Raises InputError where the chip has too few pins for the given wiring.
     """
     typical = {
-        bus: [line for field, _ in wiring_fields(layout, bus) for line in field.default]
+        bus: [line for field in layout.wiring(bus) for line in field.default]
         for bus in starter.wiring
         if layout.wiring(bus)
     }
@@ -81,7 +80,7 @@ def fitted(
 def _fitting_pins(layout: ImageLayout, bus: str, lines: Iterable[int]) -> list[int]:
     """Return lines on pins in order, those that a pin can't say left out."""
     left, wired = list(lines), list[int]()
-    for _, kind in wiring_fields(layout, bus):
+    for kind in (field.kind for field in layout.wiring(bus)):
         can = [n for n in left if n != kind.unconnected and n < 1 << kind.pin_bits][: kind.pins]
         wired += can + [kind.unconnected] * (kind.pins - len(can))
         left = [n for n in left if n not in can]

@@ -7,7 +7,6 @@ from typing import Any
 from romtool.image.card import Choice, Device, Group, card_of, entry_of
 from romtool.image.model import Image
 from romtool.schema.catalog import RAW_ID, Catalog
-from romtool.schema.field_types import Check
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import Part
 from romtool.schema.numbers import hex_text
@@ -59,7 +58,9 @@ def _image(image: Image, part: Part | None) -> Table:
     layout = image.layout
     assert layout is not None
     table: Table = {}
-    if not layout.default:
+    if image.lead is not None:
+        table["lead"] = hex_text(image.lead)
+    elif not layout.default:
         table["layout"] = layout.name
     part = part or guessed_part(image.catalog, len(image.data))
     if part is not None:
@@ -79,12 +80,14 @@ def _image(image: Image, part: Part | None) -> Table:
 
 def _identifier(image: Image) -> Table:
     """Return what [card] says of the identifier."""
+    if not image.identifier_size:
+        return {}
     values = image.identifier_values[0]
     own, *others = image.catalog.identifier.field_layout.fields
     return _id(own, values[own.key], image.identifier_raw) | {
         f.key: values[f.key]
         for f in others
-        if not isinstance(f.kind, Check) and not f.is_default(values[f.key])
+        if not f.kind.is_computed and not f.is_default(values[f.key])
     }
 
 

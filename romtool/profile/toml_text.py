@@ -66,7 +66,8 @@ def profile_toml(catalog: Catalog, tables: Mapping[str, Any], heading: list[str]
     for text in heading:
         lines += comment(text)
     lines += ["", *_image(catalog, tables["image"])]
-    layout = catalog.layouts.get(tables["image"].get("layout", catalog.default_layout.name))
+    known = {**catalog.layouts, **catalog.read_layouts}
+    layout = known.get(tables["image"].get("layout", catalog.default_layout.name))
     if "card" in tables and layout is not None:
         lines += _config(layout, tables.get("config", {}))
         lines += ["", "[card]", *_card(catalog, tables["card"])]
@@ -82,7 +83,7 @@ def _image(catalog: Catalog, image: Mapping[str, Any]) -> Iterator[str]:
     yield "[image]"
     for key, value in image.items():
         if key == "layout":
-            layout = catalog.layouts[value]
+            layout = {**catalog.layouts, **catalog.read_layouts}[value]
             yield from comment(f"{layout.title} ({layout.source})")
             yield f"layout = {string(value)}"
         elif key == "tail":
@@ -91,7 +92,7 @@ def _image(catalog: Catalog, image: Mapping[str, Any]) -> Iterator[str]:
             for run in value:
                 yield f"  {{ at = 0x{run['at']:X}, raw = {raw_value(run['raw'])} }},"
             yield "]"
-        elif key in ("patch", "raw"):
+        elif key in ("lead", "patch", "raw"):
             yield from comment(keys[key].text)
             yield f"{key} = {raw_value(value)}"
         elif key == "fill":

@@ -14,7 +14,7 @@ from romtool.profile.read import read_profile
 from romtool.profile.tables import Table, guessed_part, raw_tables, tables_of
 from romtool.profile.toml_text import profile_toml
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import Part
+from romtool.schema.image_layouts import ImageLayout, Part
 from romtool.toml.parse import parse_toml
 
 LEAST_ENTRY = 18
@@ -24,7 +24,7 @@ LEAST_ENTRY = 18
 def profile_text(
     catalog: Catalog,
     data: bytes,
-    layout: str | None = None,
+    layout: str | ImageLayout | None = None,
     part: str | None = None,
     name: str = "",
 ) -> str:
@@ -96,6 +96,8 @@ def _forms(image: Image, part: Part | None) -> Iterator[Table]:
 def _heading(image: Image, tables: Table, name: str) -> Iterator[str]:
     what = f"Profile of {name}" if name else "Profile of a dump"
     yield f"{what}, {len(image.data)} bytes: it builds the same bytes."
+    if image.lead is not None:
+        yield "No known layout explains its lead: a count or a sum in it doesn't follow an edit."
     if image.layout is None:
         yield "No layout fits these bytes, so they stand as they are."
         return

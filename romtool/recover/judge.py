@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from romtool.image.decode import evidence as bits_of
+from romtool.image.evidence import evidence as bits_of
+from romtool.image.evidence import shows_itself
 from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
-from romtool.schema.field_types import Check, Constant, Count, Stored
+from romtool.schema.field_types import Constant, Count
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address
 
@@ -87,8 +88,7 @@ def _id_word(image: Image) -> str:
     if found.stored == found.computed:
         return "right"
     kind = image.catalog.identifier.check_field.kind
-    assert isinstance(kind, Check)
-    return "not stored" if found.stored == kind.left_out else "wrong"
+    return "not stored" if kind.is_left_out(found.stored) else "wrong"
 
 
 def _end_word(found: Compared | None) -> str:
@@ -170,40 +170,18 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
         found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
     ):
         yield say("id-checksum-alone")
-    if image.layout is not None and not speaks(image, image.layout):
+    if image.layout is not None and not shows_itself(image):
         yield say("layout-unseen", layout=image.layout.name)
     elif undone:
         for name in ("signature", "count"):
             if getattr(found, name) == "wrong":
                 yield say("field-wrong", field=name)
     if image.layout is not None:
-        for field in image.layout.computed_fields:
-            if isinstance(field.kind, Check) and not image.computed[field.key].ok:
+        for field in image.layout.checks:
+            if not image.computed[field.key].ok:
                 yield say("field-wrong", field=field.title)
     if not _told(image, found, undone):
         yield say("chance")
-
-
-def speaks(image: Image, frame: ImageLayout) -> bool:
-    """Whether a frame shows itself: its count is right, or its signature but for one bit."""
-    wrong, told = 0, False
-    for field in frame.computed_fields:
-        found = image.computed[field.key]
-        if isinstance(field.kind, Count):
-            if found.ok:
-                return True
-            told = True
-        elif isinstance(field.kind, Constant):
-            wrong += _bits_between(found.stored, found.computed)
-            told = True
-    return not told or wrong <= 1
-
-
-def _bits_between(first: Stored, second: Stored) -> int:
-    if isinstance(first, bytes):
-        pairs = zip(first, second, strict=True)
-        return sum((one ^ other).bit_count() for one, other in pairs)
-    return int(first ^ second).bit_count()
 
 
 def _told(image: Image, found: Evidence, undone: int) -> bool:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from romtool.image.evidence import identifiers, signature_bits, walk_bits
 from romtool.image.model import Image
 from romtool.image.walk import walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check, Constant, Count
 from romtool.schema.image_layouts import ImageLayout
 
 ENOUGH = 26
@@ -27,46 +26,6 @@ class Start:
 
     at: int
     doubts: tuple[str, ...] = ()
-
-
-@functools.lru_cache(maxsize=4)
-def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]] | None:
-    """Return place and value over zeros of the identifier's checksum, and what each byte adds.
-
-    A shift register is linear: what a byte adds doesn't depend on the others.
-    """
-    for field in catalog.identifier.field_layout.fields:
-        if isinstance(field.kind, Check):
-            region = field.kind.region(field.at)
-            check, size = field.kind.checksum, region.stop - region.start
-            base = check.of(bytes(size))
-            tables = []
-            for at in range(size):
-                stop = bytes(size - at - 1)
-                table = bytes(
-                    check.of(bytes(at) + bytes([byte]) + stop) ^ base for byte in range(256)
-                )
-                tables.append((region.start + at, table))
-            return field.at, base, tuple(tables)
-    return None
-
-
-def identifiers(catalog: Catalog, data: bytes) -> Iterator[int]:
-    """Yield the places where an identifier with a right checksum stands, ascending."""
-    found = _tables(catalog)
-    count = len(data) - catalog.identifier.size + 1
-    if found is None or count < 1:
-        return
-    check_at, base, tables = found
-    total = int.from_bytes(bytes([base]) * count, "big")
-    total ^= int.from_bytes(data[check_at : check_at + count], "big")
-    for at, table in tables:
-        total ^= int.from_bytes(data[at : at + count].translate(table), "big")
-    wrong = total.to_bytes(count, "big")
-    place = wrong.find(0)
-    while place >= 0:
-        yield place
-        place = wrong.find(0, place + 1)
 
 
 def starts(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> list[Start]:
@@ -115,7 +74,7 @@ def _starts_at(
     if not place:
         yield Start(place)
     elif layout is not None and layout.size:
-        if place > layout.size and not _mark(layout):
+        if place > layout.size and not layout.signature:
             yield Start(place - layout.size)
         yield Start(place)
     elif layout is not None or any(not frame.size for frame in catalog.layouts.values()):
@@ -134,10 +93,7 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
             continue
         lost = max(0, -at)
         image = _image_at(catalog, bytes(lost) + data[:end], at + lost, frame)
-        counted = any(
-            isinstance(field.kind, Count) and field.at >= lost and image.computed[field.key].ok
-            for field in frame.computed_fields
-        )
+        counted = any(field.at >= lost and image.computed[field.key].ok for field in frame.counts)
         if counted or (not lost and _nearly_signed(frame, data, at)):
             yield "damaged-layout"
             return
@@ -145,9 +101,9 @@ def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
 
 def _nearly_signed(frame: ImageLayout, data: bytes, at: int) -> bool:
     """Whether a signature is wrong in one bit; one byte says so at the first address only."""
-    for field in frame.computed_fields:
-        if isinstance(field.kind, Constant) and isinstance(field.kind.value, bytes):
-            value = field.kind.value
+    for field in frame.constants:
+        value = field.kind.value
+        if isinstance(value, bytes):
             there = data[at + field.at : at + field.at + len(value)]
             wrong = sum((a ^ b).bit_count() for a, b in zip(there, value, strict=True))
             if (len(value) > 1 or not at) and wrong <= 1:
@@ -162,7 +118,7 @@ def _signed(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> Iterat
     stored one may be another.
     """
     for frame in [layout] if layout else catalog.layouts.values():
-        mark = _mark(frame)
+        mark = frame.signature
         at = data.find(mark, 1) if mark else -1
         tries = 0
         while at >= 0 and tries < 64:
@@ -175,54 +131,6 @@ def _signed(catalog: Catalog, data: bytes, layout: ImageLayout | None) -> Iterat
             at = data.find(mark, at + 1)
 
 
-def _mark(frame: ImageLayout) -> bytes:
-    """Return the bytes that a frame always begins with."""
-    for field in frame.computed_fields:
-        if field.at == 0 and isinstance(field.kind, Constant):
-            return field.kind.value if isinstance(field.kind.value, bytes) else b""
-    return b""
-
-
 def _image_at(catalog: Catalog, data: bytes, at: int, frame: ImageLayout) -> Image:
     part = data[at:].ljust(frame.size + catalog.identifier.size, b"\0")
     return Image(catalog, part, frame)
-
-
-def signature_bits(frame: ImageLayout, data: bytes, at: int) -> int:
-    """Return the bits of a frame's constants if all stand at `at`, else 0."""
-    part = data[at : at + frame.size]
-    if len(part) < frame.size:
-        return 0
-    stored, bits = frame.field_layout.parse(part), 0
-    for field in frame.computed_fields:
-        if isinstance(field.kind, Constant):
-            if stored[field.key] != field.kind.value:
-                return 0
-            bits += field.kind.bits
-    return bits
-
-
-def walk_bits(catalog: Catalog, data: bytes, start: int) -> int:
-    """Return how much the items from `start` on say, in bits, roughly: what chance wouldn't give.
-
-    0 where an item is of a reserved kind.
-    """
-    items = []
-    for item in walk(catalog, data, start):
-        if item.record.role == "reserved":
-            return 0
-        items.append(item)
-    if not items:
-        return 0
-    bits, end = 0, items[-1]
-    if end.has_role("end"):
-        bits += 6
-        check = end.record.field_layout.fields[0].kind
-        if isinstance(check, Check):
-            region = data[start : end.end - 1]
-            bits += 8 if check.checksum.of(region) == data[end.end - 1] else 0
-    if items[0].has_role("version"):
-        bits += 12
-    if all(item.representable for item in items):
-        bits += min(8, len(items))
-    return bits

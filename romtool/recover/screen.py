@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+from romtool.image.evidence import SUM, identifiers, items_bits, signature_bits
 from romtool.image.walk import walk
-from romtool.recover.places import identifiers, signature_bits
 from romtool.recover.reading import Reading
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check
 from romtool.schema.image_layouts import ImageLayout
 
-LEAST = 12
+LEAST = 14
 """Bits that an image shows at a glance: more than one right checksum."""
 LEAST_OPEN = 6
 """The same where bits in its head or in its items aren't known."""
@@ -25,20 +24,11 @@ def worth_reading(catalog: Catalog, reading: Reading, layout: ImageLayout, *, al
     items_at = id_at + catalog.identifier.size
     if len(reading) < items_at:
         return False
-    bits = signature_bits(layout, reading.data, 0)
-    end = items_at
     items = list(walk(catalog, reading.data, items_at))
-    if items:
-        end = items[-1].end
-        bits += 4 if items[0].has_role("version") else 0
-    if items and items[-1].record.role == "end" and items[-1].representable:
-        bits += 6
-        check = items[-1].record.field_layout.fields[0].kind
-        if isinstance(check, Check):
-            computed = check.checksum.of(reading.data[items_at : end - 1])
-            bits += 8 if computed == reading.data[end - 1] else 0
+    end = items[-1].end if items else items_at
+    bits = signature_bits(layout, reading.data, 0) + items_bits(items)
     head = reading.data[id_at:items_at]
-    bits += 8 if 0 in identifiers(catalog, head) else 0
+    bits += SUM if 0 in identifiers(catalog, head) else 0
     # The byte after the walk is where it stopped, perhaps for want of that byte.
     if reading.known(0, end + 1):
         return bits >= LEAST

@@ -11,7 +11,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from romtool.image.decode import read_as, usual_id
+from romtool.image.decode import read_as
+from romtool.image.evidence import usual_id
 from romtool.image.model import Image
 from romtool.recover.reading import Reading
 from romtool.recover.solve import MOST_FITTING, Bits, frame_config, identifier, items

@@ -11,7 +11,7 @@ from romtool.recover.reading import Reading
 from romtool.recover.typical import completed, computed_mask
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Check
-from romtool.schema.fields import Field
+from romtool.schema.fields import FieldOf
 from romtool.schema.image_layouts import ImageLayout
 
 MOST_BITS = 14
@@ -75,8 +75,8 @@ def frame_config(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Sol
     bits = [(at, bit) for at, bit in reading.open_bits(0, layout.size) if not own[at] >> bit & 1]
     if not bits:
         return None
-    for check in layout.computed_fields:
-        if isinstance(check.kind, Check) and reading.known(check.at, check.at + 1):
+    for check in layout.checks:
+        if reading.known(check.at, check.at + 1):
             region = check.kind.region(check.at)
             if all(region.start <= at < region.stop for at, _ in bits):
                 # What is computed inside the region is known by definition.
@@ -95,19 +95,15 @@ def identifier(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solve
     bits = reading.open_bits(at, at + catalog.identifier.size)
     if not bits:
         return None
-    for check in catalog.identifier.field_layout.fields:
-        if isinstance(check.kind, Check):
-            return _fitting(reading, bits, at, check)
-    return Solved(too_many=True)
+    return _fitting(reading, bits, at, catalog.identifier.check_field)
 
 
-def _fitting(reading: Reading, bits: Bits, at: int, check: Field) -> Solved:
+def _fitting(reading: Reading, bits: Bits, at: int, check: FieldOf[Check]) -> Solved:
     """Return the values of `bits` with which the checksum of a layout at `at` is right."""
     solved = Solved(how="id-proves")
     if len(bits) > MOST_BITS:
         solved.too_many = True
         return solved
-    assert isinstance(check.kind, Check)
     region = check.kind.region(check.at)
     first, stop, stored = at + region.start, at + region.stop, at + check.at
     checksum = check.kind.checksum
@@ -146,8 +142,7 @@ def items(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solved | N
 
 def _ended(catalog: Catalog, path: _Path, start: int) -> Solved:
     """Solve what is unknown between the headers of one walk."""
-    end = catalog.by_role["end"].field_layout.fields[0]
-    assert isinstance(end.kind, Check)
+    end = catalog.end_field
     stored_at = path.end - 1
     bits = path.reading.open_bits(start, path.end)
     reading = path.reading

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from romtool.recover.reading import Reading
-from romtool.schema.field_types import Check, Constant, Count, Stored
+from romtool.schema.field_types import Stored
 from romtool.schema.fields import Field
-from romtool.schema.image_layouts import ImageLayout, count_of
+from romtool.schema.image_layouts import ImageLayout
 
 
 def mask_of(layout: ImageLayout, field: Field) -> bytes:
@@ -45,25 +45,21 @@ def completed(layout: ImageLayout, reading: Reading, regions: Mapping[str, int])
 
     A count takes the way of counting that its known bits agree with, the usual one first.
     """
+
+    def size_of(region: str) -> int:
+        return regions.get(region, 0)
+
     for field in layout.computed_fields:
         mask = mask_of(layout, field)
-        for stored in _values(field, reading, regions):
+        usual = field.expected(reading.data, size_of)
+        for stored in (usual, *field.kind.ways(size_of).values()):
+            if isinstance(stored, int) and stored > field.kind.top:
+                continue
             built = _with(layout, field, stored)
             if _agrees(reading, built, mask):
                 reading = reading.overlaid(built, mask)
                 break
     return reading
-
-
-def _values(field: Field, reading: Reading, regions: Mapping[str, int]) -> list[Stored]:
-    kind = field.kind
-    if isinstance(kind, Constant):
-        return [kind.value]
-    if isinstance(kind, Count):
-        ways = [kind.counts, *kind.accepts.values()]
-        return [number for way in ways if (number := count_of(way, regions)) <= kind.top]
-    assert isinstance(kind, Check)
-    return [kind.checksum.of(reading.data[kind.region(field.at)])]
 
 
 def _with(layout: ImageLayout, field: Field, value: Stored) -> bytes:

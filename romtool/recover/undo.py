@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from romtool.image import spoiling
+from romtool.image.evidence import identifiers
 from romtool.image.walk import walk
-from romtool.recover.places import identifiers, starts
+from romtool.recover.places import starts
 from romtool.recover.reading import Reading, vote
 from romtool.recover.typical import typical_frame
 from romtool.schema.catalog import Catalog

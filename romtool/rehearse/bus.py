@@ -19,8 +19,8 @@ UNKNOWN = 0x00
 """What answers in place of a device whose data isn't known: it always shows."""
 
 
-class Slot(Protocol):
-    """What can stand in a slot."""
+class BusCard(Protocol):
+    """What can stand in a slot of the bus."""
 
     def drive(self, port: int) -> int | None:
         """Return what it puts on the bus for a read of this port; None for nothing."""
@@ -41,7 +41,9 @@ class Backplane:
     `clashes`: which slots answered the same read with different things.
     """
 
-    def __init__(self, bus: facts.Bus, slots: Sequence[Slot], taken: Sequence[Placed] = ()) -> None:
+    def __init__(
+        self, bus: facts.Bus, slots: Sequence[BusCard], taken: Sequence[Placed] = ()
+    ) -> None:
         self.bus = bus
         self.slots = slots
         self.taken = taken

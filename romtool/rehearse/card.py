@@ -1,7 +1,7 @@
 """A card as it stands on the bus: the states of chapter 4, the registers of appendix A.
 
 It hears every access, and acts by what it hears: the key, wake, isolation, its number, its
-configuration. Which register it heeds in which state stands in `schemas/protocol.toml`.
+configuration. In which state it responds to which register stands in `schemas/protocol.toml`.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ UNDEFINED = -1
 class Card:
     """A card; `data` is what its chip holds, the identifier first.
 
-    One that doesn't heed the key stays in its first state. It sends its identifier's checksum as
-    it is stored: that some chips compute the byte themselves is not modelled.
+    One that doesn't respond to the key stays in its first state. It sends its identifier's checksum
+    as it is stored: that some chips compute the byte themselves is not modelled.
     """
 
     def __init__(
@@ -33,12 +33,12 @@ class Card:
         catalog: Catalog,
         data: bytes,
         *,
-        heeds_key: bool = True,
+        responds_to_key: bool = True,
         slot: int = 0,
         note: Note = unheard,
     ) -> None:
         self.catalog, self.protocol, self.bus = catalog, catalog.protocol, catalog.bus
-        self.data, self.heeds_key, self.slot, self.note = data, heeds_key, slot, note
+        self.data, self.responds_to_key, self.slot, self.note = data, responds_to_key, slot, note
         image = read_as(catalog, data, catalog.default_layout)
         self.devices = [LogicalDevice(catalog, one) for one in devices_in(image)]
         size = catalog.identifier.size
@@ -112,7 +112,7 @@ class Card:
         self.matched = self.matched + 1 if value == self.key[self.matched] else 0
         if self.matched == len(self.key):
             self.matched = 0
-            if self.heeds_key:
+            if self.responds_to_key:
                 self.state = SLEEP
 
     # --- isolation (Spec 3.3.1) ---------------------------------------------------------
@@ -169,7 +169,7 @@ class Card:
         return self.devices[self.device] if self.device < len(self.devices) else None
 
     def _write(self, value: int) -> None:
-        """Take what is written to the register that ADDRESS names, in a state that heeds it."""
+        """Take what is written to the register that ADDRESS names, if the state allows it."""
         register = self.by_number.get(self.index)
         if self.state not in (register.write if register is not None else {CONFIG}):
             return

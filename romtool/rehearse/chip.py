@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from romtool.answers.rehearsal import Remark
 from romtool.image.model import Image
 from romtool.rehearse.steps import remark
-from romtool.schema.field_types import Count, Stored
-from romtool.schema.image_layouts import count_of
+from romtool.schema.field_types import Stored
 from romtool.schema.numbers import address, hex_text
 
 
@@ -20,7 +19,7 @@ from romtool.schema.numbers import address, hex_text
 class Loaded:
     """What a chip holds after reset: its PnP data, the identifier first; None: it ignores all.
 
-    `ignores_key`: why it never heeds the key.
+    `ignores_key`: why it never responds to the key.
     """
 
     data: bytes | None
@@ -41,11 +40,11 @@ def load(image: Image) -> Loaded:
 
 def _ignored(image: Image) -> Remark | None:
     """Return why the chip ignores its EEPROM: a signature or the frame's own checksum."""
-    if image.layout is None:
+    if image.layout is None or not image.identifier_size:
         return remark(image.catalog, "no-layout")
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
-        if not isinstance(field.kind, Count) and not found.ok:
+        if field not in image.layout.counts and not found.ok:
             words = {"stored": _shown(found.stored), "computed": _shown(found.computed)}
             return remark(image.catalog, "eeprom-ignored", title=field.title, **words)
     return None
@@ -63,12 +62,9 @@ def _count(image: Image) -> int | None:
     field = image.layout.count_field if image.layout else None
     if field is None:
         return None
-    assert isinstance(field.kind, Count)
-    found, uncounted = image.computed[field.key], tuple[str, ...]()
-    if found.way is not None:
-        counted = field.kind.accepts[found.way]
-        uncounted = tuple(name for name in field.kind.counts if name not in counted)
-    return int(found.stored) + count_of(uncounted, image.regions)
+    found = image.computed[field.key]
+    uncounted = field.kind.uncounted(found.way) if found.way is not None else ()
+    return int(found.stored) + sum(map(image.size_of, uncounted))
 
 
 def _ignores_key(image: Image) -> Remark | None:

@@ -182,9 +182,9 @@ def _slot(catalog: Catalog, place: int, name: str, image: Image, note: Note) -> 
     if loaded.data is None:
         note("load-ignored", slot=place + 1, name=name)
     else:
-        heeds = loaded.ignores_key is None
-        card = Card(catalog, loaded.data, heeds_key=heeds, slot=place, note=note)
-        step = "load" if heeds else "load-no-key"
+        responds = loaded.ignores_key is None
+        card = Card(catalog, loaded.data, responds_to_key=responds, slot=place, note=note)
+        step = "load" if responds else "load-no-key"
         note(step, slot=place + 1, name=name, size=len(loaded.data))
     return Slot(name, image, loaded, card)
 
@@ -225,27 +225,27 @@ def _why(
     elif slot.loaded.ignores_key is not None:
         yield slot.loaded.ignores_key
     elif slot.card.csn:
-        yield from _twin(catalog, slots, place, slot.card.csn)
+        yield from _duplicate(catalog, slots, place, slot.card.csn)
     elif isolated.read_port is None:
         yield remark(catalog, "no-read-port")
     else:
         yield from _unnumbered(catalog, slots, slot.card, isolated.last)
 
 
-def _twin(catalog: Catalog, slots: Sequence[Slot], place: int, csn: int) -> Iterator[Remark]:
+def _duplicate(catalog: Catalog, slots: Sequence[Slot], place: int, csn: int) -> Iterator[Remark]:
     for other in slots[:place]:
         if other.card is not None and other.card.csn == csn:
             _, serial = identity(catalog, other.card.identifier)
-            name = "twin-reason-none" if serial is None else "twin-reason-same"
+            name = "duplicate-reason-none" if serial is None else "duplicate-reason-same"
             reason = remark(catalog, name, serial=serial).text
-            yield remark(catalog, "twin", name=other.name, reason=reason, csn=csn)
+            yield remark(catalog, "duplicate", name=other.name, reason=reason, csn=csn)
             return
 
 
 def _unnumbered(
     catalog: Catalog, slots: Sequence[Slot], card: Card, last: Heard | None
 ) -> Iterator[Remark]:
-    """Yield why a card that heeds the key got no number."""
+    """Yield why a card that responds to the key got no number."""
     field, sent = catalog.identifier.check_field, card.identifier
     computed = checksum_of(catalog, sent)
     if sent[field.at] != computed:
@@ -258,7 +258,7 @@ def _unnumbered(
     elif last is None:
         yield remark(catalog, "no-number", most=catalog.pnp_software.last_csn)
     else:
-        heard = [slot for slot in slots if slot.card is not None and slot.card.heeds_key]
+        heard = [slot for slot in slots if slot.card is not None and slot.card.responds_to_key]
         first = next((s for s in heard if s.card and s.card.identifier == last.raw), None)
         if first is not None:
             yield remark(catalog, "after", id=first.id, name=first.name)

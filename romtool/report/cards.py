@@ -10,7 +10,6 @@ from romtool.image.explain import stated
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
 from romtool.report.given import InThatPC
-from romtool.schema.field_types import Flag, Pins
 from romtool.schema.numbers import clip
 
 MOST_DEVICES, MOST_CHOICES, MOST_ITEMS = 64, 64, 24
@@ -102,9 +101,9 @@ def _settings(image: Image) -> Iterator[Fact]:
     for field in image.layout.config_fields if image.layout else ():
         value = image.config[field.key]
         words = stated(field.kind, image.layout_stored[field.key], None)
-        if isinstance(field.kind, Pins) or (isinstance(field.kind, Flag) and value):
+        if field.kind.is_wiring or field.kind.is_on(value):
             yield Fact(field.title, words)
-        elif not field.is_default(value):
+        elif field.is_worth_telling(value):
             usual = field.kind.show(field.default)
             yield Fact(field.title, words, f"typical: {usual}")
         else:

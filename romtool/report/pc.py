@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 
 from romtool.assign.answer import Conflict
-from romtool.assign.outcome import Card, DeviceOutcome, outcome
+from romtool.assign.outcome import AssignedCard, DeviceOutcome, outcome
 from romtool.report.given import InThatPC
 from romtool.report.origin import Subject
 from romtool.report.verdict import BAD, DOUBTFUL, GOOD, Verdict
@@ -75,7 +75,7 @@ def pc_table(subject: Subject, requirements: CardRequirements, pc: InThatPC) -> 
     """Return what each device of a card gets in a PC."""
     image, assignment = subject.image, pc.assignment
     catalog = image.catalog
-    card = Card(subject.name, image, requirements)
+    card = AssignedCard(subject.name, image, requirements)
     found = outcome(catalog, [card], pc.host, assignment)
     rows = [_row(catalog, device) for device in found.devices[:MOST_ROWS]]
     resources = list(catalog.resources.values())
@@ -98,7 +98,9 @@ def pc_table(subject: Subject, requirements: CardRequirements, pc: InThatPC) -> 
     )
 
 
-def _conflict(catalog: Catalog, card: Card, pc: InThatPC, conflict: Conflict) -> Iterator[str]:
+def _conflict(
+    catalog: Catalog, card: AssignedCard, pc: InThatPC, conflict: Conflict
+) -> Iterator[str]:
     words = conflict_words(catalog, [card.name], pc.host.name, conflict)
     for sentence in islice(words, MOST_ROWS):
         yield clip(sentence, LONGEST_WORDS)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from romtool.image.model import Image
 from romtool.schema.bus import Resource
-from romtool.schema.field_types import Pins
 from romtool.schema.numbers import one_of
 
 
@@ -28,7 +27,6 @@ def pins_of(image: Image, resource: Resource) -> dict[int, str] | None:
         return None
     found: dict[int, list[str]] = {}
     for field in fields:
-        assert isinstance(field.kind, Pins)
         for pin, line in enumerate(image.config[field.key]):
             if line != field.kind.unconnected:
                 for number in {line, resource.on_bus(line)}:

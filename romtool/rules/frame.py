@@ -6,24 +6,23 @@ from collections.abc import Iterator
 
 from romtool.image.model import Compared, Image
 from romtool.rules.findings import Finding, finding
-from romtool.schema.field_types import Constant, Count, Flag, Pins
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.numbers import address, hex_text
+from romtool.schema.numbers import sizes
 
 
 def frame_findings(image: Image) -> Iterator[Finding]:
     """Yield what is wrong with signature, count, the frame's checksums and its limits."""
     if image.layout is None:
         return
+    if image.lead is not None:
+        yield finding(image.catalog, "lead-unknown", 0, size=sizes(len(image.lead)))
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
-        if isinstance(field.kind, Constant):
+        if field.kind.is_constant:
             rule = "signature"
-        elif isinstance(field.kind, Count):
-            rule = "count"
         else:
-            rule = "frame-checksum"
+            rule = "count" if field in image.layout.counts else "frame-checksum"
         if rule == "count" and _is_cut(image, found):
             continue
         words = {**_words(field, found), "source": field.source}
@@ -62,7 +61,7 @@ def _settings(image: Image, layout: ImageLayout) -> Iterator[Finding]:
             words = {"title": field.title, "text": field.text, "key": field.key}
             words["source"] = field.source
             yield finding(image.catalog, "key-off", field.at, ("config", field.key), **words)
-        elif _is_untypical(field, value):
+        elif field.is_untypical(value):
             odd.append(field)
     if odd:
         shown = [
@@ -75,21 +74,9 @@ def _settings(image: Image, layout: ImageLayout) -> Iterator[Finding]:
         yield finding(image.catalog, "untypical", odd[0].at, path, **words)
 
 
-def _is_untypical(field: Field, value: object) -> bool:
-    """Whether a setting differs from the typical one.
-
-    Wiring is the board's own, and so is what it doesn't have: a function that is off.
-    """
-    if isinstance(field.kind, Pins) or field.is_default(value):
-        return False
-    return value != field.off_value and not (isinstance(field.kind, Flag) and not value)
-
-
 def _wiring(image: Image) -> Iterator[Finding]:
-    for field in image.layout.config_fields if image.layout else ():
+    for field in image.layout.wiring() if image.layout else ():
         kind = field.kind
-        if not isinstance(kind, Pins):
-            continue
         on_bus = image.catalog.resources[kind.bus].on_bus
         lines = image.config[field.key]
         for line in sorted({on_bus(line) for line in kind.connected(lines)}):
@@ -102,12 +89,7 @@ def _wiring(image: Image) -> Iterator[Finding]:
 
 
 def _words(field: Field, found: Compared) -> dict[str, str]:
-    def show(value: object) -> str:
-        if isinstance(value, bytes):
-            return hex_text(value)
-        if isinstance(field.kind, Count):
-            return str(value)
-        return address(int(str(value)))
-
-    stored, computed = show(found.stored), show(found.computed)
+    stored, computed = (
+        field.kind.show(field.kind.to_value(one)) for one in (found.stored, found.computed)
+    )
     return {"title": field.title, "stored": stored, "computed": computed}

@@ -11,7 +11,7 @@ from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.bus import Resource
 from romtool.schema.field_types import Flags, Pins
-from romtool.schema.fields import Field
+from romtool.schema.fields import FieldOf
 from romtool.schema.numbers import all_of, one_of
 
 
@@ -89,15 +89,14 @@ def _width(resource: Resource, item: Descriptor, need: LineRequirement) -> Itera
         yield trouble("channel-width", item, record=record, width=need.width, **words)
 
 
-def _wiring(view: View, kind: str) -> list[Field]:
+def _wiring(view: View, kind: str) -> list[FieldOf[Pins]]:
     """Return the frame's fields that say which lines have a pin; none in a frame without."""
     return view.image.layout.wiring(kind) if view.image.layout else []
 
 
-def _pins(view: View, field: Field) -> dict[int, str]:
+def _pins(view: View, field: FieldOf[Pins]) -> dict[int, str]:
     """Return the pin on each line that has one; the first where there are several."""
     kind = field.kind
-    assert isinstance(kind, Pins)
     on_bus = view.catalog.resources[kind.bus].on_bus
     wires = view.image.layout_values[field.key]
     lines = [on_bus(line) if line in kind.connected(wires) else None for line in wires]

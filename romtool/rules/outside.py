@@ -23,7 +23,7 @@ def unread_findings(image: Image) -> Iterator[Finding]:
 def size_findings(image: Image) -> Iterator[Finding]:
     """Yield whether the image is of no part's length, with those next to it."""
     size, known = len(image.data), image.catalog.part_sizes
-    if size not in known:
+    if size not in known and image.identifier_size:
         near = [
             *[one for one in known if one < size][-1:],
             *[one for one in known if one > size][:1],

@@ -12,8 +12,8 @@ from romtool.schema.bus import Bus, PnpSoftware, Resource
 from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
 from romtool.schema.expect import Expectation, Starter
-from romtool.schema.field_types import Lines
-from romtool.schema.fields import Field
+from romtool.schema.field_types import Check, Lines
+from romtool.schema.fields import Field, FieldOf
 from romtool.schema.image_layouts import Identifier, ImageLayout, Part
 from romtool.schema.numbers import clip
 from romtool.schema.protocol import Protocol
@@ -98,6 +98,9 @@ class Catalog(
     records: Mapping[str, DescriptorType]
     identifier: Identifier
     layouts: Mapping[str, ImageLayout]
+    """Those of EEPROMs."""
+    read_layouts: Mapping[str, ImageLayout]
+    """Those of what a system read through the bus: items, without the identifier."""
     parts: Mapping[str, Part]
     cautions: Mapping[str, Caution]
     standard: Mapping[str, StandardRequirement]
@@ -203,9 +206,9 @@ class Catalog(
         return self.judgements[name].text.format_map(words)
 
     @property
-    def end_field(self) -> Field:
+    def end_field(self) -> FieldOf[Check]:
         """The field with the end item's checksum."""
-        return self.by_role["end"].key_field
+        return self.by_role["end"].field_layout.of_type(Check)[0]
 
     @functools.cached_property
     def no_end(self) -> str | None:

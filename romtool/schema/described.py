@@ -123,8 +123,10 @@ def _shaped(shape: Any, value: Any, key: KeySpec, specs: Specs, source: str) -> 
     if shape is bytes:
         return parse_hex(value)
     if shape is range:
+        keys = specs[key.table or ""].keys
         lowest, highest, step = (
-            _shaped(int, value[name], key, specs, source) for name in ("lowest", "highest", "step")
+            _shaped(int, value.get(name, keys[name].default), key, specs, source)
+            for name in ("lowest", "highest", "step")
         )
         return range(lowest, highest + 1, step)
     if isinstance(shape, type) and issubclass(shape, Described):

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, Generic, TypeVar, cast
 
 from romtool.errors import InvalidValue, Path
 from romtool.schema.codec import Reader, Structure, raw_value
 from romtool.schema.described import Described
-from romtool.schema.field_types import AnyKind, NotRepresentable, Stored, Value
+from romtool.schema.field_types import AnyKind, NotRepresentable, SizeOf, Stored, Value, no_region
 
 
 class _Missing:
@@ -60,13 +60,13 @@ class Field(Described, min_size="min_bytes"):
         """Whether a profile need not name it."""
         return self.optional or self.default is not MISSING
 
-    def expected(self, data: bytes, regions: Mapping[str, int]) -> Stored:
+    def expected(self, data: bytes, size_of: SizeOf = no_region) -> Stored:
         """Return what should be stored, where something settles it: what is constant or computed.
 
-        `data`: the bytes of the layout, those before the field at least; `regions`: the sizes of
-        the image's regions, in bytes.
+        `data`: the bytes of the layout, those before the field at least; `size_of`: what tells the
+        size in bytes of a region of the image.
         """
-        return self.kind.expected(self.at, data, regions)
+        return self.kind.expected(self.at, data, size_of)
 
     def value_of(self, stored: Stored) -> Value:
         """Return the value for people; raises NotRepresentable."""
@@ -81,6 +81,18 @@ class Field(Described, min_size="min_bytes"):
             raise InvalidValue(
                 f"{self.title}: {wrong.message}", hint, inside=wrong.inside
             ) from None
+
+    def is_worth_telling(self, value: Value) -> bool:
+        """Whether a reader wants to know of this setting: wiring, what is on, what is not usual."""
+        return bool(self.kind.is_wiring or self.kind.is_on(value) or not self.is_default(value))
+
+    def is_untypical(self, value: Value) -> bool:
+        """Whether a setting differs from the typical one.
+
+        Wiring is the board's own, and so is what it doesn't have: a function that is off.
+        """
+        is_off = value == self.off_value or self.kind.is_on(value) is False
+        return not (self.kind.is_wiring or self.is_default(value) or is_off)
 
     def is_default(self, value: Value) -> bool:
         """Whether a profile may leave this value out."""
@@ -104,6 +116,15 @@ class Field(Described, min_size="min_bytes"):
             return ""
         high = self.low + self.kind.bits - 1
         return f"bit {high}" if high == self.low else f"bits {high}:{self.low}"
+
+
+F = TypeVar("F", bound=AnyKind)
+
+
+class FieldOf(Field, Generic[F]):
+    """A field of which the code knows what it holds."""
+
+    kind: F
 
 
 class Unit(Described):
@@ -139,6 +160,11 @@ class FieldLayout(Described):
     def by_key(self) -> Mapping[str, Field]:
         """The fields by their keys."""
         return {field.key: field for field in self.fields}
+
+    def of_type(self, kind: type[F]) -> tuple[FieldOf[F], ...]:
+        """Return the fields that hold this."""
+        found = tuple(field for field in self.fields if isinstance(field.kind, kind))
+        return cast("tuple[FieldOf[F], ...]", found)
 
     @functools.cached_property
     def length_limits(self) -> tuple[int, int | None]:

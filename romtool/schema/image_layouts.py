@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
 
 from romtool.schema.described import Described
-from romtool.schema.field_types import Check, CompressedAscii, Count, Pins, Stored
-from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.field_types import Check, CompressedAscii, Constant, Count, Pins, Stored
+from romtool.schema.fields import Field, FieldLayout, FieldOf
 
 
 class ImageLayout(Described):
@@ -22,7 +21,10 @@ class ImageLayout(Described):
     patch: bool
     max_pnp_bytes: int | None
     default: bool
+    identifier: bool
     field_layout: FieldLayout
+
+    is_lead = False
 
     @functools.cached_property
     def config_fields(self) -> tuple[Field, ...]:
@@ -34,22 +36,65 @@ class ImageLayout(Described):
         """The fields that are computed or constant; [override] may set them."""
         return tuple(f for f in self.field_layout.fields if f.kind.is_computed)
 
-    @property
-    def count_field(self) -> Field | None:
-        """The field that counts the PnP bytes, if there is one."""
-        for field in self.field_layout.fields:
-            if isinstance(field.kind, Count):
-                return field
-        return None
+    @functools.cached_property
+    def constants(self) -> tuple[FieldOf[Constant], ...]:
+        """The fields that are always the same."""
+        return self.field_layout.of_type(Constant)
 
-    def wiring(self, bus: str) -> list[Field]:
-        """Return the fields that tell which lines of `bus` (irq, dma) have a pin."""
-        fields = self.field_layout.fields
-        return [f for f in fields if isinstance(f.kind, Pins) and f.kind.bus == bus]
+    @property
+    def signature(self) -> bytes:
+        """The bytes by which a chip knows an EEPROM; empty where nothing stands at its start."""
+        first = next((field for field in self.constants if field.at == 0), None)
+        value = first.kind.value if first is not None else b""
+        return value if isinstance(value, bytes) else b""
+
+    @functools.cached_property
+    def checks(self) -> tuple[FieldOf[Check], ...]:
+        """The checksums of the layout itself."""
+        return self.field_layout.of_type(Check)
+
+    @functools.cached_property
+    def counts(self) -> tuple[FieldOf[Count], ...]:
+        """The fields that count bytes of the PnP data."""
+        return self.field_layout.of_type(Count)
+
+    @property
+    def count_field(self) -> FieldOf[Count] | None:
+        """The field that counts the PnP bytes, if there is one."""
+        return self.counts[0] if self.counts else None
+
+    def wiring(self, bus: str | None = None) -> list[FieldOf[Pins]]:
+        """Return the fields that tell which lines of `bus` (irq, dma; None: of both) have a pin."""
+        fields = self.field_layout.of_type(Pins)
+        return [field for field in fields if bus in (None, field.kind.bus)]
 
     def typical(self) -> dict[str, Stored]:
         """Return the stored values of configuration bytes that a profile leaves out."""
         return {f.key: f.stored_of(f.default) for f in self.config_fields}
+
+
+class Lead(ImageLayout):
+    """Bytes before the PnP data that no known layout explains; they are kept as they are."""
+
+    is_lead = True
+
+
+@functools.lru_cache(maxsize=64)
+def lead_of(size: int) -> Lead:
+    """Return the layout of an image whose PnP data begins after `size` unexplained bytes."""
+    return Lead(
+        name="lead",
+        title=f"{size} bytes that no known layout explains",
+        text="",
+        source="",
+        size=size,
+        fill=0xFF,
+        patch=False,
+        max_pnp_bytes=None,
+        default=False,
+        identifier=True,
+        field_layout=FieldLayout(fields=(), units=()),
+    )
 
 
 class Identifier(Described):
@@ -62,14 +107,14 @@ class Identifier(Described):
     field_layout: FieldLayout
 
     @functools.cached_property
-    def id_field(self) -> Field:
+    def id_field(self) -> FieldOf[CompressedAscii]:
         """The field with the card's ID."""
-        return next(f for f in self.field_layout.fields if isinstance(f.kind, CompressedAscii))
+        return self.field_layout.of_type(CompressedAscii)[0]
 
     @functools.cached_property
-    def check_field(self) -> Field:
+    def check_field(self) -> FieldOf[Check]:
         """The field with the checksum."""
-        return next(f for f in self.field_layout.fields if isinstance(f.kind, Check))
+        return self.field_layout.of_type(Check)[0]
 
     @functools.cached_property
     def serial_field(self) -> Field:
@@ -79,11 +124,6 @@ class Identifier(Described):
 
 REGIONS = ("identifier", "items")
 """What a count can count: regions of an image, see `Image.regions`."""
-
-
-def count_of(names: tuple[str, ...], regions: Mapping[str, int]) -> int:
-    """Return the sum of the sizes (bytes) of the regions that a count names."""
-    return sum(regions[name] for name in names)
 
 
 class Part(Described, size="bytes"):

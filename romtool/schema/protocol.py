@@ -13,10 +13,10 @@ from romtool.schema.numbers import address, hex_text, sizes
 
 
 class Register(Described):
-    """One register of a card: its number, its bits, and when the card heeds it.
+    """One register of a card: its number, its bits, and when the card responds to it.
 
-    `read`, `write`: the states in which a read or a write of it is heeded. `announced`: the field
-    of a device's ID item that says whether the device has it.
+    `read`, `write`: the states in which it responds to a read or a write. `announced`: the field of
+    a device's ID item that says whether the device has it.
     """
 
     name: str

@@ -9,7 +9,7 @@ from romtool.image.explain import Row, explain, judged
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding
-from romtool.schema.field_types import AnyKind, Constant, Flag, Pins
+from romtool.schema.field_types import AnyKind
 from romtool.schema.numbers import hex_text, one_of, sizes
 from romtool.text import findings as finding_text
 from romtool.text.page import SETTING, line, title, width, wrapped
@@ -51,10 +51,10 @@ def _frame(image: Image) -> Iterator[str]:
     typical = 0
     for field in layout.config_fields:
         value = image.config[field.key]
-        on = isinstance(field.kind, Flag) and value
-        if isinstance(field.kind, Pins) or on or not field.is_default(value):
+        if field.is_worth_telling(value):
             words = field.kind.show(value)
-            if not field.is_default(value) and not isinstance(field.kind, Pins | Flag):
+            usual = field.is_default(value) or field.kind.is_wiring
+            if not usual and field.kind.is_on(value) is None:
                 words += f" (typical: {field.kind.show(field.default)})"
             yield from line(field.title, words, indent=2, column=SETTING)
         else:
@@ -68,7 +68,7 @@ def compared(found: Compared, kind: AnyKind) -> str:
     words = kind.show(kind.to_value(found.stored))
     if found.verdict == "other way":
         return f"{words}, counted {found.way_words}"
-    if found.verdict == "right" and isinstance(kind, Constant):
+    if found.verdict == "right" and kind.is_constant:
         return f"{words}, as it must be"
     return f"{words}, {judged(kind, found)}"
 
@@ -77,7 +77,8 @@ def _card(image: Image) -> Iterator[str]:
     card, values = card_of(image), image.identifier_values[0]
     yield ""
     name = f"  {card.name.key_value}" if card.name else ""
-    yield from line("Card", f"{image.card_id or 'no ID can be spelt'}{name}")
+    spelt = image.card_id or ("no ID can be spelt" if image.identifier_size else "no identifier")
+    yield from line("Card", f"{spelt}{name}")
     for field in image.catalog.identifier.field_layout.fields:
         if field is image.catalog.identifier.id_field or image.id_checksum is None:
             continue

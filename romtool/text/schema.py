@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping
 from romtool.assign.host import Host
 from romtool.schema.catalog import Catalog, Rule
 from romtool.schema.expect import Expectation
-from romtool.schema.field_types import Check, Constant, Count, Reserved
 from romtool.schema.fields import MISSING, Field, FieldLayout, Unit
 from romtool.schema.image_layouts import ImageLayout, Part
 from romtool.schema.numbers import address, hex_text, one_of, sizes
@@ -170,7 +169,7 @@ def _map(layout: FieldLayout) -> Iterator[str]:
         for index, field in enumerate(unit.fields):
             where = _bytes(unit) if index == 0 else ""
             bits = field.bit_range.partition(" ")[2]
-            key = "-" if isinstance(field.kind, Reserved) else field.key
+            key = "-" if field.kind.is_reserved else field.key
             head = f"  {where:5}  {bits:5}  {key}"
             yield from line(head, _holds(field), column=34)
 
@@ -188,12 +187,12 @@ def _holds(field: Field) -> str:
     if field.text:
         words += f": {field.text}"
     kind = field.kind
-    if isinstance(kind, Constant):
-        value = kind.value
+    if kind.is_constant:
+        value = field.expected(b"")
         words += f" [always {hex_text(value) if isinstance(value, bytes) else value}]"
-    elif isinstance(kind, Count | Check):
+    elif kind.is_computed:
         words += " [computed]"
-    elif field.default is not MISSING and not isinstance(kind, Reserved):
+    elif field.default is not MISSING and not kind.is_reserved:
         shown = "none" if field.default is None else kind.show(field.default)
         words += f" [{shown}]" if not kind.is_computed else ""
     return words

@@ -10,8 +10,10 @@ from romtool.schema.field_types.base import (
     AnyKind,
     FieldType,
     NotRepresentable,
+    SizeOf,
     Stored,
     Value,
+    no_region,
     whole_number,
 )
 from romtool.schema.field_types.choices import Choice, Flag, Flags, Lines, Pins
@@ -64,8 +66,10 @@ __all__ = [
     "Pins",
     "Range",
     "Reserved",
+    "SizeOf",
     "Stored",
     "Text",
     "Value",
+    "no_region",
     "whole_number",
 ]

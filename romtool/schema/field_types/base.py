@@ -19,8 +19,13 @@ S = TypeVar("S")
 """What is stored: `int`, or `bytes` for texts and hex digits."""
 V = TypeVar("V")
 """What people read and write for it."""
-Regions = Mapping[str, int]
-"""The size in bytes of each region of an image that a count can count."""
+SizeOf = Callable[[str], int]
+"""What returns the size in bytes of a region of an image that a count can count, by its name."""
+
+
+def no_region(name: str) -> int:
+    """Return the size of a region where there is none."""
+    return 0
 
 
 class NotRepresentable(ValueError):
@@ -32,6 +37,7 @@ class FieldType(Described, Generic[S, V]):
 
     `is_bytes`: bytes are stored, not a number. `is_constant`: always the same. `is_computed`:
     constant, or worked out from other bytes: no profile chooses it. `is_reserved`: it has no value.
+    `is_wiring`: what the board connects, which no convention tells.
     `usage`: how it is written, the hint of an error.
     """
 
@@ -41,6 +47,7 @@ class FieldType(Described, Generic[S, V]):
     is_constant = False
     is_computed = False
     is_reserved = False
+    is_wiring = False
     usage = ""
 
     def to_value(self, stored: S) -> V:
@@ -51,14 +58,15 @@ class FieldType(Described, Generic[S, V]):
         """Return the bits to store for a value that a person wrote; raises InvalidValue."""
         raise NotImplementedError
 
-    def expected(self, at: int, data: bytes, regions: Regions) -> S | None:
+    def expected(self, at: int, data: bytes, size_of: SizeOf = no_region) -> S | None:
         """Return what should be stored in byte `at` of `data`; None where a person chooses it.
 
-        `data`: the bytes of the layout up to the field, or more; `regions`: those of the image.
+        `data`: the bytes of the layout up to the field, or more; `size_of`: what tells the size
+        of a region of the image.
         """
         return None
 
-    def ways(self, regions: Regions) -> Mapping[str, S]:
+    def ways(self, size_of: SizeOf) -> Mapping[str, S]:
         """Return what else may be stored there and is not wrong, by the name of its way."""
         return {}
 
@@ -69,6 +77,10 @@ class FieldType(Described, Generic[S, V]):
     def is_left_out(self, stored: Stored) -> bool:
         """Whether this stands where the chip works the value out itself."""
         return False
+
+    def is_on(self, value: V) -> bool | None:
+        """Whether the value turns something on; None where it does neither, on or off."""
+        return None
 
     def show(self, value: V) -> str:
         """Return the value in words."""

@@ -32,6 +32,9 @@ class Flag(FieldType[int, bool]):
             raise InvalidValue(f"{describe(value)} is not true or false")
         return int(value)
 
+    def is_on(self, value: bool) -> bool:
+        return value
+
     def show(self, value: bool) -> str:
         return "yes" if value else "no"
 
@@ -195,6 +198,8 @@ class Pins(FieldType[int, list[int]]):
     bus: str
     unconnected: int
     pin_bits: int
+
+    is_wiring = True
 
     @property
     def pins(self) -> int:

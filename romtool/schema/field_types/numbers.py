@@ -11,10 +11,11 @@ from romtool.schema.checksums import Checksum
 from romtool.schema.field_types.base import (
     SHOWS,
     FieldType,
-    Regions,
+    SizeOf,
     Stored,
     V,
     a_list,
+    no_region,
     whole_number,
 )
 from romtool.schema.numbers import address
@@ -178,11 +179,15 @@ class Count(Computed):
     counts: tuple[str, ...]
     accepts: Mapping[str, tuple[str, ...]]
 
-    def expected(self, at: int, data: bytes, regions: Regions) -> int:
-        return sum(regions[name] for name in self.counts)
+    def expected(self, at: int, data: bytes, size_of: SizeOf = no_region) -> int:
+        return sum(map(size_of, self.counts))
 
-    def ways(self, regions: Regions) -> dict[str, int]:
-        return {way: sum(regions[name] for name in counts) for way, counts in self.accepts.items()}
+    def ways(self, size_of: SizeOf) -> dict[str, int]:
+        return {way: sum(map(size_of, counts)) for way, counts in self.accepts.items()}
+
+    def uncounted(self, way: str) -> tuple[str, ...]:
+        """Return the regions that another way of counting leaves out."""
+        return tuple(name for name in self.counts if name not in self.accepts[way])
 
 
 class Check(Computed):
@@ -202,8 +207,12 @@ class Check(Computed):
         first, last = self.covers or (0, at - 1)
         return slice(first, last + 1)
 
-    def expected(self, at: int, data: bytes, regions: Regions) -> int:
+    def expected(self, at: int, data: bytes, size_of: SizeOf = no_region) -> int:
         return self.checksum.of(data[self.region(at)])
+
+    def holds(self, at: int, data: bytes) -> bool:
+        """Whether the checksum that is stored in byte `at` of `data` is right."""
+        return data[at] == self.expected(at, data)
 
     def is_unchecked(self, stored: Stored) -> bool:
         return stored is not None and stored == self.unchecked

@@ -8,7 +8,7 @@ from typing import Any
 
 from romtool.errors import InvalidValue
 from romtool.schema.described import Described
-from romtool.schema.field_types.base import FieldType, NotRepresentable, Regions
+from romtool.schema.field_types.base import FieldType, NotRepresentable, SizeOf, no_region
 from romtool.schema.numbers import hex_text, parse_hex, shorten
 from romtool.schema.tables import describe
 
@@ -242,7 +242,7 @@ class Constant(FieldType[bytes | int, str | int]):
         """Whether whole bytes are fixed, not bits of one."""
         return isinstance(self.value, bytes)
 
-    def expected(self, at: int, data: bytes, regions: Regions) -> bytes | int:
+    def expected(self, at: int, data: bytes, size_of: SizeOf = no_region) -> bytes | int:
         return self.value
 
     def to_value(self, stored: bytes | int) -> str | int:
