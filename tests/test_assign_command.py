@@ -123,7 +123,7 @@ def test_a_host_file_that_is_no_text_is_refused(folder: Path) -> None:
     (folder / "pc.toml").write_bytes(b'name = "\xff"\n')
     run = romtool("assign", "a.toml", "--host", "pc.toml", cwd=folder)
     assert (run.returncode, run.stdout) == (2, b"")
-    assert told(run).startswith("romtool: pc.toml:1:9: no UTF-8 text: ")
+    assert told(run).startswith("romtool: pc.toml:1:9: no UTF-8 text")
 
 
 def test_a_host_file_of_over_1_mib_is_refused(folder: Path) -> None:
@@ -185,3 +185,25 @@ def test_a_line_that_no_pin_drives_is_remarked_on(folder: Path) -> None:
     run = romtool("assign", "c.toml", cwd=folder)
     assert run.returncode == 0
     assert "QRL0001: no pin of the chip is wired to IRQ 5" in run.stdout.decode()
+
+
+def test_what_has_taken_a_range_is_told_in_a_conflict(folder: Path) -> None:
+    (folder / "pc.toml").write_text(
+        'name = "PC"\nio = [\n'
+        '  { base = 0x220, length = 16, what = "a network adapter" },\n'
+        "  { base = 0x240, length = 0x60 },\n]\n"
+    )
+    found = assigned(folder, "a.toml", "--host", "pc.toml", code=1)
+    assert found["conflict"] == ["QRL0001", "host io 220h", "host io 240h"]
+    run = romtool("assign", "a.toml", "--host", "pc.toml", cwd=folder)
+    words = " ".join(run.stdout.decode().split())
+    assert "I/O 220h-22Fh is taken by a network adapter of PC" in words
+    assert "I/O 240h-29Fh is taken by PC" in words
+
+
+def test_choices_in_words(folder: Path) -> None:
+    # Of 1 and 2 one must take its second choice (acceptable counts 1: Spec 6.2.2.6).
+    run = romtool("assign", "a.toml", "b.toml", cwd=folder)
+    words = " ".join(run.stdout.decode().split())
+    assert "all 2 devices served" in words and "QRL0001 gets choice 2 acceptable" in words
+    assert "score" not in words

@@ -58,6 +58,15 @@ def spoilt_image() -> bytes:
     return bytes(data)
 
 
+ALIKE = ": one card, by their 72 bits; "
+"""What `check` says of cards that can't be told apart, as some here are on purpose."""
+
+
+def unusable_lines(run: subprocess.CompletedProcess[bytes]) -> list[str]:
+    """What a run said of files that it could not use."""
+    return [line for line in told(run).splitlines() if ALIKE not in line]
+
+
 def names_in(folder: Path) -> list[str]:
     """Everything in a folder, drafts included."""
     return sorted(entry.name for entry in folder.iterdir()) if folder.exists() else []
@@ -273,7 +282,7 @@ def test_many_processes_answer_as_one(name: str, batch: Batch) -> None:
     two = spoilt(TWO_CORES, *words, cwd=batch[0].parent)
     assert (two.stdout, two.stderr, two.returncode) == (one.stdout, one.stderr, one.returncode)
     assert one.returncode == 2  # some can't be used
-    assert len(told(one).splitlines()) == FEW // 25
+    assert len(unusable_lines(one)) == FEW // 25
 
 
 def test_a_fault_hides_no_other_file(batch: Batch) -> None:
@@ -286,9 +295,9 @@ def test_a_fault_hides_no_other_file(batch: Batch) -> None:
     told_of = {row["file"]: row["error"] for row in files if "error" in row}
     assert all(set(row) == {"file", "error"} for row in files if row["file"] in told_of)
     assert sum(row.get("errors", 0) > 0 for row in files) == FEW // 25
-    unusable = [line.split(": ")[1] for line in told(run).splitlines()]
+    unusable = [line.split(": ")[1] for line in unusable_lines(run)]
     assert unusable == [str(folder / f"{n:05}.hex:1:1") for n in range(FEW) if n % 25 == 9]
-    assert [f"romtool: {text}" for text in told_of.values()] == told(run).splitlines()
+    assert [f"romtool: {text}" for text in told_of.values()] == unusable_lines(run)
     assert len(files) == count
 
 
@@ -408,7 +417,7 @@ def test_a_process_that_dies(names: tuple[str, ...], batch: Batch) -> None:
     folder, count = batch
     run = spoilt(TWO_CORES + KILLER.format(names=names), "check", folder.name, cwd=folder.parent)
     assert run.returncode == 2
-    told_files = {line.split(": ")[1]: line for line in told(run).splitlines()}
+    told_files = {line.split(": ")[1]: line for line in unusable_lines(run)}
     killed = [name for name in names_in(folder) if name.endswith(names)]
     for name in killed:
         assert "was killed" in told_files[f"{folder.name}/{name}"]
@@ -531,10 +540,11 @@ def test_progress(batch: Batch, tmp_path: Path) -> None:
     count = batch[1]
     assert f"] {count} of {count}, 0 s left" in text
     assert "checking [###" in text
-    assert text.endswith("\r\x1b[K")
-    assert file.read_bytes() == romtool("check", "--json", str(batch[0])).stdout
+    assert "[" not in text.rpartition("\r\x1b[K")[2]
+    alone = romtool("check", "--json", str(batch[0]))
+    assert file.read_bytes() == alone.stdout
     shown = re.sub(r"\r\x1b\[K(?:checking [^\r\n]*)?", "", text).replace("\r\n", "\n")
-    assert shown == told(romtool("check", str(batch[0])))
+    assert shown == told(alone)
 
 
 @linux_only

@@ -11,11 +11,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from romtool.capture.answer import capture_json
 from romtool.capture.decode import DecodedCapture, decode
+from romtool.capture.findings import findings
+from romtool.capture.folding import folded
 from romtool.capture.formats import read_recording
+from romtool.capture.picture import strip
 from romtool.files.schemas import load_catalog
+from romtool.text.capture import capture_lines
 from tests.support.bus_witness import (
     three_wire_bits,
     three_wire_commands,
@@ -112,6 +118,39 @@ def test_channels_are_told_by_behaviour(number: int) -> None:
     text = re.sub(r"(\$var wire 1 (\S+)) \S+ ", r"\1 D\2 ", made.text)
     found = decoded(text, made.part if made.bus == "two-wire" else None)
     assert commands(found) == as_meant(made)
+
+
+LINES = {
+    "two-wire": ("SCL", "SDA", "WP"),
+    "three-wire": ("CS", "CLK", "DI", "DO", "ORG", "PE"),
+}
+
+
+@given(
+    st.sampled_from(sorted(LINES)),
+    st.lists(
+        st.tuples(st.integers(0, 9), st.integers(0, 5), st.sampled_from("01xz")), max_size=300
+    ),
+)
+@settings(max_examples=150, deadline=None)
+def test_any_levels_are_decoded(bus: str, changes: list[tuple[int, int, str]]) -> None:
+    """Whatever happens on the lines: each bit of it is in a command once, and is told in words."""
+    names = LINES[bus]
+    text = [f"$var wire 1 {chr(65 + n)} {name} $end\n" for n, name in enumerate(names)]
+    text.append("$enddefinitions $end\n")
+    time = 0
+    for step, channel, level in changes:
+        time += step
+        text.append(f"#{time}\n{level}{chr(65 + channel % len(names))}\n")
+    found = decoded("".join(text))
+    assert found.bus.name == bus
+    told = findings(CATALOG, found)
+    assert capture_json(found, told)["bus"] == bus
+    assert all("{" not in one.message for one in told)
+    rows = list(folded(found))
+    assert sum(row.count + row.repeats for row in rows) <= len(found.commands)
+    assert list(capture_lines("made.vcd", found, told))
+    assert [one.left for one in strip(found)] == sorted(one.left for one in strip(found))
 
 
 @pytest.mark.parametrize("number", range(8, 15))

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from tests.support.bus_capture import ThreeWire, ThreeWirePart, TwoWire, TwoWirePart
+from tests.support.bus_witness import three_wire_commands, two_wire_transfers
 from tests.support.tool import romtool, told
 
 BESIDE = Path(__file__).resolve().parents[2] / "shared" / "captures"
@@ -244,10 +245,11 @@ def test_whatever_is_cut_off_a_capture_is_no_traceback(tmp_path: Path) -> None:
 
 # --- real captures: they stand outside the project, and where they don't, these skip ------------
 
+# The bus, its commands, bytes read of each part; nanoseconds to a sample.
 REAL = {
-    "two-wire-boot-read": ("two-wire", 3, {0x50: 8}),
-    "two-wire-power-up-and-writes": ("two-wire", 6, {0x50: 48}),
-    "three-wire-reads": ("three-wire", 470, {None: 256}),
+    "two-wire-boot-read": ("two-wire", 3, {0x50: 8}, 250),
+    "two-wire-power-up-and-writes": ("two-wire", 6, {0x50: 48}, 250),
+    "three-wire-reads": ("three-wire", 470, {None: 256}, 125),
 }
 
 
@@ -257,7 +259,7 @@ def test_real_captures(name: str) -> None:
     path = CAPTURES / f"{name}.vcd"
     if not path.exists():
         pytest.skip("no real captures beside the project")
-    bus, count, read = REAL[name]
+    bus, count, read, step = REAL[name]
     found = answer(path.parent, path.name)
     assert found["bus"] == bus
     assert len(found["commands"]) == count
@@ -267,6 +269,19 @@ def test_real_captures(name: str) -> None:
     }
     assert sizes == read
     assert {one["severity"] for one in found["findings"]} <= {"note"}
+    seen: list[bytes] = []
+    if bus == "two-wire":
+        seen = [transfer.data[1:] for transfer in two_wire_transfers(path, step)]
+        own = [
+            bytes([one["address"]] if one["kind"] != "read" and one["address"] is not None else [])
+            + bytes.fromhex(one["bytes"])
+            for one in found["commands"]
+        ]
+    else:
+        words = [one["words"][:1] for one in three_wire_commands(path, 8, 16, step)]
+        seen = [b"".join(word.to_bytes(2, "big") for word in one) for one in words]
+        own = [bytes.fromhex(one["bytes"]) for one in found["commands"]]
+    assert own == seen
 
 
 @pytest.mark.bulk

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import html
 import json
 import os
 import re
@@ -220,6 +221,9 @@ def test_examples_run(name: str, tmp_path: Path, image: bytes) -> None:
                     shutil.copy(SAMPLES / own, file)
             elif word.endswith(".vcd"):
                 known = False
+            elif word.endswith("/"):
+                file.mkdir()
+                (file / "donor.bin").write_bytes(image)
         run = romtool(*words, cwd=tmp_path)
         text = told(run)
         if known:
@@ -1408,3 +1412,9 @@ def test_cautions_are_pointed_to(tmp_path: Path) -> None:
     assert pointer in run.stdout.decode()
     cautions = json.loads(romtool("schema", "show", "cautions", "--json").stdout)["cautions"]
     assert len(cautions) == 5
+    # A report has them all, with where the layout is from.
+    for name in ("page.html", "page.md"):
+        run = romtool("report", str(tmp_path / "card.bin"), "-o", str(tmp_path / name))
+        page = " ".join(html.unescape((tmp_path / name).read_text(encoding="utf-8")).split())
+        assert run.returncode == 0 and [one for one in cautions if one not in page] == []
+        assert "from memory: check against the chip's data sheet" in page

@@ -289,7 +289,13 @@ def test_a_capture_of_a_chip_that_reads_all_rules_out_what_it_can(tmp_path: Path
 def test_pins_stand_beside_lines(tmp_path: Path) -> None:
     _, causes = judged(tmp_path, "no-interrupt", [SOUND])
     text = " ".join(one["next"] or "" for one in causes)
-    assert "pin A (IRQ 5), pin B (IRQ 7), pin C (IRQ 9), pin D (IRQ 11)" in text
+    assert "IRQ 5 (pin A), IRQ 7 (pin B), IRQ 9 (pin C), IRQ 11 (pin D)" in text
+
+
+def test_help_names_the_symptoms() -> None:
+    words = " ".join(romtool("diagnose", "--help").stdout.decode().split())
+    for symptom in CATALOG.symptoms.values():
+        assert f"{symptom.name} {symptom.title}" in words
 
 
 def test_unusable_calls(tmp_path: Path) -> None:

@@ -176,6 +176,7 @@ FAULTS = {
     "a row is there twice": (rows(ROW0, ROW1, ROW1), 3, "address 10h, where 20h comes next"),
     "a row is cut": (rows(ROW0, ROW1[:30], ROW2), 3, "address 20h, where 18h comes next"),
     "no hex": (rows(ROW0, ROW1, ROW2.replace("2063", "2Z63")), 3, "pairs of hex digits"),
+    "no hex in row 2": (rows(ROW0, ROW1.replace("6c6f", "6Z6f")), 2, "pairs of hex digits"),
     "half a byte": (rows(ROW0, ROW1, "00000020: 2063 6  c."), 3, "pairs of hex digits"),
     "a sentence inside": (rows(ROW0, ROW1, "and so on"), 3, "no row of a listing"),
     "a row after the end": (rows(OD0, "000010", "000010 00"), 3, "after the end"),

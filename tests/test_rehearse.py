@@ -455,3 +455,13 @@ def test_every_card_is_seen_or_lost(data: list[bytes]) -> None:
     for line in rehearsal_lines(CATALOG, answer_of(CATALOG, found), trace=True):
         assert len(line.replace("\x1b[1m", "").replace("\x1b[0m", "")) <= 100
     answer_of(CATALOG, found).as_json()
+
+
+def test_a_lead_is_played_and_resource_data_alone_is_not() -> None:
+    pnp = pnp_bytes(profile())
+    found = play(b"\x37HOLLOW" + pnp)
+    assert [card["id"] for card in answer(found)["cards"]] == ["QRL0301"]
+    assert names(found) == ["lead-played"]
+    # What a system saved of a card has no identifier, which every card sends (Spec 6.1).
+    found = play(pnp[9:])
+    assert only(found, 0) == "no-identifier"

@@ -19,7 +19,7 @@ from romtool.assign.host import EMPTY_PC, Host
 from romtool.files.schemas import load_catalog
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
-from romtool.rehearse.software import Found, power_up
+from romtool.rehearse.software import PowerUpResult, power_up
 from romtool.requirements.collide import Placed
 from tests.support.amount import examples
 from tests.support.bus_card import KEY, BusCard, CardBus, window
@@ -39,7 +39,7 @@ def card_data(serial: int, card: str = "QRL0301") -> bytes:
     return identifier(card, serial) + CARD_ITEMS
 
 
-def found_by_software(cards: list[BusCard], host: Host = EMPTY_PC) -> Found:
+def found_by_software(cards: list[BusCard], host: Host = EMPTY_PC) -> PowerUpResult:
     return power_up(CATALOG, CardBus(cards), host, assign)
 
 
@@ -392,6 +392,27 @@ def test_memory_of_32_bits(limit: bool, registers: str) -> None:
     entry = {"memory32": [0x100000, 0x100000], "length": 0x10000, "align": 0x10000, "width": "32"}
     card = configured(asking({**entry, "high_address": limit}))
     assert bytes(card.held(0, 0x76 + n) for n in range(9)) == bytes.fromhex(registers)
+
+
+@pytest.mark.requirement("R-A.3.1-6", "R-A.3.1-9")
+@settings(deadline=None, max_examples=25)
+@given(st.integers(8, 19), st.integers(1, 15), st.booleans(), st.booleans())
+def test_a_card_decodes_what_was_asked_for(power: int, place: int, limit: bool, wide: bool) -> None:
+    """Whatever the length, the registers make another hand's card decode just that (Spec A.3.1)."""
+    length = 1 << power
+    base = place * length
+    entry: dict[str, Any] = {"length": length, "align": min(length, 0x10000)}
+    entry |= {"memory32" if wide else "memory24": [base, base], "high_address": limit}
+    card = configured(asking(entry))
+    first, size = (0x76, 4) if wide else (0x40, 2)
+    unit = 1 if wide else 0x100
+
+    def number(at: int) -> int:
+        return int.from_bytes(bytes(card.held(0, at + n) for n in range(size)), "big") * unit
+
+    control = card.held(0, first + size)
+    decoded = window(number(first), control, number(first + size + 1), 32 if wide else 24)
+    assert decoded == (base, base + length)
 
 
 @pytest.mark.requirement("R-4.6.1-2", "R-4.6.1-3")

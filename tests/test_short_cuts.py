@@ -7,6 +7,8 @@ one plan, against the witness, which encodes each card from the start.
 
 from __future__ import annotations
 
+import tomllib
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -68,16 +70,16 @@ serials = st.lists(st.integers(0, witness.NO_SERIAL - 1), min_size=1, max_size=4
 @given(profile=profiles(), numbers=serials)
 @relaxed
 def test_serials(profile: Table, numbers: list[int]) -> None:
-    images = list(with_serials(CATALOG, to_toml(profile), numbers))
+    images = list(with_serials(CATALOG, tomllib.loads(to_toml(profile)), numbers))
     cards = [profile | {"card": profile["card"] | {"serial": number}} for number in numbers]
     assert images == [witness.encode(card) for card in cards]
 
 
 def test_a_serial_that_cannot_be_stored_is_refused_wherever_it_stands() -> None:
-    made = with_serials(CATALOG, PROFILE, [1, 1 << 32])
+    made = with_serials(CATALOG, tomllib.loads(PROFILE), [1, 1 << 32])
     next(made)
     with pytest.raises(InputError, match="serial number") as refused:
         next(made)
     with pytest.raises(InputError) as at_once:
-        next(with_serials(CATALOG, PROFILE, [1 << 32]))
+        next(with_serials(CATALOG, tomllib.loads(PROFILE), [1 << 32]))
     assert refused.value.problems == at_once.value.problems

@@ -218,3 +218,23 @@ def test_a_host_file_to_fill_in(tmp_path: Path) -> None:
     )
     assert run.returncode == 0, told(run)
     assert romtool("new", "x.toml", "--host", "--part", "24C04", cwd=tmp_path).returncode == 2
+
+
+def test_a_patch_from_a_file(tmp_path: Path) -> None:
+    """Its name is meant from the profile's folder on; each card of a series has it too."""
+    (tmp_path / "board").mkdir()
+    (tmp_path / "board/patch.bin").write_bytes(bytes(range(20)))
+    assert SAMPLE.count("[image]\n") == 1
+    named = SAMPLE.replace("[image]\n", '[image]\npatch = { file = "patch.bin" }\n')
+    spelt = SAMPLE.replace("[image]\n", f'[image]\npatch = "{bytes(range(20)).hex()}"\n')
+    (tmp_path / "board/card.toml").write_text(named, encoding="utf-8")
+    run = romtool("build", "board/card.toml", "--serials", "1-2", "-o", "out", cwd=tmp_path)
+    assert run.returncode == 0, told(run)
+    assert (tmp_path / "out/card-00001.bin").read_bytes() == built(spelt)
+    (tmp_path / "board/patch.bin").unlink()
+    run = romtool("build", "board/card.toml", "-o", "out", cwd=tmp_path)
+    assert run.returncode == 2
+    assert "card.toml:" in told(run)
+    assert "patch.bin: no such file" in told(run)
+    with pytest.raises(InputError, match="no file is read here"):
+        built(named)

@@ -37,7 +37,7 @@ def assign(
     by device; of those the smallest values, item by item. It is exact, and the same on every run.
     `kept`: ports that no device may be given, whatever answers at their aliases.
     """
-    devices, entries = variables_of(catalog.bus, cards, kept), tuple(host.entries())
+    devices, entries = variables_of(catalog, cards, kept), tuple(host.entries())
     return _served(catalog, devices, entries) or _in_conflict(catalog, devices, entries)
 
 

@@ -14,7 +14,7 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.schema.bus import Bus
+from romtool.schema.catalog import Catalog
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +70,7 @@ class DeviceVariables:
 
 
 def variables_of(
-    bus: Bus, cards: Sequence[CardRequirements], kept: Collection[int]
+    catalog: Catalog, cards: Sequence[CardRequirements], kept: Collection[int]
 ) -> list[DeviceVariables]:
     """Return the devices of all cards, in the order of the cards and on each card.
 
@@ -81,7 +81,7 @@ def variables_of(
         return tuple(
             None
             if need.is_empty
-            else Variable(len(found), alternative, need, _values(bus, need, kept))
+            else Variable(len(found), alternative, need, _values(catalog, need, kept))
             for need in needs
         )
 
@@ -108,7 +108,7 @@ def settled(device: DeviceVariables, alternative: int, place: int) -> DeviceVari
     return DeviceVariables(device.card, device.requirements, items, ((),), ())
 
 
-def _values(bus: Bus, need: Requirement, kept: Collection[int]) -> Sequence[int]:
+def _values(catalog: Catalog, need: Requirement, kept: Collection[int]) -> Sequence[int]:
     """Return the values that an item can take, ascending: lines, or bases of a range.
 
     Of a range that answers at aliases too, bases at the same place between two aliases collide
@@ -117,7 +117,7 @@ def _values(bus: Bus, need: Requirement, kept: Collection[int]) -> Sequence[int]
     """
     if isinstance(need, LineRequirement):
         return need.lines
-    over = {port for port in kept if need.kind == "io"}
+    bus, over = catalog.bus, kept if catalog.resources[need.kind].is_io else ()
     turns = bus.alias_step // math.gcd(need.bases.step, bus.alias_step)
     first = need.bases[:turns] if bus.aliases(need.bits) else need.bases
 

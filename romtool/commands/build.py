@@ -27,7 +27,6 @@ from romtool.schema.image_layouts import ImageLayout
 from romtool.text.page import line
 from romtool.text.problems import visible
 from romtool.text.schema import BEFORE_BURNING
-from romtool.toml.parse import parse_toml
 
 
 def _formats(ctx: click.Context, param: click.Parameter, value: str) -> tuple[str, ...]:
@@ -138,8 +137,7 @@ def _variants(call: Call, profile: str) -> list[str | None]:
     if profile == "-":
         message = "standard input can be read only once"
         raise refuse(message, "name the file for --variant all")
-    text = read_input(call.catalog, profile, TOML.name).text
-    return [None, *variant_names(parse_toml(text))]
+    return [None, *variant_names(read_input(call.catalog, profile, TOML.name).tables)]
 
 
 def _answer(

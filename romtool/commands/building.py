@@ -109,18 +109,18 @@ class BuildJob:
         if self.options.serials is None:
             yield self.input.data
             return
-        text, variant = self.input.text, self.input.variant
+        profile, variant = self.input.tables, self.input.variant
         try:
-            yield from with_serials(self.catalog, text, self.options.serials, variant)
+            yield from with_serials(self.catalog, profile, self.options.serials, variant)
         except InputError as refused:
-            problems = [located(problem, text) for problem in refused.problems]
+            problems = [located(problem, self.input.text) for problem in refused.problems]
             raise InputError(problems).in_file(self.input.name) from None
 
     def has_errors(self) -> bool:
         """Tell what the rules find, once for all images that have it; return whether errors are."""
         serials = self.options.serials or range(1)
         found: dict[Finding, list[int]] = {}
-        with self.series.told(), Progress("checking", len(serials)) as progress:
+        with self.series.resumable(), Progress("checking", len(serials)) as progress:
             for serial, data in zip(serials, self.images(), strict=True):
                 for finding in check(decode(self.catalog, data, self.read_as)):
                     if finding.severity != "note":
@@ -136,7 +136,7 @@ class BuildJob:
 
     def write(self, *, force: bool) -> list[Written]:
         """Write the files of all images, and the manifest of a series."""
-        with self.series.told():
+        with self.series.resumable():
             return self.series.write(self._contents, force=force)
 
     def _contents(self) -> Iterator[list[bytes]]:

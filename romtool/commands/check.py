@@ -76,7 +76,8 @@ def _answer(
 ) -> Answer:
     found = {finding.severity for finding in findings}
     kind = next((KINDS[severity] for severity in KINDS if severity in found), CLEAN)
-    mark = (one.name, one.image.identifier_raw) if one.image.layout is not None else None
+    is_card = one.image.layout is not None and one.image.identifier_size
+    mark = (one.name, one.image.identifier_raw) if is_card else None
     if not call.as_json:
         return Answer(kind, _lines(one, findings, functions), mark=mark)
     data = _data(one, findings)

@@ -26,8 +26,7 @@ from romtool.text.diagnosis import diagnosis_lines
     required=True,
     metavar="S",
     shell_complete=completing.symptoms,
-    help="What is seen: not-found, function-off, no-interrupt, no-dma, pc-hangs, one-of-two, "
-    "games-silent or will-not-program.",
+    help="What is seen.",
 )
 @click.option(
     "--readback", metavar="DUMP", shell_complete=completing.files, help="What the part holds."
@@ -48,6 +47,17 @@ def command(
     """Tell what can make a symptom: causes that are found, open ones with what to measure next,
     and those that are ruled out, the likeliest first.
 
+    \b
+    Symptoms:
+      not-found         the PC doesn't find the card
+      function-off      the card is found, one function stays off
+      no-interrupt      set up, but no interrupt comes
+      no-dma            set up, but no DMA, or noise
+      pc-hangs          the PC hangs at start
+      one-of-two        one of two cards is seen
+      games-silent      games are silent
+      will-not-program  the part won't program in circuit
+
     IMAGEs, a host, a readback of the first image's part and a capture are looked at as far as they
     are named, by what the other commands do. Exit code 1 where a cause is found.
     """
@@ -59,7 +69,7 @@ def command(
     known = call.catalog.symptoms
     if symptom not in known:
         hint = did_you_mean(symptom, known) or f"known are {', '.join(known)}"
-        raise refuse(f"--symptom {symptom} is none", hint)
+        raise refuse(f"--symptom: nothing called {symptom}", hint)
     loaded = call.load_all(images) if images else []
     evidence = Evidence(
         call.catalog,

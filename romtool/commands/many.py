@@ -38,7 +38,7 @@ class Answer(NamedTuple):
     mark: Any = None
 
 
-class Said(NamedTuple):
+class PrintedAnswer(NamedTuple):
     """An answer in words, as it travels between processes."""
 
     kind: str
@@ -86,33 +86,33 @@ def answer_each(
     `marks` takes the mark of each answer that has one.
     """
 
-    def said(name: str) -> Said | Unusable:
+    def answer_to(name: str) -> PrintedAnswer | Unusable:
         messages: list[str] = []
         try:
             answer = work(name, messages.append)
         except InputError as refused:
             return Unusable.of(shown(name), refused, messages)
         text = json_text(answer.data) if call.as_json else "\n".join(answer.lines)
-        return Said(answer.kind, text, messages, answer.mark)
+        return PrintedAnswer(answer.kind, text, messages, answer.mark)
 
     files, refusals = expand(names)
     out = _Json(single=is_single(names)) if call.as_json else _Lines(apart=apart)
-    _tell([Unusable.of(str(refused.problems[0].file), refused) for refused in refusals], out)
+    _print_all([Unusable.of(str(refused.problems[0].file), refused) for refused in refusals], out)
     counts = Counter({NOT_USED: len(refusals)})
     here = any(name == "-" or name.startswith("/dev/") for name in files)
-    found = map(said, files) if here else in_order(said, files, _lost)
+    found = map(answer_to, files) if here else in_order(answer_to, files, _lost)
     with Progress(doing, len(files)) as progress:
-        held: list[Said | Unusable] = []
+        waiting: list[PrintedAnswer | Unusable] = []
         for one in found:
             counts[one.kind] += 1
-            held.append(one)
-            if marks is not None and isinstance(one, Said) and one.mark is not None:
+            waiting.append(one)
+            if marks is not None and isinstance(one, PrintedAnswer) and one.mark is not None:
                 marks.append(one.mark)
             if progress.is_due or not progress.is_wanted:
                 progress.hide()
-                _tell(held, out)
+                _print_all(waiting, out)
             progress.step()
-    _tell(held, out)
+    _print_all(waiting, out)
     out.end()
     call.has_unusable = call.has_unusable or counts[NOT_USED] > 0
     return counts
@@ -138,7 +138,7 @@ class _Lines:
         echo(text)
 
     def refuse(self, one: Unusable) -> None:
-        """Nothing more is to be said of it than the messages."""
+        """There is nothing more to it than the messages."""
 
     def end(self) -> None:
         """Lines need no end."""
@@ -174,18 +174,18 @@ class _Json:
             echo_utf8("\n  ]\n}\n")
 
 
-def _tell(held: list[Said | Unusable], out: _Lines | _Json) -> None:
+def _print_all(waiting: list[PrintedAnswer | Unusable], out: _Lines | _Json) -> None:
     """Tell these answers, and forget them."""
-    for one in held:
+    for one in waiting:
         for message in one.messages:
             warn(message)
-        if isinstance(one, Said):
+        if isinstance(one, PrintedAnswer):
             out.add(one.text)
             continue
         for problem in one.problems:
             warn(problem)
         out.refuse(one)
-    held.clear()
+    waiting.clear()
 
 
 def _lost(name: str) -> Unusable:

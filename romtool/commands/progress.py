@@ -39,7 +39,7 @@ class Progress:
         self._started = time.monotonic()
         self._next = self._started + AFTER
         self._is_shown = False
-        self.is_wanted = _is_wanted()
+        self.is_wanted = total > 1 and _is_wanted()
 
     def __enter__(self) -> Progress:
         return self

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +16,6 @@ from romtool.commands.call import DONE, Call, declare
 from romtool.commands.expecting import functions_of
 from romtool.commands.loading import LoadedImage
 from romtool.commands.options import EXPECT, FORCE, HOST, IMAGE, configured_by_option
-from romtool.formats import TOML
 from romtool.image.model import Image
 from romtool.report.given import InThatPC
 from romtool.report.model import Report, report_of
@@ -26,10 +26,10 @@ from romtool.rules.check import in_order
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import one_of
-from romtool.toml.parse import parse_toml
 
 if TYPE_CHECKING:
     from romtool.assign.host import Host
+    from romtool.report.conversation import Conversation
 
 MARKDOWN = ".md"
 """What the name of a file ends in that is to be Markdown."""
@@ -52,9 +52,21 @@ MARKDOWN = ".md"
     type=click.Path(path_type=Path),
     help="The page to write; left out: STEM.html in this folder; -: standard output.",
 )
+@click.option(
+    "--capture",
+    "captured",
+    metavar="CAPTURE",
+    shell_complete=completing.files,
+    help="A logic analyser's capture of the EEPROM's bus: what the chip read of it.",
+)
 @configured_by_option
 def command(
-    call: Call, image: str, other: str | None, output: Path | None, configured_by: str
+    call: Call,
+    image: str,
+    other: str | None,
+    output: Path | None,
+    captured: str | None,
+    configured_by: str,
 ) -> int:
     """Write one HTML page about IMAGE that needs nothing else, to look at and to print.
 
@@ -73,6 +85,7 @@ def command(
         None if call.host is None else _in_pc(call.catalog, loaded.image, call.host),
         second,
         expected=[Expected(title, tuple(functions)) for title in _expecting(call)],
+        conversation=_conversation(call, captured, loaded) if captured is not None else None,
         dated=_today(),
     )
     stem = "image" if image == "-" else Path(image).stem
@@ -92,6 +105,18 @@ def _rendered(report: Report, path: Path) -> str:
     return page(report)
 
 
+def _conversation(call: Call, captured: str, loaded: LoadedImage) -> Conversation:
+    """Return what a capture shows, compared with the image."""
+    from romtool.capture.findings import findings
+    from romtool.commands.capture import decoded_capture
+    from romtool.report.conversation import conversation_of
+
+    call.part = call.part or loaded.part
+    decoded = decoded_capture(call, captured, None)
+    found = findings(call.catalog, decoded, loaded.image, None)
+    return conversation_of(os.path.basename(captured), decoded, found)
+
+
 def _expecting(call: Call) -> list[str]:
     """Return who looks for the functions, for the title of the verdict."""
     titles = [expectation.title for expectation in call.expectations]
@@ -99,11 +124,10 @@ def _expecting(call: Call) -> list[str]:
 
 
 def _today() -> str:
-    """Return the day: that of SOURCE_DATE_EPOCH, which makes a page reproducible, or today's."""
+    """Return the day (UTC): that of SOURCE_DATE_EPOCH, which makes a page reproducible, or ours."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if epoch.isdigit():
-        return datetime.datetime.fromtimestamp(int(epoch), datetime.UTC).date().isoformat()
-    return datetime.date.today().isoformat()
+    seconds = int(epoch) if epoch.isdigit() else time.time()
+    return datetime.datetime.fromtimestamp(seconds, datetime.UTC).date().isoformat()
 
 
 def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
@@ -115,6 +139,6 @@ def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
 def _subject(loaded: LoadedImage, expected: Sequence[Finding]) -> Subject:
     source = loaded.input
     name = loaded.title if source.name == "-" else os.path.basename(loaded.title)
-    board = parse_toml(source.text).get("board", {}) if source.format == TOML.name else {}
+    board = source.tables.get("board", {})
     findings = in_order([*loaded.findings(), *expected])
     return Subject(name, source.format, loaded.image, loaded.part, findings, source.text, board)

@@ -138,7 +138,8 @@ def show(call: Call, name: str) -> int:
         rule = catalog.rules[name]
         answer = {"name": rule.name, "severity": rule.severity, "message": rule.message}
         answer |= {"why": rule.why, "hint": rule.hint, "source": rule.source}
-        lines = rule_lines(rule)
+        answer["requirements"] = list(rule.requirements)
+        lines = rule_lines(catalog, rule)
     else:
         raise _unknown(catalog, name)
     if call.as_json:

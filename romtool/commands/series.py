@@ -128,7 +128,7 @@ class Series:
         written: list[Written] = []
         with Progress("writing", len(self.names)) as progress:
             for files in self._files(contents):
-                with self._stops.held():
+                with self._stops.deferred():
                     put_files([file for file in files if force or not holds(*file)], force=force)
                     self._done += 1
                 written += [Written.of(*file) for file in files]
@@ -177,7 +177,7 @@ class Series:
                 raise InputError([already_there(path)])
 
     @contextlib.contextmanager
-    def told(self) -> Iterator[None]:
+    def resumable(self) -> Iterator[None]:
         """Say where to go on, when what is done in this context is interrupted or refused."""
         try:
             with self._stops:

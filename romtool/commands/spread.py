@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 MANY = 256
-"""So many things are worth the start of other processes, which takes as long as 130 checks."""
+"""Fewer things are not worth the start of other processes, which takes as long as 130 checks."""
 
 BATCH = 8
-"""So many are handed to a process at once."""
+"""Things that are handed to a process at once."""
 
 AHEAD = 8
-"""So many batches a process may be answered before an earlier one is: what bounds the memory."""
+"""Batches that may be answered before an earlier one is: what bounds the memory."""
 
 
 def in_order(

@@ -18,14 +18,14 @@ class Stopped(KeyboardInterrupt):
 
 
 class Stops:
-    """As a context, turns requests to end into Stopped; `held` puts them off for a short work."""
+    """As a context, turns requests to end into Stopped; `deferred` puts them off for a while."""
 
     def __init__(self) -> None:
         known = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
         before = {number: signal.getsignal(number) for number in known}
         usual = (signal.SIG_DFL, signal.default_int_handler)  # not what nohup has it ignore
         self._before = {number: before[number] for number in known if before[number] in usual}
-        self._is_held = False
+        self._is_deferred = False
         self._asked: int | None = None
 
     def __enter__(self) -> Stops:
@@ -38,18 +38,18 @@ class Stops:
             signal.signal(number, handler)
 
     @contextlib.contextmanager
-    def held(self) -> Iterator[None]:
+    def deferred(self) -> Iterator[None]:
         """What is begun here is done before a request to end is heard."""
-        self._is_held = True
+        self._is_deferred = True
         try:
             yield
         finally:
-            self._is_held = False
+            self._is_deferred = False
         if self._asked is not None:
             raise Stopped(self._asked)
 
     def _stop(self, number: int, frame: object) -> None:
-        if self._is_held:
+        if self._is_deferred:
             self._asked = number
         else:
             raise Stopped(number)

@@ -16,10 +16,10 @@ from romtool.readback.diagnosis import diagnose as name_read_faults
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
 from romtool.requirements.model import DeviceRequirements
 from romtool.requirements.read import requirements_of
+from romtool.requirements.wired import pins_of
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Pins
 from romtool.verify import Difference, differences
 
 
@@ -115,18 +115,8 @@ class Evidence:
                 yield one.image, device
 
     def pins(self, kind: str) -> str:
-        """Return the pins of the first image's chip with their lines: `pin A (IRQ 5)`."""
+        """Return the lines of the first image's board with their pins: `IRQ 5 (pin A)`."""
         resource = self.catalog.resources[kind]
-        found = []
-        for one in self.readable[:1]:
-            assert one.image.layout is not None
-            for field in one.image.layout.wiring(kind):
-                assert isinstance(field.kind, Pins)
-                lines = one.image.config[field.key]
-                connected = field.kind.connected(lines)
-                found += [
-                    f"pin {field.kind.pin_name(pin)} ({resource.short} {line})"
-                    for pin, line in enumerate(lines)
-                    if line in connected
-                ]
+        pins = pins_of(self.images[0].image, resource) if self.images else None
+        found = [f"{resource.short} {line} ({pin})" for line, pin in (pins or {}).items()]
         return ", ".join(found) or f"the chip's {resource.short} pins"

@@ -15,7 +15,7 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.requirements.wired import wired
+from romtool.requirements.wired import pins_of, wired
 from romtool.rules.expect import ABSENT, functions_found
 from romtool.schema.numbers import address
 
@@ -139,14 +139,19 @@ def _taken(kind: str) -> Callable[[Evidence], Verdict]:
         resource = evidence.catalog.resources[kind]
         taken = evidence.host.lines(kind)
         may: dict[str, None] = {}
-        for _, device, need in _needs(evidence, kind):
+        for image, device, need in _needs(evidence, kind):
             assert isinstance(need, LineRequirement)
+            pins = pins_of(image, resource) or {}
             lines = [line for line in need.lines if resource.on_bus(line) in taken]
-            words = ", ".join(f"{resource.short} {line}" for line in lines)
+            named = (
+                f"{resource.short} {line}" + (f", {pins[line]}" if line in pins else "")
+                for line in lines
+            )
+            words = " or ".join(named)
             if lines and len(lines) == len(need.lines) and _is_only_way(device, need):
                 return Verdict(FOUND, f"{device.id} can have only {words}, which the PC has taken")
             if lines:
-                may[f"{words} ({device.id})"] = None
+                may[f"{words}, of {device.id}"] = None
         if may:
             return Verdict(OPEN, f"may be given though the PC has taken it: {_some([*may])}")
         return Verdict(OUT)

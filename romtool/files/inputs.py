@@ -6,17 +6,19 @@ What reads a format is imported where a file of its kind is there: most inputs a
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from romtool.errors import InputError, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
 from romtool.formats import FORMATS, LIMITS, RAW, SUFFIXES, TOML, format_of
 from romtool.formats.plain_text import is_plain
-from romtool.limits import MAX_TOML
+from romtool.limits import MAX_IMAGE, MAX_TOML
 from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import clip
 
 if TYPE_CHECKING:
     from romtool.profile.assemble import Assembly
@@ -30,8 +32,8 @@ class InputFile(NamedTuple):
     """What was read: the image's bytes, and where they come from.
 
     `format` is the name of the file's format. `offset`: the first address of a text of records;
-    `gaps`: (start, stop) pairs of bytes that no record gave. For a profile: its text and the
-    assembly that knows where each byte is from.
+    `gaps`: (start, stop) pairs of bytes that no record gave. For a profile: its text, its tables
+    with the bytes of files that they name, and the assembly that knows where each byte is from.
     """
 
     name: str
@@ -42,6 +44,7 @@ class InputFile(NamedTuple):
     text: str = ""
     assembly: Assembly | None = None
     variant: str | None = None
+    tables: Mapping[str, Any] = MappingProxyType({})
 
     @property
     def title(self) -> str:
@@ -126,9 +129,29 @@ def _profile(
             raise refuse(f"is {found.title}, no card profile", "`profile` makes one of it")
     text = plain_text(data, hint)
     with faults_in(text):
-        assembly = assemble(read_profile(catalog, parse_toml(text), variant))
+        tables = _with_files(parse_toml(text), Path() if name == "-" else Path(name).parent)
+        assembly = assemble(read_profile(catalog, tables, variant))
     source = InputFile(shown(name), TOML.name, assembly.data, text=text)
-    return source._replace(assembly=assembly, variant=variant)
+    return source._replace(assembly=assembly, variant=variant, tables=tables)
+
+
+def _with_files(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """Return a profile's tables with the bytes of a patch that stands in a file of its own.
+
+    A name is meant from the profile's `folder` on. Raises InputError with the place of the name.
+    """
+    image = tables.get("image")
+    patch = image.get("patch") if isinstance(image, dict) else None
+    if not isinstance(patch, dict) or not isinstance(patch.get("file"), str) or len(patch) > 1:
+        return tables
+    try:
+        data = read_bytes(str(folder / patch["file"]), MAX_IMAGE, LIMITS)
+    except InputError as refused:
+        path = ("image", "patch", "file")
+        problem = refused.problems[0]
+        message = f"{clip(patch['file'])}: {problem.message}"
+        raise refuse(message, problem.hint, path=path) from None
+    return {**tables, "image": {**tables["image"], "patch": data.hex(" ")}}
 
 
 def expand(names: Sequence[str]) -> tuple[list[str], list[InputError]]:

@@ -57,7 +57,7 @@ def _standard_input() -> BinaryIO:
 
 
 def _opened(name: str, limit: int | None = None, limits: str = "") -> BinaryIO:
-    """Return the file, opened; raises OSError or Refused."""
+    """Return the file, opened; raises OSError or InputError."""
     status = os.stat(name)
     mode = status.st_mode
     if stat.S_ISDIR(mode):

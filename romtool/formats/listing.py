@@ -8,7 +8,7 @@ Rows of bare hex digits. Numbers in a C array. Common practice, no source.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import islice
 
 from romtool.errors import InputError
@@ -27,6 +27,9 @@ _PAIRS = r"(?:[0-9A-Fa-f]{2})+"
 _GROUPS = rf"{_PAIRS}(?: +{_PAIRS})*"
 _ADDRESS = re.compile(r"([0-9A-Fa-f]{1,8})(:?)(?:\s+|(?<=:)|$)(.*)")
 _ROW = re.compile(rf"[0-9A-Fa-f]{{1,8}}(?::\s*|\s+){_GROUPS}(?:\s*[|>].*|\s\s.*|\s*$)")
+_SECOND = re.compile(rf"[0-9A-Fa-f]{{1,8}}(?::\s*|\s+){_PAIRS}\b|\*$|[0-9A-Fa-f]{{3,8}}:?$")
+"""What comes after a first row: another, perhaps with a fault; `*`; or the end."""
+
 _WORDS = re.compile(rf"[0-9A-Fa-f]{{6,7}}\s+(?=\S{{3}}){_GROUPS}")
 """A row of 16-bit words, which `hexdump` and `od` list in the byte order of their machine."""
 
@@ -43,35 +46,21 @@ def recognises(text: str) -> bool:
     if not lines:
         return False
     if _has_addresses(lines):
-        second = lines[1:2] or [lines[0]]
-        if not _ROW.match(lines[0]) or not (
-            _ROW.match(second[0]) or second[0] == "*" or _ends(second[0])
-        ):
+        if not _ROW.match(lines[0]) or not all(map(_SECOND.match, lines[1:2])):
             return False
-        return _enough(_bytes_in(_ADDRESS.sub(r"\3", line)) for line in lines if _ROW.match(line))
-    if not all(_BARE.match(line) for line in lines[:2]):
-        return False
-    return _enough(_bytes_in(line) for line in lines if _BARE.match(line))
+        return _enough(_ADDRESS.sub(r"\3", line) for line in lines if _ROW.match(line))
+    return all(map(_BARE.match, lines[:2])) and _enough(filter(_BARE.match, lines))
 
 
-def _enough(counts: Iterator[int]) -> bool:
+def _enough(rows: Iterable[str]) -> bool:
+    """Whether rows that begin with pairs of hex digits have as many bytes as a listing must."""
     total = 0
-    for count in counts:
-        total += count
+    for row in rows:
+        found = re.match(rf"{_PAIRS}(?:[\s,]+{_PAIRS})*", row)
+        total += len(re.sub(r"[\s,]", "", found[0])) // 2 if found else 0
         if total >= FEWEST:
             return True
     return False
-
-
-def _bytes_in(row: str) -> int:
-    """Return how many bytes a row begins with."""
-    found = re.match(rf"{_PAIRS}(?:[\s,]+{_PAIRS})*", row)
-    return len(re.findall("[0-9A-Fa-f]", found[0])) // 2 if found else 0
-
-
-def _ends(line: str) -> bool:
-    """Whether a line is an address alone, which is where a listing ends."""
-    return re.fullmatch("[0-9A-Fa-f]{3,8}:?", line) is not None
 
 
 def _has_addresses(lines: list[str]) -> bool:

@@ -2,33 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
 
 from romtool.errors import InputError, InvalidValue, Problem, refuse
 from romtool.profile.assemble import assemble
 from romtool.profile.plan import Plan
 from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
-from romtool.toml.parse import parse_toml
 
 
 def with_serials(
-    catalog: Catalog, text: str, serials: Iterable[int], variant: str | None = None
+    catalog: Catalog,
+    profile: Mapping[str, Any],
+    serials: Iterable[int],
+    variant: str | None = None,
 ) -> Iterator[bytes]:
     """Yield the image of a profile with each serial number; raises InputError for a raw image.
 
     The profile is read once, with the first number: no other value of its plan depends on it.
     What follows from the number, checksums that may cover it too, is assembled anew each time.
     """
-    tables = parse_toml(text)
-    if not isinstance(tables.get("card"), dict):
+    if not isinstance(profile.get("card"), dict):
         message = "the profile is raw bytes: it has no serial number to change"
         raise refuse(message, "write a profile with a [card]", path=("image",))
     plan: Plan | None = None
     for serial in serials:
         if plan is None:
-            tables["card"][catalog.identifier.serial_field.key] = serial
-            plan = read_profile(catalog, tables, variant)
+            numbered = {**profile["card"], catalog.identifier.serial_field.key: serial}
+            plan = read_profile(catalog, {**profile, "card": numbered}, variant)
         _put(plan, serial)
         yield assemble(plan).data
 

@@ -8,8 +8,9 @@ from romtool.answers.rehearsal import LostCard, PlayedCard, PlayedDevice, Rehear
 from romtool.assign.answer import Given
 from romtool.assign.outcome import DeviceOutcome, got
 from romtool.rehearse.device import LogicalDevice
-from romtool.rehearse.rehearsal import Rehearsal, Seen, Slot
-from romtool.rehearse.software import FoundCard, identity
+from romtool.rehearse.identify import identity
+from romtool.rehearse.rehearsal import Rehearsal, SeenCard, Slot
+from romtool.rehearse.software import FoundCard
 from romtool.rehearse.steps import remark
 from romtool.requirements.model import DeviceRequirements
 from romtool.schema.catalog import Catalog
@@ -32,7 +33,7 @@ def answer_of(catalog: Catalog, found: Rehearsal) -> RehearsalAnswer:
     )
 
 
-def _seen(catalog: Catalog, found: Rehearsal, seen: Seen) -> PlayedCard:
+def _seen(catalog: Catalog, found: Rehearsal, seen: SeenCard) -> PlayedCard:
     """Return a card that the software saw."""
     slot, card = found.slots[seen.slot], seen.card
     devices = []

@@ -16,7 +16,7 @@ from romtool.schema.numbers import address, hex_text
 
 
 @dataclass(frozen=True)
-class Loaded:
+class LoadedChip:
     """What a chip holds after reset: its PnP data, the identifier first; None: it ignores all.
 
     `ignores_key`: why it never responds to the key.
@@ -27,21 +27,23 @@ class Loaded:
     ignores_key: Remark | None = None
 
 
-def load(image: Image) -> Loaded:
+def load(image: Image) -> LoadedChip:
     """Return what the chip that this image's frame is for holds after reset."""
     ignored = _ignored(image)
     if ignored is not None or image.layout is None:
-        return Loaded(None, ignored)
+        return LoadedChip(None, ignored)
     stop = _count(image)
     limits = [size for size in (stop, image.layout.max_pnp_bytes) if size is not None]
     data = image.data[image.identifier_at :]
-    return Loaded(data[: min(limits, default=None)], None, _ignores_key(image))
+    return LoadedChip(data[: min(limits, default=None)], None, _ignores_key(image))
 
 
 def _ignored(image: Image) -> Remark | None:
     """Return why the chip ignores its EEPROM: a signature or the frame's own checksum."""
-    if image.layout is None or not image.identifier_size:
+    if image.layout is None:
         return remark(image.catalog, "no-layout")
+    if not image.identifier_size:
+        return remark(image.catalog, "no-identifier")
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
         if field not in image.layout.counts and not found.ok:

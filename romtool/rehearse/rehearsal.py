@@ -16,17 +16,11 @@ from romtool.image.model import Image
 from romtool.rehearse import ALL, BOOT, NONE, software
 from romtool.rehearse.bus import Backplane
 from romtool.rehearse.card import Card
-from romtool.rehearse.chip import Loaded, load
+from romtool.rehearse.chip import LoadedChip, load
 from romtool.rehearse.device import LogicalDevice
+from romtool.rehearse.identify import IsolationResult, IsolationRound, checksum_of, identity
 from romtool.rehearse.registers import held
-from romtool.rehearse.software import (
-    Found,
-    FoundCard,
-    Heard,
-    Isolated,
-    checksum_of,
-    identity,
-)
+from romtool.rehearse.software import FoundCard, PowerUpResult
 from romtool.rehearse.steps import Note, Steps, remark
 from romtool.requirements.model import Alternative, DeviceRequirements
 from romtool.requirements.wired import wired
@@ -43,7 +37,7 @@ class Slot:
 
     name: str
     image: Image
-    loaded: Loaded
+    loaded: LoadedChip
     card: Card | None
 
     @property
@@ -53,7 +47,7 @@ class Slot:
 
 
 @dataclass(frozen=True)
-class Seen:
+class SeenCard:
     """A card that the software saw, and the slot in which it stands."""
 
     slot: int
@@ -61,7 +55,7 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class Lost:
+class UnseenCard:
     """A card that the software never saw: its slot, and why."""
 
     slot: int
@@ -70,7 +64,7 @@ class Lost:
 
 
 @dataclass(frozen=True)
-class Warned:
+class CardRemark:
     """What deserves a look on a card that was seen: its slot, the device if it is one's, why."""
 
     slot: int
@@ -89,9 +83,9 @@ class Rehearsal:
     configured_by: str
     slots: tuple[Slot, ...]
     read_port: int | None
-    seen: tuple[Seen, ...]
-    lost: tuple[Lost, ...]
-    warnings: tuple[Warned, ...]
+    seen: tuple[SeenCard, ...]
+    lost: tuple[UnseenCard, ...]
+    warnings: tuple[CardRemark, ...]
     assignment: Assignment
     microseconds: int
     steps: tuple[Step, ...]
@@ -130,7 +124,7 @@ def rehearse(
     steps = Steps(catalog)
     slots = [_slot(catalog, place, *one, steps) for place, one in enumerate(images)]
     cards = [slot.card for slot in slots if slot.card is not None]
-    bus = Backplane(catalog.bus, cards, host.ranges("io"))
+    bus = Backplane(catalog.bus, cards, host.ranges(catalog.port_resource.name))
     steps("reset-drv")
     bus.reset_drv()
     for card in cards:
@@ -140,11 +134,11 @@ def rehearse(
                 steps("active", slot=card.slot + 1, device=device.requirements.id, what=what)
     if configured_by == NONE:
         wait = catalog.protocol.waits.reset
-        found = Found(Isolated(None, (), None), (), Assignment(True, 0, ()), wait)
+        found = PowerUpResult(IsolationResult(None, (), None), (), Assignment(True, 0, ()), wait)
     else:
         boot = configured_by == BOOT
         found = software.power_up(catalog, bus, host, solve, steps, boot_only=boot)
-    seen = tuple(Seen(_slot_of(slots, card.csn), card) for card in found.cards)
+    seen = tuple(SeenCard(_slot_of(slots, card.csn), card) for card in found.cards)
     clashes = [tuple(cards[n].slot for n in clash) for clash in sorted(bus.clashes)]
     return Rehearsal(
         host,
@@ -200,21 +194,21 @@ def _slot_of(slots: Sequence[Slot], csn: int) -> int:
 def _losses(
     catalog: Catalog,
     slots: Sequence[Slot],
-    isolated: Isolated,
+    isolated: IsolationResult,
     configured_by: str,
-) -> Iterator[Lost]:
+) -> Iterator[UnseenCard]:
     """Yield every card that got no number of its own, with the reason."""
     for place, slot in enumerate(slots):
         why = tuple(_why(catalog, slots, place, isolated, configured_by))
         if why:
-            yield Lost(place, slot.id, why)
+            yield UnseenCard(place, slot.id, why)
 
 
 def _why(
     catalog: Catalog,
     slots: Sequence[Slot],
     place: int,
-    isolated: Isolated,
+    isolated: IsolationResult,
     configured_by: str,
 ) -> Iterator[Remark]:
     slot = slots[place]
@@ -243,7 +237,7 @@ def _duplicate(catalog: Catalog, slots: Sequence[Slot], place: int, csn: int) ->
 
 
 def _unnumbered(
-    catalog: Catalog, slots: Sequence[Slot], card: Card, last: Heard | None
+    catalog: Catalog, slots: Sequence[Slot], card: Card, last: IsolationRound | None
 ) -> Iterator[Remark]:
     """Yield why a card that responds to the key got no number."""
     field, sent = catalog.identifier.check_field, card.identifier
@@ -272,29 +266,32 @@ def _unnumbered(
 def _warnings(
     catalog: Catalog,
     slots: Sequence[Slot],
-    seen: Sequence[Seen],
+    seen: Sequence[SeenCard],
     clashes: Sequence[tuple[int, ...]],
     read_port: int | None,
-) -> Iterator[Warned]:
+) -> Iterator[CardRemark]:
     """Yield what deserves a look; `clashes`: slots that answered a read with different things."""
     for one in seen:
         clashing = sorted({n for clash in clashes if one.slot in clash for n in clash})
         if clashing:
             names = " and ".join(slots[n].name for n in clashing)
             words = {"names": names, "csn": one.card.csn}
-            yield Warned(one.slot, None, remark(catalog, "garbage", **words))
+            yield CardRemark(one.slot, None, remark(catalog, "garbage", **words))
+        lead = slots[one.slot].image.lead
+        if lead is not None:
+            yield CardRemark(one.slot, None, remark(catalog, "lead-played", count=len(lead)))
         read = one.card.read
         for said in (read.doubt, read.problem):
             if said is not None:
-                yield Warned(one.slot, None, said)
+                yield CardRemark(one.slot, None, said)
         if read.problem is None and one.card.sums_right is False:
-            yield Warned(one.slot, None, remark(catalog, "end-checksum"))
+            yield CardRemark(one.slot, None, remark(catalog, "end-checksum"))
         for device in one.card.devices:
             if device.why_off is not None:
-                yield Warned(one.slot, device.requirements, device.why_off)
+                yield CardRemark(one.slot, device.requirements, device.why_off)
             elif device.is_on:
                 for said in _on(catalog, slots[one.slot], device.requirements.number, read_port):
-                    yield Warned(one.slot, device.requirements, said)
+                    yield CardRemark(one.slot, device.requirements, said)
 
 
 def _on(catalog: Catalog, slot: Slot, number: int, read_port: int | None) -> Iterator[Remark]:

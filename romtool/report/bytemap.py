@@ -6,8 +6,9 @@ All measures are in the units of the drawing; pure arithmetic, no markup.
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from romtool.report.stretches import REST, Entry, Stretch
 from romtool.schema.numbers import clip, sizes
@@ -79,13 +80,18 @@ class Line:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One drawing; `changed`: the corners of bytes that the other image has not so."""
+    """One drawing; `changed`: the corners of bytes that the other image has not so.
+
+    `unread`: what a capture shows that the chip never read; `stopped`: the corner where it stopped.
+    """
 
     width: int
     height: int
     lines: tuple[Line, ...]
     parts: tuple[Part, ...]
     changed: tuple[tuple[int, int], ...]
+    unread: tuple[Box, ...] = ()
+    stopped: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -110,8 +116,10 @@ def legend(stretches: Sequence[Stretch]) -> tuple[Key, ...]:
     return tuple(keys)
 
 
-def byte_map(data: bytes, stretches: Sequence[Stretch]) -> tuple[Sheet, ...]:
-    """Return the map of an image's bytes."""
+def byte_map(
+    data: bytes, stretches: Sequence[Stretch], read: Collection[int] | None = None
+) -> tuple[Sheet, ...]:
+    """Return the map of an image's bytes; `read`: the addresses that a chip was seen to read."""
     entries = [entry for stretch in stretches for entry in stretch.entries]
     rows = _Rows(data, entries)
     sheets = []
@@ -126,7 +134,10 @@ def byte_map(data: bytes, stretches: Sequence[Stretch]) -> tuple[Sheet, ...]:
             for at in sorted(entry.changed)
             if rows.is_on(number, at, at + 1) and rows.is_drawn(at)
         ]
-        sheets.append(Sheet(LEFT + ACROSS * CELL, len(lines) * LINE, lines, parts, tuple(changed)))
+        unread = tuple(rows.unread(number, read)) if read else ()
+        stopped = rows.stop_on(number, read) if read else None
+        size = LEFT + ACROSS * CELL, len(lines) * LINE
+        sheets.append(Sheet(*size, lines, parts, tuple(changed), unread, stopped))
     return tuple(sheets)
 
 
@@ -207,6 +218,24 @@ class _Rows:
                 width = (last - first + 1) * CELL
                 yield Box(x + GAP // 2, y + GAP, width - GAP, LINE - 2 * GAP)
 
+    def unread(self, sheet: int, read: Collection[int]) -> Iterator[Box]:
+        """Yield the boxes of a sheet's bytes that are not among those `read`, run by run."""
+        for line in self.starts[sheet * SHEET : (sheet + 1) * SHEET]:
+            stop = self.hidden[line][0].stop if line in self.hidden else line + 1
+            within = range(line * ACROSS, min(stop * ACROSS, len(self.data)))
+            if line in self.hidden:
+                runs = [] if any(at in read for at in within) else [(0, ACROSS)]
+            else:
+                runs = list(_runs([at not in read for at in within]))
+            for first, many in runs:
+                yield Box(LEFT + first * CELL, self._y(line), many * CELL, LINE)
+
+    def stop_on(self, sheet: int, read: Collection[int]) -> tuple[int, int] | None:
+        """Return the corner where reading stopped first, if that is drawn on a sheet."""
+        at = min(one + 1 for one in read if one + 1 not in read)
+        is_here = at < len(self.data) and self.is_on(sheet, at, at + 1) and self.is_drawn(at)
+        return self.corner(at) if is_here else None
+
     def corner(self, at: int) -> tuple[int, int]:
         """Return the corner of a byte's cell."""
         return LEFT + at % ACROSS * CELL + GAP // 2, self._y(at // ACROSS) + GAP
@@ -225,6 +254,16 @@ class _Rows:
             cells = enumerate(self.data[line * ACROSS : (line + 1) * ACROSS])
             placed = tuple((LEFT + x * CELL + CELL // 2, f"{byte:02X}") for x, byte in cells)
             yield Line(y, address, placed, labels=words)
+
+
+def _runs(marks: Sequence[bool]) -> Iterator[tuple[int, int]]:
+    """Yield where marked ones begin, and how many stand side by side."""
+    at = 0
+    for is_marked, group in groupby(marks):
+        many = len(list(group))
+        if is_marked:
+            yield at, many
+        at += many
 
 
 def _hidden_words(lines: range, entry: Entry) -> str:

@@ -43,7 +43,8 @@ def _lines(report: Report) -> Iterator[str]:
             yield from _table(("Setting", ""), settings)
     for pins in report.pins:
         yield from _section(pins.title)
-        yield from _table(("Pin", pins.line), pins.rows)
+        wired = [(pin, "not connected" if line is None else str(line)) for pin, line in pins.rows]
+        yield from _table(("Pin", pins.line), wired)
     if report.pc is not None:
         yield from _section(report.pc.name)
         titles = ("Device", "Choice", *report.pc.titles)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from romtool import __version__
 from romtool.diff.compare import compare
@@ -28,6 +29,9 @@ from romtool.schema.field_types import Pins
 from romtool.schema.numbers import clip, one_of, sizes
 from romtool.text.findings import place
 
+if TYPE_CHECKING:
+    from romtool.report.conversation import Conversation
+
 MOST_FINDINGS = 200
 LONGEST_PROFILE = 256 << 10
 """Characters of a profile that are shown."""
@@ -45,11 +49,11 @@ class Told:
 
 @dataclass(frozen=True)
 class PinTable:
-    """Which line of the bus each pin of the chip is wired to, by the letters of the pins."""
+    """Which line each pin of the chip is wired to, by the pins' letters; None: not connected."""
 
     title: str
     line: str
-    rows: tuple[tuple[str, str], ...]
+    rows: tuple[tuple[str, int | None], ...]
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,7 @@ class Report:
     sheets: tuple[Sheet, ...]
     legend: tuple[Key, ...]
     stretches: tuple[Stretch, ...]
+    conversation: Conversation | None
     pc: PCTable | None
     other: OtherTable | None
     card: CardTable | None
@@ -87,12 +92,14 @@ def report_of(
     other: Subject | None = None,
     *,
     expected: Sequence[Expected] = (),
+    conversation: Conversation | None = None,
     dated: str = "",
 ) -> Report:
     """Return the report of an image.
 
     With `pc` also what the card gets there, with `other` also how that image differs; `expected`
-    is what became of the functions that software looks for. `dated`: the day of the report.
+    is what became of the functions that software looks for; `conversation` what a capture shows of
+    the EEPROM's bus. `dated`: the day of the report.
     """
     image = subject.image
     found = None
@@ -100,6 +107,7 @@ def report_of(
         found = compare(image, other.image, (subject.part, other.part))
     worst_first = sorted(subject.findings, key=lambda one: SEVERITIES.index(one.severity))
     changed = changed_spans(found) if found is not None else ()
+    profile = _uncommented(subject.profile)
     marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))
     cut = stretches(image, marks)
     told = list(_told(worst_first, cut))
@@ -121,9 +129,10 @@ def report_of(
         tuple(function for one in expected for function in one.functions),
         tuple(told[:MOST_FINDINGS]),
         max(0, len(told) - MOST_FINDINGS),
-        byte_map(image.data, cut),
+        byte_map(image.data, cut, conversation.read if conversation else None),
         legend(cut),
         tuple(cut),
+        conversation,
         in_pc,
         other_table(subject, other, found) if other and found else None,
         card_table(image, pc) if known else None,
@@ -134,9 +143,20 @@ def report_of(
         origin_of(subject),
         tuple(hashes_of(subject)),
         tuple(caution.text for caution in image.catalog.cautions.values()),
-        subject.profile[:LONGEST_PROFILE],
-        max(0, len(subject.profile) - LONGEST_PROFILE),
+        profile[:LONGEST_PROFILE],
+        max(0, len(profile) - LONGEST_PROFILE),
     )
+
+
+def _uncommented(profile: str) -> str:
+    """Return a profile without lines of comment, and without the empty ones around them."""
+    lines: list[str] = []
+    for line in profile.splitlines():
+        is_empty = not line.strip()
+        if line.lstrip().startswith("#") or (is_empty and not (lines and lines[-1].strip())):
+            continue
+        lines.append(line)
+    return "\n".join(lines).rstrip() + "\n" if lines else ""
 
 
 def _told(findings: Sequence[Finding], cut: Sequence[Stretch]) -> Iterator[Told]:
@@ -173,7 +193,7 @@ def _pin_tables(image: Image) -> Iterator[PinTable]:
         kind = field.kind
         if isinstance(kind, Pins):
             rows = [
-                (kind.pin_name(pin), "not connected" if line == kind.unconnected else str(line))
+                (kind.pin_name(pin), None if line == kind.unconnected else line)
                 for pin, line in enumerate(image.config[field.key])
             ]
             yield PinTable(field.title, image.catalog.resources[kind.bus].title, tuple(rows))

@@ -1,7 +1,7 @@
-"""The map of I/O ports: each range that a card can ask for as a strip over the same 400h ports.
+"""The map of I/O ports: each range that a card can ask for as a strip over the ports of slots.
 
-What lies above them, or is one of several places, is drawn differently; where a device decodes
-too few address bits, its ports answer at every alias.
+What is one of several places is drawn differently; what lies outside the strip is said, and not
+drawn. Where a device decodes too few address bits, its ports answer at every alias.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from romtool.assign.host import Host
+from romtool.assign.host import Entry, Host
 from romtool.image.model import Image
 from romtool.report.given import GivenTo
 from romtool.requirements.collide import Placed
@@ -33,9 +33,8 @@ Asked = tuple[RangeRequirement, int | None]
 class Lane:
     """One strip of ports: those of a range with one place, and those where it may be put.
 
-    `far`: ports of ranges that lie above the strip, where they are equal modulo its length;
     `given`: what an assignment gave. `words` say the range, `who` asks for it, `note` what can't
-    be drawn.
+    be drawn. Runs count from the strip's first port.
     """
 
     words: str
@@ -43,7 +42,6 @@ class Lane:
     note: str = ""
     fixed: tuple[Run, ...] = ()
     may_be: tuple[Run, ...] = ()
-    far: tuple[Run, ...] = ()
     given: tuple[Run, ...] = ()
     given_words: str = ""
 
@@ -59,31 +57,76 @@ class Owner:
 
 
 @dataclass(frozen=True)
-class PortMap:
-    """All strips over `width` ports; `left_out`: strips too many."""
+class Together:
+    """What one device (from 0), or the PC (None), takes in the picture of all of them.
 
+    `is_outside`: it takes ports that are not drawn.
+    """
+
+    title: str
+    device: int | None
+    runs: tuple[Run, ...]
+    is_outside: bool = False
+
+
+@dataclass(frozen=True)
+class PortMap:
+    """All strips over the ports from `first` on, `width` of them; `left_out`: strips too many.
+
+    `together`: one picture of all, devices at what they are given, or at what they like best.
+    """
+
+    first: int
     width: int
+    together: tuple[Together, ...]
     owners: tuple[Owner, ...]
     left_out: int
     source: str
 
+    @property
+    def ticks(self) -> list[str]:
+        """The ports at which the eighths of the strips begin."""
+        return [address(self.first + self.width * eighth // 8) for eighth in range(8)]
+
 
 class _Strip:
-    """Ports painted into a strip: those in it, and those above it, folded back."""
+    """The ports of a strip, those painted marked; `outside`: some were painted that it hasn't."""
 
-    def __init__(self, width: int) -> None:
-        self.near, self.far = bytearray(width), bytearray(width)
+    def __init__(self, ports: range) -> None:
+        self.ports, self.marks, self.outside = ports, bytearray(len(ports)), False
 
     def paint(self, base: int, length: int) -> None:
         """Paint a range of ports."""
-        width = len(self.near)
-        for at in range(base, base + length):
-            (self.near if at < width else self.far)[at % width] = 1
+        first, last = self.ports[0], self.ports[-1]
+        start, stop = max(base, first), min(base + length, last + 1)
+        self.outside |= base < first or base + length > last + 1
+        if start < stop:
+            self.marks[start - first : stop - first] = b"\1" * (stop - start)
 
     @property
-    def folded(self) -> bytes:
-        """All that is painted, where it stands modulo the width."""
-        return bytes(near | far for near, far in zip(self.near, self.far, strict=True))
+    def runs(self) -> tuple[Run, ...]:
+        """The runs of what is painted."""
+        found, at = [], 0
+        for painted, group in groupby(self.marks):
+            length = len(list(group))
+            if painted:
+                found.append((at, length))
+            at += length
+        return tuple(found)
+
+    @property
+    def note(self) -> str:
+        """What to say of what is not drawn."""
+        whole = f"outside {address(self.ports[0])} to {address(self.ports[-1])}: not drawn"
+        return whole if self.outside else ""
+
+
+def _slot_ports(bus: Bus) -> range:
+    """Return the ports that are drawn: those where READ_DATA can be, from the first 100h of them.
+
+    They are what cards in slots have; below are the system board's (Spec 3.1; common practice).
+    """
+    return range(bus.read_ports.start & -0x100, bus.alias_step)
 
 
 def port_map(
@@ -92,45 +135,80 @@ def port_map(
     """Return the strips of a card's devices, beneath those of the PC."""
     bus = image.catalog.bus
     kind = image.catalog.port_resource.name
-    owners = [Owner("the PC itself", tuple(_bus_lanes(bus)))]
-    if host is not None and host.ranges(kind):
-        owners.append(Owner(host.name, tuple(_host_lanes(bus, host.ranges(kind)))))
+    ports = _slot_ports(bus)
+    taken = sorted(host.entries(kind), key=_base) if host is not None else []
+    owners = [Owner("the PC itself", (_bus_lane(bus, ports),))]
+    if host is not None and taken:
+        owners.append(Owner(host.name, tuple(_host_lanes(bus, ports, taken))))
     room, left_out = MOST_LANES, 0
     for device in requirements.devices:
         asked = _asked(device, kind)
-        lanes = [_lane(bus, asking, given) for asking in list(asked.values())[:room]]
+        lanes = [_lane(bus, ports, asking, given) for asking in list(asked.values())[:room]]
         left_out += len(asked) - len(lanes)
         if lanes:
             owners.append(Owner(device.id, tuple(lanes), device.name or "", device.number))
         room -= len(lanes)
-    return PortMap(bus.alias_step, tuple(owners), left_out, bus.source)
+    together = tuple(_together(ports, requirements, kind, given, taken, host))
+    return PortMap(ports[0], len(ports), together, tuple(owners), left_out, bus.source)
 
 
-def _bus_lanes(bus: Bus) -> Iterator[Lane]:
-    board = bus.system_ports_below
-    yield Lane(Placed(0, board, 0).in_words(), "system board", fixed=((0, board),))
-    strip = _Strip(bus.alias_step)
-    for port in (bus.address_port, bus.write_port):
-        strip.paint(port, 1)
+def _base(entry: Entry) -> int:
+    return entry.value.base if isinstance(entry.value, Placed) else entry.value
+
+
+def _together(
+    ports: range,
+    requirements: CardRequirements,
+    kind: str,
+    given: GivenTo,
+    taken: Sequence[Entry],
+    host: Host | None,
+) -> Iterator[Together]:
+    """Yield what the PC and each device take: what it is given, or else its first choice's best."""
+    strip = _Strip(ports)
+    for entry in taken:
+        if isinstance(entry.value, Placed):
+            strip.paint(entry.value.base, entry.value.length)
+    if host is not None and strip.runs:
+        yield Together(host.name, None, strip.runs)
+    for device in requirements.devices[:MOST_LANES]:
+        strip = _Strip(ports)
+        alternatives = device.alternatives
+        got = [one for one in alternatives if any(given.to(need) for need in one.own)]
+        for need in (got or alternatives)[0].needs if alternatives else ():
+            if need.kind == kind and isinstance(need, RangeRequirement) and not need.is_empty:
+                placed = given.to(need)
+                base = placed.base if isinstance(placed, Placed) else need.low
+                strip.paint(base, need.length)
+        if strip.runs or strip.outside:
+            yield Together(device.id, device.number, strip.runs, is_outside=strip.outside)
+
+
+def _bus_lane(bus: Bus, ports: range) -> Lane:
+    strip = _Strip(ports)
+    strip.paint(bus.address_port, 1)
     words = f"{address(bus.address_port)} and {address(bus.write_port)}"
     note = "only written to: a card may answer reads there"
-    yield Lane(words, "PnP software", note, fixed=_runs(strip.near), far=_runs(strip.far))
+    return Lane(words, "PnP software", note, fixed=strip.runs)
 
 
-def _host_lanes(bus: Bus, ranges: Sequence[Placed]) -> Iterator[Lane]:
-    for one in ranges[:MOST_RANGES]:
-        words = f"{one.in_words()}{_decode(bus, one.bits)}"
-        yield _taken(bus, [one], words, _aliases(bus, one.base, one.bits))
-    if len(ranges) > MOST_RANGES:
-        rest = ranges[MOST_RANGES:]
-        yield _taken(bus, rest, f"{len(rest)} more ranges", "")
+def _host_lanes(bus: Bus, ports: range, taken: Sequence[Entry]) -> Iterator[Lane]:
+    for entry in taken[:MOST_RANGES]:
+        one = entry.value
+        if isinstance(one, Placed):
+            words = f"{one.in_words()}{_decode(bus, one.bits)}"
+            yield _taken(ports, [one], words, entry.what, _aliases(bus, one.base, one.bits))
+    if len(taken) > MOST_RANGES:
+        rest = [entry.value for entry in taken[MOST_RANGES:] if isinstance(entry.value, Placed)]
+        yield _taken(ports, rest, f"{len(rest)} more ranges", "", "")
 
 
-def _taken(bus: Bus, ranges: Sequence[Placed], words: str, note: str) -> Lane:
-    strip = _Strip(bus.alias_step)
+def _taken(ports: range, ranges: Sequence[Placed], words: str, what: str, note: str) -> Lane:
+    strip = _Strip(ports)
     for one in ranges:
         strip.paint(one.base, one.length)
-    return Lane(words, "taken", note, fixed=_runs(strip.near), far=_runs(strip.far))
+    notes = "; ".join(words for words in (note, strip.note) if words)
+    return Lane(words, what or "taken", notes, fixed=strip.runs)
 
 
 def _asked(device: DeviceRequirements, kind: str) -> dict[RangeRequirement, list[Asked]]:
@@ -163,27 +241,26 @@ def _who(choices: Sequence[int | None]) -> str:
     return f"choice{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"
 
 
-def _lane(bus: Bus, asked: Sequence[Asked], given: GivenTo) -> Lane:
+def _lane(bus: Bus, ports: range, asked: Sequence[Asked], given: GivenTo) -> Lane:
     """Return the strip of one range, for all that ask for it."""
     span = asked[0][0]
     got = (given.to(one) for one, _ in asked)
     placed = next((value for value in got if isinstance(value, Placed)), None)
-    strip, chosen = _Strip(bus.alias_step), _Strip(bus.alias_step)
-    # So many bases cover all that lie in the strip; as many again, all places of those above it.
+    strip, chosen = _Strip(ports), _Strip(ports)
+    # So many bases cover all that lie in the strip.
     for base in span.bases[: 2 * bus.alias_step]:
         strip.paint(base, span.length)
     if placed is not None:
         chosen.paint(placed.base, placed.length)
     single = len(span.bases) == 1
-    near = _runs(strip.near)
+    aliases = _aliases(bus, span.low if single else None, span.bits)
     return Lane(
         span.item.words if span.item is not None else "",
         _who([choice for _, choice in asked]),
-        _aliases(bus, span.low, span.bits) if single else _aliases(bus, None, span.bits),
-        fixed=near if single else (),
-        may_be=() if single else near,
-        far=_runs(strip.far),
-        given=_runs(chosen.folded),
+        "; ".join(words for words in (aliases, strip.note) if words),
+        fixed=strip.runs if single else (),
+        may_be=() if single else strip.runs,
+        given=chosen.runs,
         given_words=placed.in_words() if placed is not None else "",
     )
 
@@ -201,14 +278,3 @@ def _aliases(bus: Bus, base: int | None, bits: int) -> str:
 
 def _decode(bus: Bus, bits: int) -> str:
     return f", {bits}-bit decode" if bus.aliases(bits) else ""
-
-
-def _runs(strip: bytes | bytearray) -> tuple[Run, ...]:
-    """Return the runs of what is painted in a strip."""
-    found, at = [], 0
-    for painted, group in groupby(strip):
-        length = len(list(group))
-        if painted:
-            found.append((at, length))
-        at += length
-    return tuple(found)

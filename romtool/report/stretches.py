@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, islice
 
@@ -23,7 +23,10 @@ LONGEST_MEANING = 300
 HEAD, TAIL = 32, 8
 """Bytes shown of a long entry: from its begin, and from its end."""
 
-REST = "rest"
+ASCII_ROW = 16
+"""Bytes in an entry of those that no layout explains, which are shown as characters too."""
+
+REST, UNKNOWN = "rest", "unknown"
 """What a stretch of several things is part of."""
 
 Span = tuple[int, int]
@@ -53,6 +56,12 @@ class Entry:
     def is_even(self) -> bool:
         """Whether all its bytes are the same."""
         return len(set(self.raw)) == 1
+
+    @property
+    def ascii(self) -> str:
+        """The same bytes as characters, a point for each that none can be printed for."""
+        shown = self.raw if len(self.raw) <= ASCII_ROW else self.raw[:4]
+        return "".join(chr(byte) if 0x20 <= byte < 0x7F else "." for byte in shown)
 
     @property
     def shown(self) -> str:
@@ -111,10 +120,22 @@ class Marks:
 
 def stretches(image: Image, marks: Marks = Marks()) -> list[Stretch]:
     """Return all bytes of an image, in order."""
-    found = list(_grouped(explain(image)))
+    found = list(_grouped(_in_rows(explain(image)) if image.layout is None else explain(image)))
     entries = iter(_marked([entry for stretch in found for entry in stretch.entries], marks))
     found = [replace(one, entries=tuple(islice(entries, len(one.entries)))) for one in found]
     return list(_bounded(found))
+
+
+def _in_rows(rows: Iterable[Row]) -> list[Row]:
+    """Return the rows with those that mean nothing cut into short ones, but for even runs."""
+    found: list[Row] = []
+    for row in rows:
+        if row.part_of.kind != UNKNOWN or len(set(row.raw)) == 1:
+            found.append(row)
+            continue
+        for at in range(0, len(row.raw), ASCII_ROW):
+            found.append(row._replace(offset=row.offset + at, raw=row.raw[at : at + ASCII_ROW]))
+    return found
 
 
 def _grouped(rows: Sequence[Row]) -> Iterator[Stretch]:

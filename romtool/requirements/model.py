@@ -132,4 +132,4 @@ class CardRequirements(NamedTuple):
 def card_words(id: str | None, serial: int | None) -> str:
     """Return what tells a card from others, in words."""
     number = "no serial number" if serial is None else f"serial {serial}"
-    return f"{id or 'an ID that spells nothing'}, {number}"
+    return f"{id or 'no readable ID'}, {number}"

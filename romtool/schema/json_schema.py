@@ -231,6 +231,10 @@ def _plain(catalog: Catalog, key: KeySpec) -> Json:
         return {"type": "array", "items": {"$ref": "#/$defs/entry"}}
     if key.type == "hex":
         return hex_schema()
+    if key.type == "bytes":
+        named = {"file": {"type": "string"}}
+        file = {"type": "object", "properties": named, "required": ["file"]}
+        return {"anyOf": [hex_schema(), {**file, "additionalProperties": False}]}
     if key.type == "list":
         return {"type": "array", "items": {"type": "string"}}
     if key.type == "names":

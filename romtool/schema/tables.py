@@ -18,6 +18,7 @@ TYPE_WORDS = {
     "text": "a text in quotes",
     "word": "a name in quotes",
     "hex": 'bytes in hex digits, such as "55 BB"',
+    "bytes": 'bytes in hex digits, or { file = "…" }',
     "integer": "a whole number",
     "number": 'a whole number, such as 544, 0x220 or "220h"',
     "boolean": "true or false",
@@ -189,10 +190,12 @@ def _plain(value: Any, kind: str) -> int | None:
         if isinstance(value, bool) or not isinstance(value, int):
             raise TypeError
         return value
-    if kind in ("text", "word", "hex"):
+    if kind == "bytes" and isinstance(value, dict):
+        raise InvalidValue("no file is read here", "write the bytes in hex digits")
+    if kind in ("text", "word", "hex", "bytes"):
         if not isinstance(value, str):
             raise TypeError
-        if kind == "hex":
+        if kind in ("hex", "bytes"):
             parse_hex(value)
     elif kind == "boolean":
         if not isinstance(value, bool):

@@ -29,7 +29,8 @@ def assignment_lines(catalog: Catalog, found: Outcome) -> Iterator[str]:
     name = found.host.name[:1].upper() + found.host.name[1:]
     if found.assignment.feasible:
         yield from title(name, _served(count))
-        yield from line("Choices", choices_text(catalog, found))
+        if any(choice_number(one) for one in found.devices):
+            yield from line("Choices", choices_text(catalog, found))
     else:
         beside = f"impossible: {served} of {_devices(count)} can be served"
         yield from title(name, beside)

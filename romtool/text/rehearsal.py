@@ -70,7 +70,8 @@ def _card(catalog: Catalog, card: PlayedCard) -> Iterator[str]:
         for remark in device.remarks:
             told.setdefault(remark, []).append(device.outcome.device.id)
     for device in card.devices:
-        yield from line(device.outcome.device.id, _device(catalog, device), indent=2)
+        words = _device(catalog, device, from_start=card.csn is None)
+        yield from line(device.outcome.device.id, words, indent=2)
         yield from _remarks([remark for remark in device.remarks if len(told[remark]) == 1])
     for remark, ids in told.items():
         if len(ids) > 1:
@@ -88,11 +89,11 @@ def _remarks(remarks: Sequence[Remark]) -> Iterator[str]:
         yield from line("warning", remark.text, indent=2, style=SEVERITY_STYLES["warning"])
 
 
-def _device(catalog: Catalog, device: PlayedDevice) -> str:
+def _device(catalog: Catalog, device: PlayedDevice, *, from_start: bool) -> str:
     found = device.outcome
     name = f"{found.device.name}: " if found.device.name else ""
     if not device.is_on:
         return f"{name}nothing, and stays off"
     choice = choice_words(catalog, found)
-    words = [f"choice {choice}"] if choice else []
+    words = ["active from the start"] if from_start else [f"choice {choice}"] if choice else []
     return name + "; ".join([*words, got_words(found.got)])

@@ -115,13 +115,17 @@ def host_lines(catalog: Catalog, name: str, host: Host) -> Iterator[str]:
             yield from line(resource.short, ", ".join(taken), indent=2)
 
 
-def rule_lines(rule: Rule) -> Iterator[str]:
-    """Yield a rule in words."""
+def rule_lines(catalog: Catalog, rule: Rule) -> Iterator[str]:
+    """Yield a rule in words, and what of the standard it checks."""
     yield from title(rule.name, rule.severity)
     yield from line("finds", rule.message, indent=2)
     yield from line("why", rule.why, indent=2)
     yield from line("hint", rule.hint, indent=2)
     yield from line("source", rule.source, indent=2)
+    for index, name in enumerate(rule.requirements):
+        asked = catalog.standard[name]
+        words = f"{asked.level}: {asked.text} ({name})"
+        yield from line("" if index else "checks", words, indent=2)
 
 
 BEFORE_BURNING = "before you burn it, read `romtool schema show cautions`"
@@ -151,11 +155,12 @@ def standard_lines(catalog: Catalog) -> Iterator[str]:
         yield from line(asked.name, words, indent=2, column=KEY)
         for what, names in (("rule", one.rules), ("rehearsal", one.remarks)):
             if names:
-                yield from line("", f"{what} {', '.join(names)}", column=KEY)
+                yield from line("", f"{what}: {', '.join(names)}", column=KEY)
         if asked.build:
             yield from line("", f"build: {asked.build}", column=KEY)
         for test in asked.shown_by:
-            yield from line("", f"test {test.rpartition('::')[2]}", column=KEY)
+            words = test.rpartition("::test_")[2].replace("_", " ")
+            yield from line("", f"test: {words}", column=KEY)
         if asked.reason:
             yield from line("", f"not checked here: {asked.reason}", column=KEY)
 

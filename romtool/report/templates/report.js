@@ -12,7 +12,8 @@
   function explain(box) {
     const row = document.querySelector(box.getAttribute("href"));
     const owner = row.closest("tbody").querySelector(".owner").textContent;
-    const [at, raw, says] = row.cells;
+    const [at, raw] = row.cells;
+    const says = row.cells[row.cells.length - 1];
     panel.querySelector(".where").textContent = `${at.textContent}, ${owner}`;
     panel.querySelector(".raw").textContent = raw.textContent;
     panel.querySelector(".says").replaceChildren(...says.cloneNode(true).childNodes);
@@ -57,4 +58,16 @@
   });
   map.addEventListener("keydown", onKey);
   explain(boxes[0]);
+
+  // Every byte: folded on screen, until a link leads there; open in print, and without this script.
+  const folds = document.querySelector(".folds");
+  const leadsInside = (hash) => /^#b[0-9A-F]{4}$/.test(hash);
+  const reveal = () => { folds.open = true; };
+  folds.open = leadsInside(location.hash);
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest("a[href]");
+    if (link && (leadsInside(link.getAttribute("href")) || link.getAttribute("href") === "#bytes")) reveal();
+  });
+  window.addEventListener("hashchange", () => { if (leadsInside(location.hash)) reveal(); });
+  window.addEventListener("beforeprint", reveal);
 })();

@@ -1,0 +1,117 @@
+"""What a capture of the EEPROM's bus shows: the commands over time, and which bytes were read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from romtool.capture.decode import DecodedCapture
+from romtool.capture.folding import Row, folded
+from romtool.capture.memory import the_part
+from romtool.capture.observations import BusFinding
+from romtool.capture.picture import Block, strip
+from romtool.errors import InputError
+from romtool.schema.numbers import address, clip, sizes
+
+WIDTH = 1000
+"""Units of the drawing from the first command to the last."""
+
+NARROWEST = 2
+"""Units that the shortest command is wide, so that it can be seen."""
+
+PAUSE = "pause"
+MOST_ROWS = 60
+LONGEST_TEXT = 200
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A run of commands in the strip: where it is drawn, and what it is; `kind` as in commands."""
+
+    x: int
+    width: int
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Turn:
+    """A row of the conversation: when (milliseconds), what, where, how much, how it ended."""
+
+    at: str
+    kind: str
+    address: str
+    size: str
+    result: str
+
+
+@dataclass(frozen=True)
+class Conversation:
+    """A capture, for the page: `breaks` are pauses that are drawn shorter than they were.
+
+    `read`: the addresses that were read, None where no one part can be told; `stopped`: the first
+    that was not, after one that was.
+    """
+
+    name: str
+    bus: str
+    lasted: str
+    bars: tuple[Bar, ...]
+    breaks: tuple[int, ...]
+    turns: tuple[Turn, ...]
+    left_out: int
+    findings: tuple[BusFinding, ...]
+    read: frozenset[int] | None
+    stopped: int | None
+
+
+def conversation_of(
+    name: str, decoded: DecodedCapture, findings: Sequence[BusFinding]
+) -> Conversation:
+    """Return what a capture shows of the talk between a chip and its EEPROM."""
+    rows = list(folded(decoded))
+    blocks = strip(decoded)
+    read = _read(decoded)
+    lasted = rows[-1].end - rows[0].time if rows else 0.0
+    return Conversation(
+        clip(name, LONGEST_TEXT),
+        decoded.bus.title,
+        f"{lasted * 1000:.3g} ms",
+        tuple(_bar(block) for block in blocks if block.kind != PAUSE),
+        tuple(round((one.left + one.width / 2) * WIDTH) for one in blocks if one.is_cut),
+        tuple(_turn(row) for row in rows[:MOST_ROWS]),
+        max(0, len(rows) - MOST_ROWS),
+        tuple(findings),
+        read,
+        min((at + 1 for at in read if at + 1 not in read), default=None) if read else None,
+    )
+
+
+def _read(decoded: DecodedCapture) -> frozenset[int] | None:
+    """Return the addresses that were read of the only EEPROM on the bus."""
+    try:
+        part = the_part(decoded, None)
+    except InputError:
+        return None
+    return frozenset(part.contents.read)
+
+
+def _turn(row: Row) -> Turn:
+    times = row.count + row.repeats
+    kind = row.kind.replace("-", " ") + (f", {times} commands" if times > 1 else "")
+    return Turn(
+        f"{row.time * 1000:.3f}",
+        kind,
+        "" if row.address is None else address(row.address),
+        sizes(len(row.data)) if row.data else "",
+        row.result,
+    )
+
+
+def _bar(block: Block) -> Bar:
+    where = ""
+    if block.first is not None and block.last is not None:
+        where = f"{address(block.first)} to {address(block.last)}"
+    words = [f"{block.time * 1000:.3f} ms", block.kind.replace("-", " "), where, block.result]
+    width = max(NARROWEST, round(block.width * WIDTH))
+    return Bar(round(block.left * WIDTH), width, block.kind, ", ".join(w for w in words if w))
