@@ -155,6 +155,10 @@ def test_takes_the_contract_s_spellings() -> None:
     assert problems({"image": {"raw": "55 BB 00"}}) == []
     assert problems({"card": {"id": "@[_0301"}}) == []  # a donor's letters
     assert problems({"card": {"id": "qrl0301"}}) == []
+    assert problems({"card": {"id": "rOS1234"}}) == []  # its highest bit is set
+    assert problems({"card": {"id_raw": "FC 4C 03 01"}}) == []
+    assert problems({"image": {"lead": "01 02"}, "card": {"id": "QRL0301"}}) == []
+    assert problems({"image": {"layout": "items"}, "card": {"name": "Hollow Lane"}}) == []
     assert problems({"image": {"part": "24c04"}, "card": {"id": "QRL0301"}}) == []
     assert problems({"card": {}, "override": {"identifier": "00 " * 9}}) == []
     for priority in ("good", 3, 255, "FFh"):
@@ -277,6 +281,14 @@ BAD: dict[str, Callable[[Table], Any]] = {
     "another way of counting": lambda p: p.update(override={"count": "without-end"}),
     "a mark of three bytes": lambda p: p.update(override={"signature": "55 BB 00"}),
     "an identifier of eight bytes": lambda p: p.update(override={"identifier": "00 " * 8}),
+    "a lead beside a layout": lambda p: p["image"].update(lead="01 02", layout="plain"),
+    "a lead without bytes": lambda p: p["image"].update(lead=""),
+    "an ID in bytes beside the ID": lambda p: p["card"].update(id_raw="FC 4C 03 01"),
+    "an ID of three bytes": lambda p: p["device"][0].update(id_raw="FC 4C 03"),
+    "an ID where there is no identifier": lambda p: p["image"].update(layout="items"),
+    "a reserved bit that isn't": puts({"dma": [1], "reserved": "01"}),
+    "reserved bits of two bytes": puts({"dma": [1], "reserved": "80 00"}),
+    "reserved bits of what has none": puts({"compatible": "PNPB002", "reserved": "80"}),
     "an ID beside an identifier": lambda p: p.update(override={"identifier": "00 " * 9}),
 }
 

@@ -56,7 +56,7 @@ def test_register_of_identifiers(data: bytes) -> None:
 @relaxed
 def test_frame_is_the_one_with_most_evidence(data: bytes) -> None:
     """The first of those for which most speaks, of those that hold."""
-    layouts = [*CATALOG.layouts.values(), *CATALOG.read_layouts.values()]
+    layouts = CATALOG.all_layouts.values()
     all_images = [read_as(CATALOG, data, layout) for layout in layouts]
     believed = [image for image in all_images if image is not None and holds(image)]
     best = max(believed, key=evidence, default=None)

@@ -33,7 +33,7 @@ def formats(ctx: click.Context, param: click.Parameter, incomplete: str) -> list
 
 def layouts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the name of a layout."""
-    layouts = (layout for catalog in _catalogs(ctx) for layout in catalog.layouts.values())
+    layouts = (layout for catalog in _catalogs(ctx) for layout in catalog.all_layouts.values())
     return _items(((layout.name, layout.title) for layout in layouts), incomplete)
 
 
@@ -76,7 +76,7 @@ def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
         found.append(("profile", catalog.tables["profile"].text))
         found.append(("cautions", "what to heed before anything is burnt"))
         found.append(("standard", "what the standard asks, and what checks it"))
-        tables = (catalog.layouts, catalog.records, catalog.expectations)
+        tables = (catalog.all_layouts, catalog.records, catalog.expectations)
         found += [(one.name, one.title) for table in tables for one in table.values()]
         found += [(part.name, part.bus) for part in catalog.parts.values()]
         found += [(host, "what a PC has taken") for host in shipped_hosts()]

@@ -28,7 +28,9 @@ def command(call: Call, first: str, second: str) -> int:
     if call.as_json:
         echo_json(found.as_json())
     elif found.same and not found.changes:
-        echo(f"same: all {len(a.image.data)} bytes of {a.name} are as {b.name} has them")
+        is_whole = bool(a.image.identifier_size) == bool(b.image.identifier_size)
+        what = f"all {len(a.image.data)} bytes" if is_whole else "the items"
+        echo(f"same: {what} of {a.name} are as {b.name} has them")
     else:
         echo_lines(differences_lines(found, [a.name, b.name], counted(a.image.data, b.image.data)))
     return DONE if found.same else NO

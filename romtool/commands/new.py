@@ -11,7 +11,7 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, wiring_of, wiring_options
 from romtool.commands.printing import warn
-from romtool.errors import InputError, Problem
+from romtool.errors import InputError, Problem, refuse
 from romtool.files.shipped import shipped_file
 from romtool.image.decode import decode, layout_named
 from romtool.profile.assemble import assemble
@@ -83,6 +83,9 @@ def command(
     _check_functions(catalog, without)
     donor = _Donor(call, like) if like is not None else None
     chosen = donor.layout if donor else layout_named(catalog, layout or "")
+    if chosen.name not in catalog.layouts:
+        hint = f"the layouts of EEPROMs are {', '.join(catalog.layouts)}"
+        raise refuse(f"no card can begin with {chosen.title}", hint)
     name = part or (donor.part if donor else None)
     stated = catalog.part(name) if name else None
     try:

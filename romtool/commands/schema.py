@@ -65,7 +65,7 @@ def list_(call: Call) -> int:
         return DONE
     echo_json(
         {
-            "layouts": [{"name": f.name, "title": f.title} for f in catalog.layouts.values()],
+            "layouts": [{"name": f.name, "title": f.title} for f in catalog.all_layouts.values()],
             "parts": [
                 {"name": p.name, "bus": p.bus, "bytes": p.size} for p in catalog.parts.values()
             ],
@@ -99,8 +99,8 @@ def show(call: Call, name: str) -> int:
     elif name == "standard":
         answer = _standard(catalog)
         lines = standard_lines(catalog)
-    elif name in catalog.layouts:
-        frame = catalog.layouts[name]
+    elif name in catalog.all_layouts:
+        frame = catalog.all_layouts[name]
         answer = {
             "name": frame.name,
             "title": frame.title,
@@ -223,7 +223,7 @@ def _standard(catalog: Catalog) -> dict[str, Any]:
 
 
 def _unknown(catalog: Catalog, name: str) -> InputError:
-    known = [*catalog.layouts, *catalog.records, *catalog.parts, *catalog.expectations]
+    known = [*catalog.all_layouts, *catalog.records, *catalog.parts, *catalog.expectations]
     known += [*shipped_hosts(), *catalog.rules, "profile", "standard", "cautions"]
     hint = did_you_mean(name.lower(), known) or "`romtool schema list` shows the names"
     return InputError([Problem(f"nothing here is called {name}", hint)])

@@ -88,7 +88,8 @@ def _of_image(
     source, read = _read(call, name, note, swap_pairs)
     found = differences(read, want)
     if not found:
-        words = f"match: all {len(read)} bytes of {source.name} are as {shown(expected)} has them"
+        what = f"all {len(read)} bytes" if read == want.data else "the items"
+        words = f"match: {what} of {source.name} are as {shown(expected)} has them"
         lines = [visible(words)] if single else list(title(source.name, "match"))
         data = _data(found, None) if single else {"file": source.name, **_data(found, None)}
         return Answer(MATCHING, lines, data)

@@ -39,8 +39,7 @@ def decode(catalog: Catalog, data: bytes, layout: str | ImageLayout | None = Non
 
 def _known(catalog: Catalog, data: bytes) -> Image | None:
     """Return the image read with the known layout for which most speaks; None if none holds."""
-    layouts = [*catalog.layouts.values(), *catalog.read_layouts.values()]
-    found = [read_as(catalog, data, layout) for layout in layouts]
+    found = [read_as(catalog, data, layout) for layout in catalog.all_layouts.values()]
     return _likeliest([image for image in found if image is not None])
 
 
@@ -68,9 +67,8 @@ def _likeliest(images: Sequence[Image]) -> Image | None:
 
 def layout_named(catalog: Catalog, layout: str) -> ImageLayout:
     """Return the frame of this name; raises InputError."""
-    layouts = {**catalog.layouts, **catalog.read_layouts}
-    if layout not in layouts:
-        known = ", ".join(layouts)
+    if layout not in catalog.all_layouts:
+        known = ", ".join(catalog.all_layouts)
         hint = f"known are {known}; your own need --schemas DIR"
         raise refuse(f"no layout is called {clip(layout)}", hint)
-    return layouts[layout]
+    return catalog.all_layouts[layout]

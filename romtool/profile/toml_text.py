@@ -66,8 +66,7 @@ def profile_toml(catalog: Catalog, tables: Mapping[str, Any], heading: list[str]
     for text in heading:
         lines += comment(text)
     lines += ["", *_image(catalog, tables["image"])]
-    known = {**catalog.layouts, **catalog.read_layouts}
-    layout = known.get(tables["image"].get("layout", catalog.default_layout.name))
+    layout = catalog.all_layouts.get(tables["image"].get("layout", catalog.default_layout.name))
     if "card" in tables and layout is not None:
         lines += _config(layout, tables.get("config", {}))
         lines += ["", "[card]", *_card(catalog, tables["card"])]
@@ -83,7 +82,7 @@ def _image(catalog: Catalog, image: Mapping[str, Any]) -> Iterator[str]:
     yield "[image]"
     for key, value in image.items():
         if key == "layout":
-            layout = {**catalog.layouts, **catalog.read_layouts}[value]
+            layout = catalog.all_layouts[value]
             yield from comment(f"{layout.title} ({layout.source})")
             yield f"layout = {string(value)}"
         elif key == "tail":

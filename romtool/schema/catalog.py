@@ -126,6 +126,11 @@ class Catalog(
         return checked(self.standard, self.rules.values(), played)
 
     @functools.cached_property
+    def all_layouts(self) -> dict[str, ImageLayout]:
+        """The layouts of EEPROMs, then those of reads through the bus."""
+        return {**self.layouts, **self.read_layouts}
+
+    @functools.cached_property
     def by_code(self) -> dict[tuple[str, int], DescriptorType]:
         """The record for each header and item name."""
         return {(r.header.name, code): r for r in self.records.values() for code in r.codes}

@@ -54,7 +54,7 @@ def profile_schema(catalog: Catalog) -> Json:
     whole = catalog.identifier.name
     override[whole] |= hex_schema(catalog.identifier.size, catalog.identifier.size)
     own = dict(override)
-    layouts = catalog.layouts.values()
+    layouts = catalog.all_layouts.values()
     override |= _together([_overrides(layout) for layout in layouts])
     return {
         "$schema": DRAFT,
@@ -90,10 +90,13 @@ def _reached(catalog: Catalog) -> list[str]:
 def _image(catalog: Catalog, image: Json) -> None:
     """Add what the catalogue knows of [image]: layouts, parts, what can't stand together."""
     keys = image["properties"]
-    keys["layout"] |= {"enum": list(catalog.layouts), "default": catalog.default_layout.name}
+    names = list(catalog.all_layouts)
+    keys["layout"] |= {"enum": names, "default": catalog.default_layout.name}
+    keys["lead"] |= hex_schema(1)
     keys["part"] |= _part_names(catalog.parts)
     keys["raw"] |= hex_schema(1)
-    image["not"] = {"required": ["part", "size"]}
+    apart = (["part", "size"], ["lead", "layout"])
+    image["not"] = {"anyOf": [{"required": pair} for pair in apart]}
 
 
 def _together(found: list[Json]) -> Json:
@@ -141,14 +144,23 @@ def _raw_id(catalog: Catalog, table: Json) -> None:
 
 
 def _card_of(catalog: Catalog, needed: list[Json]) -> Json:
-    """Say what [card] must hold: an ID, or nothing of an identifier that is overridden whole."""
+    """Say what [card] must hold: an ID, or nothing of an identifier.
+
+    It is overridden whole, or the layout has none.
+    """
     stated = {"required": [catalog.identifier.name]}
+    bare = {"properties": {"layout": {"enum": list(catalog.read_layouts)}}, "required": ["layout"]}
     fields = [f.key for f in catalog.identifier.field_layout.fields if not f.kind.is_computed]
     fields.append(RAW_ID)
     without = {"properties": dict.fromkeys(fields, False)}
     return {
         "properties": {"card": {"allOf": _versions(catalog)}},
-        "if": {"properties": {"override": stated}, "required": ["override"]},
+        "if": {
+            "anyOf": [
+                {"properties": {"override": stated}, "required": ["override"]},
+                {"properties": {"image": bare}, "required": ["image"]},
+            ]
+        },
         "then": {"properties": {"card": without}},
         "else": {"properties": {"card": {"oneOf": needed}}},
     }

@@ -179,6 +179,8 @@ class DescriptorType(Described):
     def reserved_bits(self, text: Value) -> dict[str, Stored]:
         """Return the reserved bits of an entry as the fields that they are; raises InvalidValue."""
         mask = self.reserved_mask
+        if not mask:
+            raise InvalidValue(f"{self.title} has no reserved bits", "", inside=(RESERVED,))
         try:
             data = bytes_of(text, 8 * len(mask))
         except InvalidValue as wrong:

@@ -43,7 +43,8 @@ def _frame(image: Image) -> Iterator[str]:
         yield from line("Layout", "none fits these bytes")
         return
     yield from line("Layout", f"{layout.name}: {layout.title}")
-    yield from line("source", layout.source, indent=2, column=SETTING)
+    if layout.source:
+        yield from line("source", layout.source, indent=2, column=SETTING)
     for field in layout.computed_fields:
         found = image.computed[field.key]
         words = compared(found, field.kind)

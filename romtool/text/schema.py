@@ -19,7 +19,7 @@ KEY = 20
 def list_lines(catalog: Catalog, hosts: Mapping[str, Host]) -> Iterator[str]:
     """Yield the names of all that the schemas describe."""
     yield from title("Layouts")
-    for frame in catalog.layouts.values():
+    for frame in catalog.all_layouts.values():
         yield from line(frame.name, f"{frame.size} bytes: {frame.title}", indent=2, column=KEY)
     yield ""
     yield from title("Parts")

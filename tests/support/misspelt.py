@@ -22,7 +22,17 @@ LIMITS = [0, 1, 2, 3, 5, 8, 10, 15, 16, 40, 0x31, 0x3F, 0x40, 254, 255, 256, 257
 LIMITS += [0xFF00, 65535, 65536, 65537, 0xC0000, 0xC0001, 0xFFFF00, 0xFFFFFF, 0x1000000]
 LIMITS += [NO_SERIAL - 1, NO_SERIAL, NO_SERIAL + 1, (1 << 64) - 1, 1 << 64]
 WORDS = ["good", "best", "acceptable", "high-edge", "byte", "8", "16", "8+16", "32", "A", "small"]
-WORDS += ["large", "none", "without-identifier", "plain", "counted-7", "marked-8", "24C04", "24c04"]
+WORDS += [
+    "large",
+    "none",
+    "without-identifier",
+    "plain",
+    "items",
+    "counted-7",
+    "marked-8",
+    "24C04",
+    "24c04",
+]
 WORDS += [
     "93c46",
     "24C99",
@@ -32,6 +42,10 @@ WORDS += [
     "QRL0301",
     "qrl0301",
     "@[_0301",
+    "rOS1234",
+    "`RL0301",
+    "80",
+    "C6 4C 03 01",
     "QRL030",
     "QRLX301",
 ]
@@ -87,7 +101,17 @@ KEYS += [
     "internal_fm",
     "unknown_a",
 ]
-KEYS += ["misc_low", "cdrom_decode", "signature", "identifier", "id_checksum", "end_checksum"]
+KEYS += [
+    "lead",
+    "id_raw",
+    "reserved",
+    "misc_low",
+    "cdrom_decode",
+    "signature",
+    "identifier",
+    "id_checksum",
+    "end_checksum",
+]
 
 
 def spelt(rng: Random, number: int) -> str:
