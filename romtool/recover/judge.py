@@ -10,7 +10,7 @@ from romtool.image.evidence import shows_itself
 from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
-from romtool.schema.field_types import Constant, Count
+from romtool.schema.field_types import Constant, Count, number
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address, sizes
 
@@ -162,12 +162,12 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
         yield say("no-end-item", at=address(image.items_end))
     if found.end_checksum == "wrong" and image.end_checksum:
         sums = image.end_checksum
-        yield say("end-checksum", stored=address(sums.stored), computed=address(sums.computed))
+        yield say("end-checksum", **_sums(sums))
     if found.end_item and found.end_checksum == "none":
         yield say("no-end-checksum")
     if found.id_checksum == "wrong" and image.id_checksum:
         sums = image.id_checksum
-        yield say("id-checksum", stored=address(sums.stored), computed=address(sums.computed))
+        yield say("id-checksum", **_sums(sums))
     if found.id_checksum == "not stored" and (
         found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
     ):
@@ -184,6 +184,12 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
                 yield say("field-wrong", field=field.title)
     if not _told(image, found, undone):
         yield say("chance")
+
+
+def _sums(found: Compared) -> dict[str, str]:
+    """Return a checksum as it is stored and as it should be, in words."""
+    stored, computed = number(found.stored), number(found.computed)
+    return {"stored": address(stored), "computed": address(computed)}
 
 
 def _told(image: Image, found: Evidence, undone: int) -> bool:
