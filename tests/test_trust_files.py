@@ -433,6 +433,8 @@ READERS = {
     "expected": ["verify", "card.bin", "{}"],
     "profile": ["profile", "{}"],
     "recover": ["recover", "{}"],
+    "survey": ["survey", "{}"],
+    "draft": ["schema", "draft", "{}"],
     "build": ["build", "{}"],
     "lint": ["schema", "lint", "{}"],
 }
