@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import resource
 import subprocess
 import sys
 from pathlib import Path
@@ -14,6 +13,7 @@ import pytest
 
 from tests.support.bus_capture import ThreeWire, ThreeWirePart, TwoWire, TwoWirePart
 from tests.support.bus_witness import three_wire_commands, two_wire_transfers
+from tests.support.limits import no_more_than
 from tests.support.tool import romtool, told
 
 BESIDE = Path(__file__).resolve().parents[2] / "shared" / "captures"
@@ -314,6 +314,6 @@ def test_a_long_capture_needs_little_memory(bus: str, tmp_path: Path) -> None:
         run = subprocess.run(
             [Path(sys.executable).with_name("romtool"), "capture", str(path), *words],
             stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, timeout=600, check=False,
-            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_DATA, (MEMORY, MEMORY)),
+            preexec_fn=no_more_than(MEMORY, "RLIMIT_DATA"),
         )  # fmt: skip
         assert run.returncode == 0, run.stderr.decode()

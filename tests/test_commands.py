@@ -27,6 +27,7 @@ import pytest
 from romtool import __version__
 from romtool.cli import COMMANDS, cli
 from tests.support import in_process
+from tests.support.limits import no_more_than
 from tests.support.tool import (
     CARD,
     PROFILE,
@@ -898,15 +899,10 @@ def test_file_in_place_of_the_folder(name: str, folder: str, tmp_path: Path) -> 
 @pytest.mark.parametrize("name", WRITERS)
 def test_full_disk(name: str, tmp_path: Path) -> None:
     """Where writing stops half way, what was there stays, and no half of a file is left."""
-    resource = pytest.importorskip("resource")
     run = romtool(*writer(name, str(tmp_path)))
     assert run.returncode == 0, told(run)
     before = {file.name: file.read_bytes() for file in tmp_path.iterdir()}
-
-    def at_most_100_bytes() -> None:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))
-
-    full = copied(*writer(name, str(tmp_path)), "--force", before=at_most_100_bytes)
+    full = copied(*writer(name, str(tmp_path)), "--force", before=no_more_than(100, "RLIMIT_FSIZE"))
     refused(full)
     assert {file.name: file.read_bytes() for file in tmp_path.iterdir()} == before
 

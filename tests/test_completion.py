@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import pty
 import re
 import select
 import subprocess
@@ -23,6 +22,9 @@ import pytest
 
 from romtool.cli import cli
 from tests.support.tool import need, romtool
+
+if sys.platform == "win32":
+    pytest.skip("these shells are not on this system", allow_module_level=True)
 
 ROOT = Path(__file__).resolve().parent.parent
 OWN = ROOT / "samples" / "schemas"
@@ -59,6 +61,8 @@ class Terminal:
     """A shell at a terminal: what is typed into it, and what it shows."""
 
     def __init__(self, shell: str, folder: Path) -> None:
+        import pty
+
         program = need(shell)
         self.shown = ""
         self.child, self.handle = pty.fork()

@@ -445,8 +445,14 @@ def test_a_line_that_is_taken_moves_the_function(tmp_path: Path) -> None:
     run = romtool("check", "card.toml", "--expect", "dos-games", "--host", "pc.toml", cwd=tmp_path)
     said = " ".join(run.stdout.decode().split())
     assert "Test PC gives digital audio DMA 0; games for DOS look for DMA 1" in said
-    found = functions(tmp_path, AUDIO, "irq = [5]\ndma = [0]")["digital audio"]
-    assert found == ("found", "I/O 220h-22Fh; IRQ 7; DMA 1")
+    assert "Test PC gives digital audio IRQ 7; games for DOS look for IRQ 5" in said
+
+
+def test_what_games_can_be_told_of_they_must_be_told(tmp_path: Path) -> None:
+    """IRQ 7 is fine as a card's first choice, but no game assumes it (common practice)."""
+    told_of = AUDIO.replace("[5] }", "[7] }")
+    assert findings(tmp_path, told_of)[1] == []
+    assert functions(tmp_path, told_of, "")["digital audio"][0] == "elsewhere"
 
 
 def test_what_cannot_be_given_is_off(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from romtool.files.schemas import load_catalog
-from tests.support.spoil import one_bit_late, swap_pairs
+from tests.support.spoil import one_bit_late, stuck, swap_pairs
 from tests.support.tool import romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -23,6 +23,7 @@ GOLDEN = ROOT / "tests" / "golden"
 SAMPLES = ("hollow-lane", "hollow-lane-marked")
 WIDTH = 80
 CARDS = ["hollow-lane.toml", "hollow-lane-marked.toml", "spoilt.bin"]
+PILE = ["hollow-lane.bin", "hollow-lane.toml", "changed.toml", "spoilt.bin", "blank.bin"]
 LOST = ["hollow-lane.toml", "hollow-lane.bin", "blank.bin"]
 
 
@@ -62,6 +63,11 @@ def cases() -> dict[str, tuple[list[str], int]]:
         "crowded.assign": (["assign", "hollow-lane.bin", "--host", "crowded.toml"], 1),
         "several.check": (["check", "hollow-lane.bin", "changed.toml", "blank.bin"], 1),
         "several.verify": (["verify", "hollow-lane.bin", "swapped.bin", "hollow-lane.toml"], 1),
+        "pile.survey": (["survey", *PILE], 0),
+        "twice.recover": (["recover", "twice.bin", "--pick", "1"], 0),
+        "stuck.verify": (["verify", "stuck.bin", "hollow-lane.toml"], 1),
+        "changed.verify": (["verify", "changed.toml", "hollow-lane.toml"], 1),
+        "hollow-lane.schema-draft": (["schema", "draft", "hollow-lane.bin"], 0),
         "misplaced.check": (["check", "misplaced.toml", "--expect", "dos-games"], 1),
         "new-plain": (["new", "-", "--layout", "plain"], 0),
         "new-counted-19": (["new", "-", "--layout", "counted-19", "--part", "24C04"], 0),
@@ -155,6 +161,8 @@ def make_folder(folder: Path) -> None:
     (folder / "misplaced.toml").write_text(misplaced(text), encoding="utf-8")
     (folder / "blank.bin").write_bytes(b"\xff" * len(image))
     (folder / "swapped.bin").write_bytes(swap_pairs(one_bit_late(image)))
+    (folder / "twice.bin").write_bytes(image * 2 + b"Hollow Lane" * 9)
+    (folder / "stuck.bin").write_bytes(stuck(image, 3, 1))
     shutil.copy(ROOT / "schemas" / "hosts" / "workshop.toml", folder / "pc.toml")
     (folder / "crowded.toml").write_text(CROWDED, encoding="utf-8")
     (folder / "changed.toml").write_text(changed(), encoding="utf-8")

@@ -197,6 +197,34 @@ def test_read_in_another_way(name: str, layout: str) -> None:
     assert sorted(step for step, _ in found.answers[0].steps) == names
 
 
+@PLENTY
+@given(profiles(), st.binary(min_size=3, max_size=64), st.sampled_from([0, 1, 2]))
+def test_bytes_that_no_layout_explains_are_kept(profile: Table, lead: bytes, way: int) -> None:
+    """An image of an unknown chip is one: as it is, and with a fault of the read undone."""
+    profile["image"] = {"layout": "plain"}
+    profile.pop("config", None)
+    pnp = built(profile)
+    assume(len(set(lead)) > 1 and pnp[spoil.pnp_span(pnp, "plain")[1] - 1] > 0)
+    image = (lead + pnp.rstrip(b"\xff")).ljust(4096, b"\xff")[:2048]
+    assume(len(lead + pnp.rstrip(b"\xff")) < 2000)
+    spoilt = (bytes, spoil.swap_pairs, spoil.invert)[way](image)
+    found = of(spoilt)
+    assert_image(found, image)
+    assert found.confidence == "likely"
+    assert found.answers[0].image.lead == lead
+    assert len(found.answers[0].steps) == (way > 0)
+
+
+def test_a_known_layout_after_other_bytes() -> None:
+    """Its signature says where the image begins, but what stands before it may belong to it."""
+    found = of(b"\x12\x34\x56" + IMAGE)
+    assert not found.settled
+    images = [answer.data for answer in found.answers]
+    assert IMAGE in images
+    assert any(data.startswith(b"\x12\x34\x56" + IMAGE) for data in images)
+    assert_image(of(bytes(3) + IMAGE), IMAGE)
+
+
 def test_words_that_lost_a_bit() -> None:
     """The last bit of every word is more than the checksums prove: named, not settled."""
     found = of(spoil.words_one_bit_late(IMAGE))

@@ -122,7 +122,7 @@ def test_differences_of_a_card(tmp_path: Path) -> None:
     (one,) = group["differences"]
     assert (one["file"], one["where"]) == ("b.toml", "device QRL0001, choice 2")
     text = romtool("survey", "a.toml", "b.toml", cwd=tmp_path).stdout.decode()
-    assert "against a.toml: device QRL0001, choice 2 IRQ 5, 7 or 9 -> 5 or 9" in text
+    assert "against a.toml: device QRL0001, choice 2: IRQ 5, 7 or 9 -> 5 or 9" in text
 
 
 def test_text_and_table(tmp_path: Path) -> None:

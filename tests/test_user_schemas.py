@@ -25,7 +25,7 @@ from romtool.profile.write import profile_text
 from romtool.rules.check import check
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Choice, Flag, Flags, Hex, Lines, Number, Pins
-from romtool.schema.fields import Field
+from romtool.schema.fields import Field, typical_value
 from romtool.schema.image_layouts import ImageLayout
 from tests.support import independent as witness
 from tests.support.amount import examples
@@ -150,7 +150,7 @@ def test_typical_settings(catalog: Catalog, name: str) -> None:
         "card": {"id": "QRL0301", "serial": 1, "name": "Hollow Lane audio card"},
         "device": [{"id": "QRL0001"}],
     }
-    pins = {bus: field.default for bus in ("irq", "dma") for field in frame.wiring(bus)}
+    pins = {bus: typical_value(field) for bus in ("irq", "dma") for field in frame.wiring(bus)}
     if pins:
         channels = {"dma": sorted(pins["dma"]), "width": "8+16"}
         tables["device"][0]["resources"] = [{"irq": sorted(pins["irq"])}, channels]

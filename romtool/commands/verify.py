@@ -24,7 +24,7 @@ from romtool.readback.diagnosis import Diagnosis, diagnose, hopeless, swapped_ar
 from romtool.readback.series import Series
 from romtool.text.page import title
 from romtool.text.problems import visible
-from romtool.text.verify import series_line, series_notes, verify_lines
+from romtool.text.verify import series_line, series_notes, stranger_words, verify_lines
 from romtool.verify import Difference, differences
 
 MATCHING, DIFFERENT = "as expected", "different"
@@ -112,7 +112,7 @@ def _of_series(
     serial = None if nothing else series.card_of(read)
     if serial is None:
         like = nothing or series.stranger(read)
-        words = like.title if like else "no card of the series has such an image"
+        words = stranger_words(like)
         data = {"file": source.name, "match": False, "card": None, "differences": []}
         data |= like.as_json() if like else {"mishaps": []}
         return Answer(DIFFERENT, [series_line(source.name, None, words)], data)

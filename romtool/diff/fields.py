@@ -11,7 +11,7 @@ from romtool.diff.items import apart
 from romtool.diff.ledger import Ledger
 from romtool.image.explain import stated
 from romtool.image.model import Compared, Image
-from romtool.schema.field_types import Pins, Stored
+from romtool.schema.field_types import Pins, Stored, number
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
 
@@ -74,7 +74,7 @@ def _words(held: Held) -> str:
 
 def _pins(kinds: tuple[Pins, Pins], stored: tuple[Stored, Stored]) -> tuple[str, str]:
     """Return what two wirings of as many pins connect to those in which they differ."""
-    one, other = (kind.to_value(side) for kind, side in zip(kinds, stored, strict=True))
+    one, other = (kind.to_value(number(side)) for kind, side in zip(kinds, stored, strict=True))
     pins = [pin for pin in range(kinds[0].pins) if one[pin] != other[pin]]
 
     def words(kind: Pins, lines: list[int]) -> str:

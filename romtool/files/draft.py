@@ -36,6 +36,9 @@ class Draft:
             self._file.flush()
             if durable:
                 os.fsync(handle)
+            self._status = os.fstat(handle)
+            if self._is_named and not _MAY_MOVE_OPEN:
+                self._file.close()
         except BaseException:
             self.drop()
             raise
@@ -60,8 +63,7 @@ class Draft:
     def take_back(self) -> None:
         """Take the file away again, if nothing stood in its place before."""
         with contextlib.suppress(OSError):
-            mine = os.path.samestat(os.lstat(self.path), os.fstat(self._file.fileno()))
-            if self._is_new and mine:
+            if self._is_new and os.path.samestat(os.lstat(self.path), self._status):
                 os.unlink(self.path)
 
     def drop(self) -> None:
@@ -89,6 +91,8 @@ class Draft:
 
 
 _BINARY = getattr(os, "O_BINARY", 0)
+_MAY_MOVE_OPEN = os.name == "posix"
+"""Whether a file can be renamed that is open; where not, the draft is closed when it is whole."""
 
 
 def _unnamed(folder: Path) -> int | None:

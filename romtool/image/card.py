@@ -266,7 +266,7 @@ def entry_of(image: Image, item: Descriptor) -> Entry:
     """Return an item as an entry of a profile's list: in words where that keeps its bytes."""
     record = item.record
     if record.entry and item.representable:
-        entry: Entry = record.entry_of(item.values)
+        entry: Entry = {**record.entry_of(item.values)}
         if image.catalog.shortest(record.key_field.key, item.values) is not record:
             entry["form"] = record.form
         if record.write(item.values) == item.raw:

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor, walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check, CompressedAscii, Constant, Count, Stored
+from romtool.schema.field_types import Check, CompressedAscii, Constant, Count, Stored, number
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
 
@@ -144,9 +144,9 @@ def shows_itself(image: Image) -> bool:
 
 
 def _bits_between(first: Stored, second: Stored) -> int:
-    if isinstance(first, bytes):
+    if isinstance(first, bytes) and isinstance(second, bytes):
         return sum((one ^ other).bit_count() for one, other in zip(first, second, strict=True))
-    return int(first ^ second).bit_count()
+    return (number(first) ^ number(second)).bit_count()
 
 
 def holds(image: Image) -> bool:

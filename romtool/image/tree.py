@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 from romtool.image.card import Section, card_of
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Descriptor
-from romtool.schema.field_types import NotRepresentable, Pins, Stored, Value
+from romtool.schema.field_types import NotRepresentable, Pins, Stored, Value, number
 from romtool.schema.fields import Field, FieldLayout
 
 NodeKind = Literal[
@@ -50,7 +50,7 @@ class Node(NamedTuple):
     stop: int
     mask: bytes | None = None
     field: Field | None = None
-    value: Value = None
+    value: Value | Descriptor = None
     stored: Stored = None
     compared: Compared | None = None
     children: tuple[Node, ...] = ()
@@ -165,7 +165,7 @@ def _fields(
                 _value(field, raw),
                 raw,
                 checks.get(field.key),
-                tuple(_pins(field, first, raw)) if isinstance(field.kind, Pins) else (),
+                tuple(_pins(field, first, number(raw))) if isinstance(field.kind, Pins) else (),
             )
 
 

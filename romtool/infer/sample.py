@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from romtool.errors import refuse
-from romtool.image.evidence import identifiers
+from romtool.image.evidence import first_lead
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
 
@@ -33,7 +33,7 @@ def sample_of(catalog: Catalog, name: str, data: bytes) -> Sample:
 
     Raises InputError where no sound PnP data stands in it, or nothing before them.
     """
-    start = pnp_start(catalog, data)
+    start = first_lead(catalog, data)
     if start is None:
         message = "no PnP data: no identifier whose checksum is right, with items up to an end item"
         raise refuse(message, "`recover` undoes what may have gone wrong with the read").in_file(
@@ -55,16 +55,6 @@ def sample_of(catalog: Catalog, name: str, data: bytes) -> Sample:
         fill=image.fill,
         patched=first is not None and first.kind != "fill",
     )
-
-
-def pnp_start(catalog: Catalog, data: bytes) -> int | None:
-    """Return where the first sound identifier stands that leads to an end item; None: nowhere."""
-    for place in identifiers(catalog, data):
-        image = Image(catalog, data[place:], catalog.default_layout)
-        starts_right = bool(image.items) and image.items[0].has_role("version")
-        if starts_right and image.end_item is not None and not data[place] & 0x80:
-            return place
-    return None
 
 
 def unconnected_of(catalog: Catalog) -> dict[str, int]:

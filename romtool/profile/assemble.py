@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 from romtool.errors import InputError, Path, Problem
 from romtool.profile.plan import Plan
-from romtool.schema.field_types import Check, SizeOf, Stored
-from romtool.schema.fields import FieldLayout
+from romtool.schema.field_types import Check, SizeOf, Stored, number
+from romtool.schema.fields import Field, FieldLayout
 from romtool.schema.image_layouts import ImageLayout
 
 
@@ -76,10 +76,17 @@ def _built(plan: Plan, stored: dict[str, Stored], layout: FieldLayout, size: int
     checks = sorted(layout.of_type(Check), key=lambda field: field.at)
     data = layout.build(stored | {field.key: 0 for field in checks}, size)
     for field in checks:
-        stored[field.key] = plan.override.get(field.key, field.expected(data))
+        stored[field.key] = _stated(plan, field, field.expected(data))
         left = {field.key: 0 for field in checks if field.key not in stored}
         data = layout.build(stored | left, size)
     return data
+
+
+def _stated(plan: Plan, field: Field, otherwise: Stored) -> Stored:
+    """Return what a profile wants stored in a field, or else what should be."""
+    stated = plan.override.get(field.key, otherwise)
+    assert not isinstance(stated, str), "only a count has ways to count"
+    return stated
 
 
 def _frame(plan: Plan, size_of: SizeOf) -> bytes:
@@ -88,13 +95,13 @@ def _frame(plan: Plan, size_of: SizeOf) -> bytes:
         return plan.lead
     stored: dict[str, Stored] = dict(plan.config)
     for constant in frame.constants:
-        stored[constant.key] = plan.override.get(constant.key, constant.kind.value)
+        stored[constant.key] = _stated(plan, constant, constant.kind.value)
     for field in frame.counts:
-        given = plan.override.get(field.key)
-        if given is None:
-            given = field.expected(b"", size_of)
-        elif isinstance(given, str):
-            given = field.kind.ways(size_of)[given]
+        override = plan.override.get(field.key)
+        if isinstance(override, str):
+            given = field.kind.ways(size_of)[override]
+        else:
+            given = number(field.expected(b"", size_of) if override is None else override)
         if given > field.kind.top:
             message = f"{field.title}: {given} is more than {field.kind.top}"
             hint = "the PnP data is too long for this layout"

@@ -37,7 +37,7 @@ class Plan:
     config: dict[str, Stored] = field(default_factory=dict)
     identifier: dict[str, Stored] = field(default_factory=dict)
     pieces: list[Piece] = field(default_factory=list)
-    override: dict[str, Stored] = field(default_factory=dict)
+    override: dict[str, Stored | str] = field(default_factory=dict)
     whole_identifier: bytes | None = None
     has_end: bool = True
     owners: dict[Path, str] = field(default_factory=dict)

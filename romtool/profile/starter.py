@@ -14,6 +14,7 @@ from romtool.profile.fitting import (
 )
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import FUNCTION, NAME, RESOURCES, Starter, StarterTable
+from romtool.schema.fields import typical_value
 from romtool.schema.image_layouts import ImageLayout
 
 
@@ -63,7 +64,7 @@ def fitted(
     the starter says. Raises InputError where the chip has too few pins for the given wiring.
     """
     typical = {
-        bus: [line for field in layout.wiring(bus) for line in field.default]
+        bus: [line for field in layout.wiring(bus) for line in typical_value(field)]
         for bus in starter.wiring
         if layout.wiring(bus)
     }

@@ -41,8 +41,8 @@ class Series:
     def card_of(self, read: bytes) -> int | None:
         """Return the serial number of the card that a readback is of; None if none explains it.
 
-        The one that it carries, also with a fault of the read undone; where that is of no card
-        of the series, or its checksum is wrong, one near it that explains the readback.
+        The one that it carries, also with a fault of the read undone; where its checksum is
+        wrong, one near it that explains the readback.
         """
         first = self.image(self.serials[0])
         found = read_like(read, first)
@@ -52,7 +52,8 @@ class Series:
             image = None if state.unaligned else read_like(state.reading.data, first)
             if image is not None and self._carries(image):
                 return int(serial_of(image))
-        if found is None:
+        check = None if found is None else found.id_checksum
+        if found is None or (check is not None and check.ok):
             return None
         return next(self._explaining(read, serial_of(found)), None)
 

@@ -10,9 +10,9 @@ from romtool.image.evidence import shows_itself
 from romtool.image.model import Compared, Image
 from romtool.recover.reading import Reading
 from romtool.recover.undo import repeats
-from romtool.schema.field_types import Constant, Count
+from romtool.schema.field_types import Constant, Count, number
 from romtool.schema.image_layouts import ImageLayout
-from romtool.schema.numbers import address
+from romtool.schema.numbers import address, sizes
 
 PROVEN, LIKELY, GUESS, NONE = "proven", "likely", "guess", "none"
 LEAST_BITS = 14
@@ -56,7 +56,7 @@ def evidence_of(image: Image, added: ImageLayout | None = None) -> Evidence:
     kinds = {run.kind for run in image.tail}
     after = "data" if "data" in kinds else "patch" if "patch" in kinds else "fill"
     return Evidence(
-        layout=image.layout.name if image.layout else "none",
+        layout=image.layout_name or "none",
         signature=_frame_word(image, Constant, added),
         count=_frame_word(image, Count, added),
         id_checksum=_id_word(image),
@@ -156,16 +156,18 @@ def judge(
 def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
     """Yield what is wrong with an image."""
     say = image.catalog.judgement
+    if image.lead is not None and found.end_checksum != "right":
+        yield say("lead-unproven")
     if not found.end_item:
         yield say("no-end-item", at=address(image.items_end))
     if found.end_checksum == "wrong" and image.end_checksum:
         sums = image.end_checksum
-        yield say("end-checksum", stored=address(sums.stored), computed=address(sums.computed))
+        yield say("end-checksum", **_sums(sums))
     if found.end_item and found.end_checksum == "none":
         yield say("no-end-checksum")
     if found.id_checksum == "wrong" and image.id_checksum:
         sums = image.id_checksum
-        yield say("id-checksum", stored=address(sums.stored), computed=address(sums.computed))
+        yield say("id-checksum", **_sums(sums))
     if found.id_checksum == "not stored" and (
         found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
     ):
@@ -184,6 +186,12 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
         yield say("chance")
 
 
+def _sums(found: Compared) -> dict[str, str]:
+    """Return a checksum as it is stored and as it should be, in words."""
+    stored, computed = number(found.stored), number(found.computed)
+    return {"stored": address(stored), "computed": address(computed)}
+
+
 def _told(image: Image, found: Evidence, undone: int) -> bool:
     """Whether the items say more than two checksums, which chance gives once in 65536."""
     if found.signature == "right" or found.count == "right":
@@ -198,6 +206,8 @@ def _told(image: Image, found: Evidence, undone: int) -> bool:
 def _doubts(image: Image, found: Evidence, undone: int, added: ImageLayout | None) -> Iterator[str]:
     """Yield what is taken on trust in an image."""
     say = image.catalog.judgement
+    if image.lead is not None:
+        yield say("lead-kept", count=sizes(len(image.lead)))
     if added is not None and added.config_fields:
         yield say("typical-settings", layout=added.name)
     if found.id_checksum == "not stored":

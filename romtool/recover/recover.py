@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from romtool.image.decode import layout_named
+from romtool.image.decode import layout_named, read_as
+from romtool.image.evidence import first_lead, holds
 from romtool.image.model import Image
 from romtool.recover.judge import (
     GUESS,
@@ -16,6 +17,7 @@ from romtool.recover.judge import (
     consistent,
     judge,
 )
+from romtool.recover.lead import lead_doubts
 from romtool.recover.name import Named, late_words, name
 from romtool.recover.reading import Reading
 from romtool.recover.reads import Joined, together
@@ -24,7 +26,7 @@ from romtool.recover.settle import MOST_ANSWERS, Settled, settle
 from romtool.recover.sizes import part_sizes
 from romtool.recover.undo import State, Step, doubled, repeating, step, ways
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.image_layouts import ImageLayout, lead_of
 from romtool.schema.numbers import address, sizes
 
 TELLING = 4
@@ -242,9 +244,7 @@ class _Search:
         if state.unaligned:
             return []
         answers: list[Answer] = []
-        for frame in self.layouts:
-            if state.added is not None and frame is not state.added:
-                continue
+        for frame in self._layouts(state):
             if not worth_reading(
                 self.catalog, state.reading, frame, always=not _count(state.steps)
             ):
@@ -252,8 +252,28 @@ class _Search:
             answers += self._read(state, frame)
         return [answer for answer in answers if answer.confidence != NONE]
 
+    def _layouts(self, state: State) -> list[ImageLayout]:
+        """Return the layouts that a state may be read with, bytes that none explains included."""
+        if state.added is not None:
+            return [state.added] if state.added in self.layouts else []
+        if self.layout is not None:
+            return self.layouts
+        lead = first_lead(self.catalog, state.reading.data)
+        if not lead or any(
+            layout.size == lead and self._holds(state, layout) for layout in self.layouts
+        ):
+            return self.layouts
+        return [*self.layouts, lead_of(lead)]
+
+    def _holds(self, state: State, layout: ImageLayout) -> bool:
+        image = read_as(self.catalog, state.reading.data, layout)
+        return image is not None and holds(image)
+
     def _read(self, state: State, frame: ImageLayout) -> list[Answer]:
         answers = []
+        if frame.is_lead:
+            told = lead_doubts(self.catalog, state.reading.data, frame.size)
+            state = replace(state, doubts=(*state.doubts, *told))
         kept = state.reading.part(state.added.size if state.added else 0)
         is_one = state.did("mirrored")
         repeats = not is_one and repeating(self.catalog, kept, slight=True)

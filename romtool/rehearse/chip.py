@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from romtool.answers.rehearsal import Remark
 from romtool.image.model import Image
 from romtool.rehearse.steps import remark
-from romtool.schema.field_types import Stored
+from romtool.schema.field_types import Stored, number
 from romtool.schema.numbers import address, hex_text
 
 
@@ -53,7 +53,7 @@ def _ignored(image: Image) -> Remark | None:
 
 
 def _shown(stored: Stored) -> str:
-    return hex_text(stored) if isinstance(stored, bytes) else address(stored)
+    return hex_text(stored) if isinstance(stored, bytes) else address(number(stored))
 
 
 def _count(image: Image) -> int | None:
@@ -66,7 +66,7 @@ def _count(image: Image) -> int | None:
         return None
     found = image.computed[field.key]
     uncounted = field.kind.uncounted(found.way) if found.way is not None else ()
-    return int(found.stored) + sum(map(image.size_of, uncounted))
+    return number(found.stored) + sum(map(image.size_of, uncounted))
 
 
 def _ignores_key(image: Image) -> Remark | None:

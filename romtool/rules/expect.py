@@ -247,9 +247,11 @@ class _Judge:
         needs = _lines(first, wanted)
         offers = [{resource.renamed.get(n, n) for n in need.lines} for need in needs]
         both = zip(needs, offers, strict=True)
-        offering = [need for need, lines in both if lines & wanted.first]
-        settled = any(lines <= wanted.first for lines in offers)
-        words = one_of([str(line) for line in sorted(wanted.first)])
+        # A card may be made for what software can be told of; what a PC gives, nobody tells it.
+        right = wanted.assumed if self.in_pc is not None and wanted.assumed else wanted.first
+        offering = [need for need, lines in both if lines & right]
+        settled = any(lines <= right for lines in offers)
+        words = one_of([str(line) for line in sorted(right)])
         return _Look(self._said(wanted.resource, words), needs, offering, settled)
 
     def _said(self, kind: str, words: str) -> str:

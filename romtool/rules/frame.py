@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from romtool.image.model import Compared, Image
 from romtool.rules.findings import Finding, finding
+from romtool.schema.field_types import number
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import sizes
@@ -46,7 +47,7 @@ def _is_cut(image: Image, count: Compared) -> bool:
 
     That the end is missing is told by another rule.
     """
-    if image.end_item is not None or int(count.stored) <= int(count.computed):
+    if image.end_item is not None or number(count.stored) <= number(count.computed):
         return False
     return image.cut_item is not None or image.items_end == len(image.data)
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from romtool.image.model import Image
 from romtool.rules.findings import Finding, finding
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import CompressedAscii, NotRepresentable
+from romtool.schema.field_types import CompressedAscii, NotRepresentable, number
 from romtool.schema.fields import Field
 from romtool.schema.numbers import hex_text
 
@@ -19,8 +19,8 @@ def identifier_findings(image: Image) -> Iterator[Finding]:
         return
     at = image.items_at - 1
     if not found.ok:
-        words = {"stored": f"{found.stored:02X}h", "computed": f"{found.computed:02X}h"}
-        yield finding(image.catalog, "id-checksum", at, **words)
+        stored, computed = (f"{number(one):02X}h" for one in (found.stored, found.computed))
+        yield finding(image.catalog, "id-checksum", at, stored=stored, computed=computed)
     elif found.computed == image.catalog.pnp_software.refused_checksum:
         yield finding(image.catalog, "id-checksum-zero", at)
     field = image.catalog.identifier.id_field

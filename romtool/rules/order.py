@@ -9,7 +9,7 @@ from romtool.image.model import Image
 from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import View
-from romtool.schema.field_types import Choice
+from romtool.schema.field_types import Choice, number
 
 MISPLACED_IN_CHOICES = ("version", "compatible", "name")
 
@@ -73,8 +73,8 @@ def _late(device: Device) -> Iterator[Descriptor]:
 def _choices(view: View) -> Iterator[Finding]:
     for section in (view.card.outside, *view.parts):
         yield from _unopened(view, section.before)
-        for number, group in enumerate(section.groups):
-            if number:
+        for index, group in enumerate(section.groups):
+            if index:
                 yield _told(view, "choices-again", group.choices[0].start)
             for choice in group.choices:
                 yield from _priority(view, choice.start)
@@ -112,7 +112,7 @@ def _end(image: Image) -> Iterator[Finding]:
     found = image.end_checksum
     if found is None:
         return
-    words = {"stored": f"{found.stored:02X}h", "computed": f"{found.computed:02X}h"}
+    words = {"stored": f"{number(found.stored):02X}h", "computed": f"{number(found.computed):02X}h"}
     if not found.ok:
         yield finding(catalog, "end-checksum", image.end_item.end - 1, **words)
     elif found.stored != found.computed:

@@ -12,7 +12,8 @@ from romtool.schema.numbers import one_of
 
 
 class ExpectedLines(Described):
-    """Lines or channels that a function has: `first` are the conventional ones.
+    """Lines or channels that a function has: `first` are the conventional ones, and `assumed` those
+    of them that software assumes unless it is told otherwise (all where it is empty).
 
     `resource` names the kind (irq, dma); `widths`: the bits that it has to move at a time, any
     where it is empty.
@@ -20,6 +21,7 @@ class ExpectedLines(Described):
 
     resource: str
     first: frozenset[int]
+    assumed: frozenset[int]
     widths: frozenset[str]
 
 

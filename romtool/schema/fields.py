@@ -12,7 +12,16 @@ from typing import Any, Generic, TypeVar, cast
 from romtool.errors import InvalidValue, Path
 from romtool.schema.codec import Reader, Structure, raw_value
 from romtool.schema.described import Described
-from romtool.schema.field_types import AnyKind, NotRepresentable, SizeOf, Stored, Value, no_region
+from romtool.schema.field_types import (
+    AnyKind,
+    FieldType,
+    NotRepresentable,
+    SizeOf,
+    Stored,
+    Value,
+    no_region,
+    number,
+)
 
 
 class _Missing:
@@ -72,21 +81,22 @@ class Field(Described, min_size="min_bytes"):
         """Return the value for people; raises NotRepresentable."""
         return None if stored is None else self.kind.to_value(stored)
 
-    def stored_of(self, value: Value) -> Stored:
+    def stored_of(self, value: object) -> Stored:
         """Return the bits to store; raises InvalidValue with the field's hint if it has none."""
         try:
-            return self.kind.to_stored(value)
+            stored: Stored = self.kind.to_stored(value)
         except InvalidValue as wrong:
             hint = wrong.hint or self.text or self.kind.usage
             raise InvalidValue(
                 f"{self.title}: {wrong.message}", hint, inside=wrong.inside
             ) from None
+        return stored
 
-    def is_worth_telling(self, value: Value) -> bool:
+    def is_worth_telling(self, value: object) -> bool:
         """Whether a reader wants to know of this setting: wiring, what is on, what is not usual."""
         return bool(self.kind.is_wiring or self.kind.is_on(value) or not self.is_default(value))
 
-    def is_untypical(self, value: Value) -> bool:
+    def is_untypical(self, value: object) -> bool:
         """Whether a setting differs from the typical one.
 
         Wiring is the board's own, and so is what it doesn't have: a function that is off.
@@ -94,7 +104,7 @@ class Field(Described, min_size="min_bytes"):
         is_off = value == self.off_value or self.kind.is_on(value) is False
         return not (self.kind.is_wiring or self.is_default(value) or is_off)
 
-    def is_default(self, value: Value) -> bool:
+    def is_default(self, value: object) -> bool:
         """Whether a profile may leave this value out."""
         if value is None:
             return self.optional or self.default is None
@@ -118,13 +128,20 @@ class Field(Described, min_size="min_bytes"):
         return f"bit {high}" if high == self.low else f"bits {high}:{self.low}"
 
 
+F_co = TypeVar("F_co", bound=AnyKind, covariant=True)
 F = TypeVar("F", bound=AnyKind)
+V = TypeVar("V")
 
 
-class FieldOf(Field, Generic[F]):
-    """A field of which the code knows what it holds."""
+class FieldOf(Field, Generic[F_co]):
+    """A field of which the code knows what it holds: for type checkers, all are `Field`."""
 
-    kind: F
+    kind: F_co
+
+
+def typical_value(field: FieldOf[FieldType[Any, V]]) -> V:
+    """Return the value that a profile may leave out."""
+    return field.kind.to_value(field.kind.to_stored(field.default))
 
 
 class Unit(Described):
@@ -239,12 +256,13 @@ class FieldLayout(Described):
             return 0
         last = self.units[-1]
         if last.size is None:
-            return last.at + len(stored[last.fields[0].key])
+            rest = stored[last.fields[0].key]
+            return last.at + (len(rest) if isinstance(rest, bytes) else 0)
         if last.fields[0].optional:
             there = any(stored[field.key] is not None for field in last.fields)
             return last.at + (last.size if there else 0)
-        number = 0
+        bits = 0
         for field in last.fields:
             if not field.kind.is_bytes:
-                number |= stored[field.key] << field.low
-        return last.at + max(last.min_size, (number.bit_length() + 7) // 8)
+                bits |= number(stored[field.key]) << field.low
+        return last.at + max(last.min_size, (bits.bit_length() + 7) // 8)

@@ -10,7 +10,17 @@ from romtool.errors import InvalidValue
 from romtool.schema.bus import RequirementSpec
 from romtool.schema.codec import BIG, RESERVED, Reader, reserved_mask
 from romtool.schema.described import Described
-from romtool.schema.field_types import Check, Constant, Number, Range, Reserved, Stored, Value
+from romtool.schema.field_types import (
+    Check,
+    Constant,
+    Number,
+    Range,
+    Reserved,
+    Stored,
+    Value,
+    number,
+    whole_number,
+)
 from romtool.schema.field_types.texts import bytes_of
 from romtool.schema.fields import Field, FieldLayout
 from romtool.schema.numbers import hex_text, shorten
@@ -42,12 +52,11 @@ class Tag(Described):
         for field in self.field_layout.fields:
             if isinstance(field.kind, Constant) and stored[field.key] != field.kind.value:
                 return None
-        return stored["code"], stored["length"]
+        return number(stored["code"]), number(stored["length"])
 
     def length(self, data: bytes) -> int:
         """Return the length of the content from a header's bytes."""
-        length: int = self.field_layout.parse(data)["length"]
-        return length
+        return number(self.field_layout.parse(data)["length"])
 
     def write(self, code: int, length: int) -> bytes:
         """Return the header of an item."""
@@ -141,7 +150,7 @@ class DescriptorType(Described):
         """What reads content of each length, as far as such content was met."""
         return {}
 
-    def write(self, values: Mapping[str, Value], length: int | None = None) -> bytes:
+    def write(self, values: Mapping[str, object], length: int | None = None) -> bytes:
         """Return the whole item for the values of a profile; raises InvalidValue.
 
         Keys left out take their defaults; `length` asks for a longer content than needed.
@@ -176,7 +185,7 @@ class DescriptorType(Described):
         """The bytes in which reserved bits are, with a 1 for each of them; none without any."""
         return b"".join(map(reserved_mask, self.field_layout.units))
 
-    def reserved_bits(self, text: Value) -> dict[str, Stored]:
+    def reserved_bits(self, text: object) -> dict[str, Stored]:
         """Return the reserved bits of an entry as the fields that they are; raises InvalidValue."""
         mask = self.reserved_mask
         if not mask:
@@ -189,7 +198,7 @@ class DescriptorType(Described):
             ) from None
         if any(byte & ~own for byte, own in zip(data, mask, strict=True)):
             hint = f"only the bits of {hex_text(mask)} are"
-            message = f"{RESERVED}: {shorten(text)} has bits that are not reserved"
+            message = f"{RESERVED}: {shorten(str(text))} has bits that are not reserved"
             raise InvalidValue(message, hint, inside=(RESERVED,))
         stored: dict[str, Stored] = {}
         at = 0
@@ -206,7 +215,7 @@ class DescriptorType(Described):
                     stored[field.key] = number >> field.low & field.kind.top
         return stored
 
-    def _stored(self, field: Field, values: Mapping[str, Value]) -> Stored:
+    def _stored(self, field: Field, values: Mapping[str, object]) -> Stored:
         if isinstance(field.kind, Reserved):
             there = not field.optional or any(
                 values.get(f.key) is not None for f in self.field_layout.fields if f.at == field.at
@@ -266,7 +275,7 @@ class _Shown(dict[str, str]):
             return self._span(field, value, self.shown[field.length])
         return field.kind.show(value)
 
-    def _span(self, field: Field, value: Value, length: int) -> str:
+    def _span(self, field: Field, value: int | list[int], length: int) -> str:
         """Return a range of addresses: 220h-22Fh, or where it may be put."""
         if isinstance(value, list) and isinstance(field.kind, Range):
             low, high = value
@@ -279,8 +288,7 @@ class _Shown(dict[str, str]):
                 every = f", every {step:X}h" if step is not None else ""
                 return f"{low:X}h to {high:X}h, {count}{things}{every}"
             value = low
+        base = whole_number(value)
         if length == 0:
-            return f"{value:X}h, none"
-        if length == 1:
-            return f"{value:X}h"
-        return f"{value:X}h-{value + length - 1:X}h"
+            return f"{base:X}h, none"
+        return f"{base:X}h" if length == 1 else f"{base:X}h-{base + length - 1:X}h"

@@ -17,6 +17,8 @@ NO_FILL = b"\0\xff"
 class Dump(NamedTuple):
     """What a dump holds. `devices`: their IDs; `errors`, `warnings`: how many were found.
 
+    `is_read`: PnP data was found in it, be it after bytes that no known layout explains.
+
     `used`: equal in dumps that are the same but for fill; `board`: also in those that are the
     same but for the serial number; `card`: in all of one card, None where it isn't known.
     """
@@ -24,6 +26,7 @@ class Dump(NamedTuple):
     file: str
     data: bytes
     layout: str | None
+    is_read: bool
     id: str | None
     serial: int | None
     devices: tuple[str, ...]
@@ -43,14 +46,15 @@ class Dump(NamedTuple):
 def dump_of(file: str, image: Image, findings: Sequence[Finding]) -> Dump:
     """Return what an image that was read from `file` holds, and what the rules found in it."""
     severities = [finding.severity for finding in findings]
-    is_card = image.layout is not None
-    serial = image.identifier_values[0][image.catalog.identifier.serial_field.key]
+    is_card = image.layout is not None and image.identifier_size > 0
+    serial_key = image.catalog.identifier.serial_field.key
     return Dump(
         file=file,
         data=image.data,
         layout=image.layout_name,
+        is_read=image.layout is not None,
         id=image.card_id if is_card else None,
-        serial=serial if is_card else None,
+        serial=image.identifier_values[0][serial_key] if is_card else None,
         devices=tuple(str(device.start.key_value) for device in card_of(image).devices),
         errors=severities.count("error"),
         warnings=severities.count("warning"),
@@ -63,7 +67,7 @@ def dump_of(file: str, image: Image, findings: Sequence[Finding]) -> Dump:
 
 def without_serial(image: Image, other: bytes | None = None) -> bytes:
     """Return the image with zeros for its serial identifier but the ID, or with an `other` one."""
-    if image.layout is None:
+    if image.layout is None or not image.identifier_size:
         return image.data
     start, stop = image.identifier_at, image.items_at
     field = image.catalog.identifier.id_field

@@ -99,8 +99,7 @@ def _differences(catalog: Catalog, same: str, apart: Sequence[Dump]) -> Iterator
 def _compared(catalog: Catalog, first: Image, other: Dump, same: str) -> Iterator[Difference]:
     image = decode(catalog, other.data, other.layout)
     if same == CARD:  # its serial number is no matter
-        data = without_serial(image, first.identifier_raw)
-        image = decode(catalog, data, other.layout)
+        image = Image(catalog, without_serial(image, first.identifier_raw), image.layout)
     found = compare(first, image)
     for change in found.changes:
         a, b = (side.words if side else None for side in (change.a, change.b))

@@ -21,6 +21,8 @@ HEADINGS = {
     CARD: "The same card, configured differently",
 }
 COLUMNS = ("file", "layout", "card", "serial", "devices", "")
+UNKNOWN = "unknown"
+"""The layout of a dump with PnP data after bytes that no known layout explains."""
 LONGEST_NAME = 30
 """Characters of a file's name; of a longer one the end is shown."""
 LONGEST_SERIAL = 5
@@ -60,14 +62,15 @@ def _name(file: str, folder: str) -> str:
 
 
 def _row(dump: Dump, name: str) -> tuple[str, ...]:
-    count = f"{len(dump.devices)}" if dump.layout else "-"
-    return name, dump.layout or "-", dump.id or "-", serial_words(dump), count, verdict(dump)
+    count = f"{len(dump.devices)}" if dump.is_read else "-"
+    layout = dump.layout or (UNKNOWN if dump.is_read else "-")
+    return name, layout, dump.id or "-", serial_words(dump), count, verdict(dump)
 
 
 def serial_words(dump: Dump) -> str:
     """Return a serial number in words; hex where it is long."""
     if dump.serial is None:
-        return "none" if dump.layout else "-"
+        return "none" if dump.card else "-"
     words = str(dump.serial)
     return words if len(words) <= LONGEST_SERIAL else f"{dump.serial:08X}h"
 
@@ -93,7 +96,7 @@ def _group_lines(group: Group, names: dict[str, str]) -> Iterator[str]:
 
 
 def _told(differences: Sequence[Difference]) -> str:
-    words = [f"{one.where} {_change(one)}" for one in differences[:MOST_CHANGES]]
+    words = [f"{one.where}: {_change(one)}" for one in differences[:MOST_CHANGES]]
     more = len(differences) - MOST_CHANGES
     return "; ".join(words) + (f"; and {more} more" if more > 0 else "")
 

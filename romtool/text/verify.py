@@ -55,6 +55,13 @@ def series_line(name: str, serial: int | None, words: str) -> str:
     return start + clip(words, max(LEAST_WORDS, width() - len(start)))
 
 
+def stranger_words(like: Diagnosis | None) -> str:
+    """Return what a readback is that is of no card of the series."""
+    if like is None:
+        return "no card of the series has such an image"
+    return like.title if like.serial is None else f"card {like.serial}, none of this series"
+
+
 def series_notes(serials: Sequence[int], marks: Sequence[tuple[str, int]]) -> Iterator[str]:
     """Yield which cards were read back twice, and which not at all."""
     files: dict[int, list[str]] = {}

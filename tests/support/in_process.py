@@ -109,6 +109,8 @@ def copied(
 
 def _as_after_exec() -> None:
     """Close what a new program doesn't inherit, and handle signals as a new Python does."""
+    if sys.platform == "win32":
+        raise NotImplementedError("no process can be copied here")
     for name in os.listdir("/dev/fd"):
         with contextlib.suppress(OSError):
             if not os.get_inheritable(int(name)):

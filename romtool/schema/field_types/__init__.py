@@ -14,6 +14,7 @@ from romtool.schema.field_types.base import (
     Stored,
     Value,
     no_region,
+    number,
     whole_number,
 )
 from romtool.schema.field_types.choices import Choice, Flag, Flags, Lines, Pins
@@ -71,5 +72,6 @@ __all__ = [
     "Text",
     "Value",
     "no_region",
+    "number",
     "whole_number",
 ]

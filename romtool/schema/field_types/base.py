@@ -11,9 +11,9 @@ from romtool.schema.described import Described
 from romtool.schema.numbers import address, parse_number, sizes
 from romtool.schema.tables import describe
 
-Value = Any
+Value = bool | int | str | list[int] | list[str] | None
 """A value for people, where its field is not known: what TOML and JSON can hold."""
-Stored = Any
+Stored = int | bytes | None
 """Stored bits, where their field is not known: a number, bytes, or None for an absent field."""
 S = TypeVar("S")
 """What is stored: `int`, or `bytes` for texts and hex digits."""
@@ -70,11 +70,11 @@ class FieldType(Described, Generic[S, V]):
         """Return what else may be stored there and is not wrong, by the name of its way."""
         return {}
 
-    def is_unchecked(self, stored: Stored) -> bool:
+    def is_unchecked(self, stored: object) -> bool:
         """Whether this stored value is never compared with what is expected."""
         return False
 
-    def is_left_out(self, stored: Stored) -> bool:
+    def is_left_out(self, stored: object) -> bool:
         """Whether this stands where the chip works the value out itself."""
         return False
 
@@ -106,6 +106,12 @@ class FieldType(Described, Generic[S, V]):
 
 AnyKind = FieldType[Any, Any]
 """A kind of which only the schema knows what it stores."""
+
+
+def number(stored: Stored) -> int:
+    """Return a stored number, of a field that is there and holds no bytes."""
+    assert isinstance(stored, int)
+    return stored
 
 
 def whole_number(value: object) -> int:

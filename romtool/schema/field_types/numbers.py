@@ -12,7 +12,6 @@ from romtool.schema.field_types.base import (
     SHOWS,
     FieldType,
     SizeOf,
-    Stored,
     V,
     a_list,
     no_region,
@@ -214,8 +213,8 @@ class Check(Computed):
         """Whether the checksum that is stored in byte `at` of `data` is right."""
         return data[at] == self.expected(at, data)
 
-    def is_unchecked(self, stored: Stored) -> bool:
+    def is_unchecked(self, stored: object) -> bool:
         return stored is not None and stored == self.unchecked
 
-    def is_left_out(self, stored: Stored) -> bool:
+    def is_left_out(self, stored: object) -> bool:
         return stored is not None and stored == self.left_out
