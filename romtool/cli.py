@@ -131,7 +131,7 @@ class Commands(Group):
 def cli(schemas: tuple[str, ...]) -> None:
     """Configuration EEPROMs of self-configuring ISA audio controllers.
 
-    Builds an image from a card profile, reads dumps back and puts spoilt reads right; checks and
+    Builds an image from a card profile, reads dumps back and puts corrupted reads right; checks and
     compares images, tells whether a PC can use the card, and documents the result. It sends nothing
     to hardware.
     """

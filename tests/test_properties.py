@@ -19,10 +19,10 @@ from hypothesis import strategies as st
 
 from romtool.files.schemas import load_catalog
 from romtool.image.answer import image_json
+from romtool.image.corruption import one_bit_late, swapped_pairs
 from romtool.image.decode import decode
 from romtool.image.explain import explain, rows_by_byte
 from romtool.image.model import Image
-from romtool.image.spoiling import one_bit_late, swapped_pairs
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.rules.check import SEVERITIES, check

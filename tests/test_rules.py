@@ -275,6 +275,11 @@ ZERO_SERIAL = next(
 
 IMAGES = [
     Bytes("no-frame", bytes(range(1, 129)), (Said("no-frame", "error"),)),
+    Bytes(
+        "lead-unknown",
+        (b"\x55\xbb" + GOOD_PLAIN).replace(b"\xff" * 2, b"", 1),  # the signature, and no count
+        (Said("lead-unknown", "warning", 0),),
+    ),
     Bytes("part-size", GOOD_PLAIN[:-1], (Said("part-size", "note"),)),
     Bytes("part-size/longer", GOOD_PLAIN + b"\xff", (Said("part-size", "note"),)),
     Bytes("blank", b"\xff" * 256, (Said("blank", "error"),)),

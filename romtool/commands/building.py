@@ -19,9 +19,9 @@ from romtool.files.inputs import read_input
 from romtool.files.reading import name_text
 from romtool.formats import TOML, WRITTEN
 from romtool.image.card import card_of
+from romtool.image.corruption import swapped_pairs
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.image.spoiling import swapped_pairs
 from romtool.profile.serials import with_serials
 from romtool.rules.check import check
 from romtool.rules.findings import Finding

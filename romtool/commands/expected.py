@@ -20,9 +20,9 @@ from romtool.files.manifests import (
     read_manifest,
 )
 from romtool.files.reading import name_text
+from romtool.image.corruption import swapped_pairs
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.image.spoiling import swapped_pairs
 from romtool.readback.cards import serial_of
 from romtool.readback.series import Series
 

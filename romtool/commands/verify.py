@@ -18,8 +18,8 @@ from romtool.errors import refuse
 from romtool.files.inputs import InputFile
 from romtool.files.reading import shown
 from romtool.formats import TOML
+from romtool.image.corruption import swapped_pairs
 from romtool.image.model import Image
-from romtool.image.spoiling import swapped_pairs
 from romtool.readback.diagnosis import Diagnosis, diagnose, hopeless, swapped_arguments
 from romtool.readback.series import Series
 from romtool.text.page import title

@@ -166,7 +166,7 @@ def holds(image: Image) -> bool:
 def evidence(image: Image) -> int:
     """Return how much speaks for an image's layout.
 
-    What is wrong takes away little, since dumps are spoilt and some chips compute the
+    What is wrong takes away little, since dumps are corrupted and some chips compute the
     identifier's checksum themselves.
     """
     layout = image.layout

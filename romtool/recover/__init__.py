@@ -1,1 +1,1 @@
-"""Spoilt reads back to the image: faults undone, reads voted over, and what proves the result."""
+"""Corrupted reads back to the image: faults undone, reads voted over, the result proven."""

@@ -78,10 +78,10 @@ def _starts_at(
             yield Start(place - layout.size)
         yield Start(place)
     elif layout is not None or any(not frame.size for frame in catalog.layouts.values()):
-        yield Start(place, tuple(_spoilt_frames(catalog, data, place)))
+        yield Start(place, tuple(_damaged_layouts(catalog, data, place)))
 
 
-def _spoilt_frames(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
+def _damaged_layouts(catalog: Catalog, data: bytes, place: int) -> Iterator[str]:
     """Yield which frames nearly stand before `place`: then those bytes belong to the image."""
     items_at = place + catalog.identifier.size
     end = items_at

@@ -10,7 +10,7 @@ import functools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from romtool.image import spoiling
+from romtool.image import corruption
 from romtool.image.evidence import identifiers
 from romtool.image.walk import walk
 from romtool.recover.places import starts
@@ -107,10 +107,10 @@ def undone(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterat
     if not state.did("mirrored"):
         yield from mirrored(catalog, state)
     if not state.did("inverted"):
-        data = _known(spoiling.inverted(state.reading.data), state.reading.unknown)
+        data = _known(corruption.inverted(state.reading.data), state.reading.unknown)
         yield state.after(data, step("inverted"))
     if not state.did("bits-reversed"):
-        yield state.after(_turned(state.reading, spoiling.bits_reversed), step("bits-reversed"))
+        yield state.after(_turned(state.reading, corruption.bits_reversed), step("bits-reversed"))
     if not state.did("word-shifted"):
         yield from word_shifted(state)
     if not state.did("rotated"):
@@ -128,7 +128,7 @@ def swapped_pairs(state: State) -> Iterator[State]:
     over at the end is then the second of a pair whose first was pushed off, so it isn't known.
     """
     for phase in (0, 1):
-        swap = functools.partial(spoiling.swapped_pairs, first=phase)
+        swap = functools.partial(corruption.swapped_pairs, first=phase)
         reading = _turned(state.reading, swap)
         if phase and (len(reading) - phase) % 2:
             reading = reading.part(0, len(reading) - 1).filled(len(reading))
@@ -173,7 +173,7 @@ def word_shifted(state: State) -> Iterator[State]:
     for phase in (False, True):
         reading = state.reading
         if phase:
-            reading = _turned(reading, spoiling.swapped_pairs)
+            reading = _turned(reading, corruption.swapped_pairs)
         size = len(reading) // 2 * 2
         high, low = reading.data[0:size:2], reading.data[1:size:2]
         went_round = any(byte & 0x80 for byte in high)
@@ -188,7 +188,7 @@ def word_shifted(state: State) -> Iterator[State]:
             unknown[1:size:2] = bytes(mask | 1 for mask in unknown[1:size:2])
         earlier = _known(bytes(data), bytes(unknown))
         if phase:
-            earlier = _turned(earlier, spoiling.swapped_pairs)
+            earlier = _turned(earlier, corruption.swapped_pairs)
         after = state.after(earlier, step("word-shifted"))
         yield after if went_round else replace(after, doubts=(*after.doubts, "lost-bits"))
 
