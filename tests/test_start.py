@@ -84,3 +84,11 @@ def test_renderings_know_no_room_that_finds_answers() -> None:
     )
     found = {path.name: finding.findall(path.read_text("utf-8")) for path in folder.glob("*.py")}
     assert not {name: hits for name, hits in found.items() if hits}
+
+
+def test_the_model_of_a_report_needs_neither_the_command_line_nor_the_solver() -> None:
+    code = "import sys, romtool.report.model; print(*sys.modules)"
+    run = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=300
+    )
+    assert not {"click", "pysat", "jinja2"} & set(run.stdout.split())

@@ -18,8 +18,8 @@ from romtool.schema.described import shapes
 
 NAME = "catalog.pickle"
 AT_ONCE = (
-    "headers", "records", "identifier", "layouts", "parts", "resources", "bus", "pnp_software",
-    "checksums",
+    "headers", "records", "identifier", "layouts", "read_layouts", "parts", "resources", "bus",
+    "pnp_software", "checksums",
 )  # fmt: skip
 """What reading any image needs; all else is unpacked when it is asked for."""
 

@@ -76,7 +76,7 @@ def conversation_of(
     return Conversation(
         clip(name, LONGEST_TEXT),
         decoded.bus.title,
-        f"{lasted * 1000:.3g} ms",
+        _lasted(lasted),
         tuple(_bar(block) for block in blocks if block.kind != PAUSE),
         tuple(round((one.left + one.width / 2) * WIDTH) for one in blocks if one.is_cut),
         tuple(_turn(row) for row in rows[:MOST_ROWS]),
@@ -85,6 +85,11 @@ def conversation_of(
         read,
         min((at + 1 for at in read if at + 1 not in read), default=None) if read else None,
     )
+
+
+def _lasted(seconds: float) -> str:
+    milliseconds = seconds * 1000
+    return f"{milliseconds:.0f} ms" if milliseconds >= 100 else f"{milliseconds:.3g} ms"
 
 
 def _read(decoded: DecodedCapture) -> frozenset[int] | None:

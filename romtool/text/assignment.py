@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import click
-
 from romtool.assign.answer import Conflict, Side
 from romtool.assign.free import MOST_FREE
 from romtool.assign.host import Entry
@@ -15,7 +13,7 @@ from romtool.requirements.collide import Placed
 from romtool.requirements.model import LineRequirement, Requirement, card_words
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address, one_of
-from romtool.text.page import SEVERITY_STYLES, line, title
+from romtool.text.page import SEVERITY_STYLES, line, styled, title
 
 GAP, BESIDE = 2, 14
 
@@ -136,10 +134,10 @@ def _table(rows: Sequence[Sequence[Sequence[str]]], styles: Sequence[str | None]
             for n in used:
                 part = row[n][height] if height < len(row[n]) else ""
                 has_style = index and n == 1 and part and styles[index - 1]
-                shown = click.style(part, fg=styles[index - 1]) if has_style else part
+                shown = styled(part, fg=styles[index - 1]) if has_style else part
                 cells.append(shown + " " * (wide[n] + GAP - len(part)))
             text = ("  " + "".join(cells)).rstrip()
-            yield text if index else click.style(text, dim=True)
+            yield text if index else styled(text, dim=True)
 
 
 def _could_also(catalog: Catalog, one: DeviceOutcome) -> Iterator[str]:

@@ -6,8 +6,7 @@ import re
 import sys
 import textwrap
 from collections.abc import Iterator
-
-import click
+from typing import Any
 
 from romtool.text.problems import visible
 
@@ -47,6 +46,13 @@ def wrapped(words: str, columns: int, later: str = "") -> list[str]:
     return [text.replace("\xa0", " ") for text in found] or [""]
 
 
+def styled(text: str, **style: Any) -> str:
+    """Return a text in a style of click's, which is loaded here: a page needs words without it."""
+    import click
+
+    return click.style(text, **style)
+
+
 def line(
     label: str, words: str, *, indent: int = 0, style: str | None = None, column: int = LABEL
 ) -> Iterator[str]:
@@ -57,7 +63,7 @@ def line(
     column = max(column, indent + len(label) + 2)
     head = " " * indent + label
     top = not indent and not head.startswith(" ")
-    shown = click.style(head, fg=style, bold=True) if style or top else head
+    shown = styled(head, fg=style, bold=True) if style or top else head
     if width() - column < _LEAST:
         yield shown
         shown, head, column = "", "", LABEL
@@ -71,7 +77,7 @@ def title(words: str, beside: str = "") -> Iterator[str]:
     """Yield a heading, such as the name of a file, with something beside it at its right."""
     words = visible(words)
     gap = max(2, width() - len(words) - len(beside))
-    yield click.style(words, bold=True) + (" " * gap + beside if beside else "")
+    yield styled(words, bold=True) + (" " * gap + beside if beside else "")
 
 
 SEVERITY_STYLES = {"error": "red", "warning": "yellow", "note": "cyan"}
