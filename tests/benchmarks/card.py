@@ -34,4 +34,3 @@ PROFILE: Table = {
     "device": [device(number, name) for number, name in enumerate(NAMES, 1)],
 }
 IMAGE = witness.encode(PROFILE)
-ITEMS_AT = 23 + 9  # the frame (from memory) and the identifier (Spec 6.1)

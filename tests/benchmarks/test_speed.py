@@ -30,6 +30,7 @@ from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.profile.write import profile_text
 from romtool.rules.check import check
+from tests.benchmarks import same_work
 from tests.benchmarks.card import IMAGE
 from tests.benchmarks.readers import READERS, by_romtool
 from tests.support import independent as witness
@@ -97,6 +98,16 @@ def measured(
 def test_reference_of_reading(benchmark: BenchmarkFixture, reader: str) -> None:
     items = measured(benchmark, "read a card", READERS[reader])
     assert len(items) == len(by_romtool().items)
+
+
+def test_the_parser_by_hand_does_the_same_work() -> None:
+    image, card = by_romtool(), same_work.read(IMAGE)
+    assert image.layout is not None
+    assert image.id_checksum is not None and image.end_checksum is not None
+    assert (image.layout.name, image.card_id) == (card.layout, card.id)
+    assert (image.id_checksum.stored, image.id_checksum.computed) == card.id_checksum
+    assert (image.end_checksum.stored, image.end_checksum.computed) == card.end_checksum
+    assert [(item.offset, item.raw, item.values) for item in image.items] == card.items
 
 
 def test_reading(benchmark: BenchmarkFixture) -> None:
