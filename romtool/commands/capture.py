@@ -99,7 +99,10 @@ def command(
     Which bus it is, every command with its bytes and answer, and what that says of the chip and
     the image: nothing asked, no part answered, where reading stopped, what was not stored and why.
     """
-    image = call.load(against).image if against is not None else None
+    image = None
+    if against is not None:
+        loaded = call.load(against)
+        image, call.part = loaded.image, call.part or loaded.part
     decoded = decoded_capture(call, capture, channels)
     if output is not None or address is not None:
         try:

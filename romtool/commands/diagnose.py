@@ -71,6 +71,8 @@ def command(
         hint = did_you_mean(symptom, known) or f"known are {', '.join(known)}"
         raise refuse(f"--symptom: nothing called {symptom}", hint)
     loaded = call.load_all(images) if images else []
+    if loaded:
+        call.part = call.part or loaded[0].part
     evidence = Evidence(
         call.catalog,
         [Named(one.name, one.image) for one in loaded],

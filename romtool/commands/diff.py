@@ -32,5 +32,7 @@ def command(call: Call, first: str, second: str) -> int:
         what = f"all {len(a.image.data)} bytes" if is_whole else "the items"
         echo(f"same: {what} of {a.name} are as {b.name} has them")
     else:
-        echo_lines(differences_lines(found, [a.name, b.name], counted(a.image.data, b.image.data)))
+        echo_lines(
+            differences_lines(found, [a.title, b.title], counted(a.image.data, b.image.data))
+        )
     return DONE if found.same else NO

@@ -22,7 +22,6 @@ from romtool.report.model import Report, report_of
 from romtool.report.origin import Subject
 from romtool.report.verdict import Expected
 from romtool.requirements.read import requirements_of
-from romtool.rules.check import in_order
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import one_of
@@ -31,8 +30,8 @@ if TYPE_CHECKING:
     from romtool.assign.host import Host
     from romtool.report.conversation import Conversation
 
-MARKDOWN = ".md"
-"""What the name of a file ends in that is to be Markdown."""
+PAGE, MARKDOWN = (".html", ".htm"), ".md"
+"""What the name of a file ends in that is to be a page, or Markdown."""
 
 
 @declare(
@@ -89,7 +88,10 @@ def command(
         dated=_today(),
     )
     stem = "image" if image == "-" else Path(image).stem
-    path = output or Path(f"{stem}.html")
+    path = output or Path(f"{stem}{PAGE[0]}")
+    if path.suffix.lower() not in ("", *PAGE, MARKDOWN):
+        message = f"-o {path.name}: a report is a page, {PAGE[0]}, or Markdown, {MARKDOWN}"
+        raise click.UsageError(message)
     call.write(path, _rendered(report, path).encode())
     return DONE
 
@@ -138,7 +140,13 @@ def _in_pc(catalog: Catalog, image: Image, host: Host) -> InThatPC:
 
 def _subject(loaded: LoadedImage, expected: Sequence[Finding]) -> Subject:
     source = loaded.input
-    name = loaded.title if source.name == "-" else os.path.basename(loaded.title)
-    board = source.tables.get("board", {})
-    findings = in_order([*loaded.findings(), *expected])
-    return Subject(name, source.format, loaded.image, loaded.part, findings, source.text, board)
+    return Subject(
+        loaded.title if source.name == "-" else os.path.basename(loaded.title),
+        source.format,
+        loaded.image,
+        loaded.part,
+        loaded.findings(),
+        source.text,
+        source.tables.get("board", {}),
+        expected,
+    )

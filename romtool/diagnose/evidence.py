@@ -18,9 +18,13 @@ from romtool.requirements.model import DeviceRequirements
 from romtool.requirements.read import requirements_of
 from romtool.requirements.wired import pins_of
 from romtool.rules.check import check
+from romtool.rules.expect import InPC, expect_findings, functions_found
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
 from romtool.verify import Difference, differences
+
+GIVEN = "expect-given"
+"""The rule that a PC gives a function something else than software looks for."""
 
 
 class Named(NamedTuple):
@@ -62,11 +66,23 @@ class Evidence:
 
     @functools.cached_property
     def findings(self) -> list[tuple[str, Finding]]:
-        """What `check` says of each image, with its conventions for all software known."""
+        """What `check` says of each image, with its conventions for all software known.
+
+        With a host, what is given in that PC is looked at too.
+        """
         expectations = tuple(self.catalog.expectations.values())
-        return [
+        found = [
             (one.name, finding) for one in self.images for finding in check(one.image, expectations)
         ]
+        if self.host is None or self.rehearsal is None:
+            return found
+        for place, one in enumerate(self.images):
+            in_pc = InPC(self.host.name, self.rehearsal.given_in(place))
+            for expectation in expectations:
+                functions = functions_found(one.image, expectation, in_pc)
+                given = expect_findings(one.image, expectation, functions)
+                found += [(one.name, finding) for finding in given if finding.rule == GIVEN]
+        return found
 
     @functools.cached_property
     def rehearsal(self) -> Rehearsal | None:

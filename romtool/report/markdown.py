@@ -55,13 +55,7 @@ def _lines(report: Report) -> Iterator[str]:
             for row in report.pc.rows
         ]
         yield from _table(titles, given)
-    if report.findings:
-        yield from _section("Findings")
-        for told in report.findings:
-            finding = told.finding
-            where = f"{told.place}: " if told.place else ""
-            yield f"- {finding.severity}: {_plain(where + finding.message)}; {_plain(finding.hint)}"
-            yield f"  ({_plain(finding.rule)}, {_plain(finding.source)})"
+    yield from _seen(report)
     if report.other is not None:
         yield from _section(f"Differences from {report.other.origin.name}")
         for table in report.other.tables:
@@ -80,6 +74,27 @@ def _lines(report: Report) -> Iterator[str]:
     yield from _section("Before you burn it")
     for caution in report.cautions:
         yield f"- {_plain(caution)}"
+
+
+def _seen(report: Report) -> Iterator[str]:
+    """Yield what a capture shows, and what the checks find."""
+    talk = report.conversation
+    if talk is not None:
+        yield from _section("What the chip read")
+        yield _plain(f"{talk.name}, {talk.bus} bus, {talk.lasted}.")
+        yield ""
+        for seen in talk.findings:
+            yield f"- {seen.severity}: {_plain(seen.message)}"
+        yield ""
+        turns = [(one.at, one.kind, one.address, one.size, one.result) for one in talk.turns]
+        yield from _table(("ms", "Command", "Address", "Bytes", "Answer"), turns)
+    if report.findings:
+        yield from _section("Findings")
+    for told in report.findings:
+        finding = told.finding
+        where = f"{told.place}: " if told.place else ""
+        yield f"- {finding.severity}: {_plain(where + finding.message)}; {_plain(finding.hint)}"
+        yield f"  ({_plain(finding.rule)}, {_plain(finding.source)})"
 
 
 def _section(title: str) -> Iterator[str]:

@@ -105,7 +105,8 @@ def report_of(
     found = None
     if other is not None:
         found = compare(image, other.image, (subject.part, other.part))
-    worst_first = sorted(subject.findings, key=lambda one: SEVERITIES.index(one.severity))
+    findings = [*subject.findings, *subject.expected]
+    worst_first = sorted(findings, key=lambda one: SEVERITIES.index(one.severity))
     changed = changed_spans(found) if found is not None else ()
     profile = _uncommented(subject.profile)
     marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))

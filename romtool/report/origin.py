@@ -18,7 +18,8 @@ LONGEST_NAME = 120
 class Subject:
     """An input as a command took it, `name` without folders.
 
-    `profile` is its text, if it is one, and `board` what that says of the board.
+    `profile` is its text, if it is one, and `board` what that says of the board. `expected`: what
+    is not where some software looks for it, which is no fault of the image.
     """
 
     name: str
@@ -28,6 +29,7 @@ class Subject:
     findings: Sequence[Finding]
     profile: str = ""
     board: Mapping[str, str] = field(default_factory=dict)
+    expected: Sequence[Finding] = ()
 
 
 @dataclass(frozen=True)

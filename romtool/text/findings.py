@@ -79,7 +79,7 @@ def function_line(function: FunctionFound) -> Iterator[str]:
     """Yield where a function of the card is, of those that software looks for."""
     words = STATES[function.state]
     if function.device is not None:
-        at = f" at {function.where}" if function.where else ", off"
-        words += f"{at} (device {(function.number or 0) + 1}, {function.device})"
+        words = f"{words} at {function.where}" if function.where else "off"
+        words += f" (device {(function.number or 0) + 1}, {function.device})"
     style = SEVERITY_STYLES["error"] if function.state == "elsewhere" else None
     yield from line(function.name, words, indent=2, column=FUNCTION, style=style)
