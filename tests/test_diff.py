@@ -571,6 +571,7 @@ def test_equal_images(desk: Path) -> None:
         assert run.returncode == 0
         assert json.loads(run.stdout) == {
             "same": True, "changes": [], "consequences": [], "bytes": [],
+            "renumbered": [], "drivers": [],
         }  # fmt: skip
 
 
@@ -591,6 +592,8 @@ def test_json(desk: Path) -> None:
         "changes": [{"where": "device QRL0001, choice 2", "a": "IRQ 5, 7 or 9", "b": "IRQ 5 or 9"}],
         "consequences": [{"where": "end: end checksum", "a": "E8h", "b": "68h"}],
         "bytes": [],
+        "renumbered": [],
+        "drivers": [],
     }
     back = document(desk, "b.toml", "a.toml")
     assert back["changes"] == [

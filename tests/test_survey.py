@@ -17,7 +17,7 @@ from typing import Any
 
 from tests.support.independent import FRAMES, encode
 from tests.support.profiles import Table, generate
-from tests.support.tool import romtool, told
+from tests.support.tool import packed_id, romtool, told
 
 KINDS = ["bytes", "all but fill", "all but the serial number", "card"]
 SAMPLES = Path(__file__).resolve().parent.parent / "samples"
@@ -153,3 +153,16 @@ def test_text_and_table(tmp_path: Path) -> None:
     answer = json.loads(romtool("survey", str(tmp_path), "--json").stdout)
     (unusable,) = (row for row in answer["files"] if "error" in row)
     assert set(unusable) == {"file", "error"}
+
+
+def test_a_device_whose_id_is_cut(tmp_path: Path) -> None:
+    """A device item of a length that it can't have is told by its bytes, and ends nothing."""
+    image = bytearray(dumped(card(1), 1, 0xFF, 2048))
+    device = card(1)["device"][0]["id"]
+    at = image.index(packed_id(device)) - 1
+    image[at] = 0x13  # three bytes follow (Spec 6.2.2.2 has 5 or 6)
+    (tmp_path / "a.bin").write_bytes(image)
+    run = romtool("survey", "a.bin", "--json", cwd=tmp_path)
+    assert run.returncode == 0, told(run)
+    (row,) = json.loads(run.stdout)["files"]
+    assert row["devices"][0] == packed_id(device)[:3].hex(" ").upper()

@@ -305,10 +305,11 @@ def test_chip_against_the_encoder(drawn: Table, chip: Table) -> None:
 
 def test_chip_on_the_command_line(tmp_path: Path) -> None:
     """Build, inspect, check, verify and profile with --schemas, as with any layout."""
-    pnp = witness.pnp_bytes({"card": {"id": "QRL0301", "serial": 7, "name": "Hollow Lane"}})
+    card = {"id": "QRL0301", "serial": 7, "name": "Hollow Lane"}
+    pnp = witness.pnp_bytes({"card": card, "device": [{"id": "QRL0001"}]})
     (tmp_path / "card.toml").write_text(
         f'[image]\nlayout = "{CHIP}"\npart = "24C02"\n\n[config]\nmute = true\n\n'
-        '[card]\nid = "QRL0301"\nserial = 7\nname = "Hollow Lane"\n'
+        '[card]\nid = "QRL0301"\nserial = 7\nname = "Hollow Lane"\n\n[[device]]\nid = "QRL0001"\n'
     )
     own = ("--schemas", str(OWN))
     run = romtool("build", "card.toml", *own, cwd=tmp_path)

@@ -55,7 +55,7 @@ def dump_of(file: str, image: Image, findings: Sequence[Finding]) -> Dump:
         is_read=image.layout is not None,
         id=image.card_id if is_card else None,
         serial=image.identifier_values[0][serial_key] if is_card else None,
-        devices=tuple(str(device.start.key_value) for device in card_of(image).devices),
+        devices=tuple(device.id for device in card_of(image).devices),
         errors=severities.count("error"),
         warnings=severities.count("warning"),
         sha256=hashlib.sha256(image.data).hexdigest(),
