@@ -313,7 +313,7 @@ def test_the_schema_names_what_there_is() -> None:
     assert listed == set(CATALOG.causes)
     used = set()
     for cause in CATALOG.causes.values():
-        assert set(cause.rules) <= set(CATALOG.rules)
+        assert {*cause.rules, *cause.hints} <= set(CATALOG.rules)
         assert set(cause.remarks) <= set(CATALOG.protocol.remarks)
         assert {*cause.observations, *cause.clears} <= {*CATALOG.observations, ANSWERED}
         assert set(cause.out) <= {"image", "cards", "host", "readback", "capture", "test"}

@@ -118,6 +118,16 @@ def test_text_and_json_of_a_lead(tmp_path: Path) -> None:
     assert "lead-unknown" in {finding["rule"] for finding in document["findings"]}
 
 
+def test_a_chip_may_refuse_what_nobody_can_check(tmp_path: Path) -> None:
+    """Of a lead nobody can say that signature and count are right: that stays open."""
+    pnp = witness.pnp_bytes({"card": {"id": "QRL0301"}, "device": [{"id": "QRL0001"}]})
+    (tmp_path / "chip.bin").write_bytes(bytes(range(1, 13)) + pnp)
+    run = romtool("diagnose", "chip.bin", "--symptom", "not-found", "--json", cwd=tmp_path)
+    states = {cause["name"]: cause["state"] for cause in json.loads(run.stdout)["causes"]}
+    (name,) = (one.name for one in CATALOG.causes.values() if "lead-unknown" in one.hints)
+    assert states[name] == "open"
+
+
 # --- resource data alone
 
 

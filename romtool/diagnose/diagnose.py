@@ -71,10 +71,12 @@ def _reasons(evidence: Evidence, cause: Cause) -> Iterator[tuple[bool, str]]:
     several = len(evidence.images) > 1
     is_known = False
     for name, finding in evidence.findings if cause.rules else ():
+        where = f"{name}: " if several else ""
         if finding.rule in cause.rules:
-            where = f"{name}: " if several else ""
             is_known |= finding.severity != "note"
             yield finding.severity != "note", f"{where}{finding.message}"
+        elif finding.rule in cause.hints:
+            yield False, f"{where}{finding.message}"
     # What a rule says, a rehearsal would only say again.
     for remark, words in evidence.remarks if cause.remarks and not is_known else ():
         if remark in cause.remarks:

@@ -59,15 +59,15 @@ def _follows(a: Compared | None, b: Compared | None) -> bool:
     """Whether both values are what the rest of their image makes them."""
     if a is None or b is None:
         return False
-    if a.way is not None or b.way is not None:
+    if "other way" in (a.verdict, b.verdict):
         return a.way == b.way
-    return bool(a.stored == a.computed and b.stored == b.computed)
+    return a.verdict == b.verdict == "right"
 
 
 def _words(held: Held) -> str:
     """Return a field's value; whether it is right only where it isn't."""
     found = held.found
-    if found is not None and (found.stored == found.computed):
+    if found is not None and found.verdict == "right":
         found = None
     return stated(held.field.kind, held.stored, found)
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor, walk
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Check, CompressedAscii, Constant, Count, Stored, number
+from romtool.schema.field_types import Check, Constant, Count, Stored, number
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import ImageLayout
 
@@ -37,9 +37,8 @@ def _tables(catalog: Catalog) -> tuple[int, int, tuple[tuple[int, bytes], ...]]:
     A shift register is linear: what a byte adds doesn't depend on the others.
     """
     field = catalog.identifier.check_field
-    assert isinstance(field.kind, Check)
-    region = field.kind.region(field.at)
-    check, size = field.kind.checksum, region.stop - region.start
+    region, check = field.kind.region(field.at), field.kind.checksum
+    size = region.stop - region.start
     base = check.of(bytes(size))
     tables = []
     for at in range(size):
@@ -88,11 +87,10 @@ def signature_bits(layout: ImageLayout, data: bytes, at: int) -> int:
     if len(part) < layout.size:
         return 0
     stored, bits = layout.field_layout.parse(part), 0
-    for field in layout.computed_fields:
-        if isinstance(field.kind, Constant):
-            if stored[field.key] != field.kind.value:
-                return 0
-            bits += field.kind.bits
+    for field in layout.constants:
+        if stored[field.key] != field.kind.value:
+            return 0
+        bits += field.kind.bits
     return bits
 
 
@@ -132,15 +130,15 @@ def walk_bits(catalog: Catalog, data: bytes, start: int) -> int:
 
 def shows_itself(image: Image) -> bool:
     """Whether a layout's count is right, or its signature but for one bit; or it has neither."""
-    if image.layout is None:
+    layout = image.layout
+    if layout is None:
         return False
-    marks = [f for f in image.layout.computed_fields if isinstance(f.kind, Constant | Count)]
-    constants = [field for field in marks if isinstance(field.kind, Constant)]
-    found = [image.compare(field) for field in constants]
-    if constants and sum(_bits_between(one.stored, one.computed) for one in found) <= ALMOST:
+    marks = [image.compare(field) for field in layout.constants]
+    if marks and sum(_bits_between(one.stored, one.computed) for one in marks) <= ALMOST:
         return True
-    counts = (image.compare(field) for field in marks if isinstance(field.kind, Count))
-    return not marks or any(count.ok for count in counts)
+    if any(image.compare(field).ok for field in layout.counts):
+        return True
+    return not marks and not layout.counts
 
 
 def _bits_between(first: Stored, second: Stored) -> int:
@@ -201,5 +199,4 @@ def _of_identifier(image: Image) -> int:
 def usual_id(image: Image) -> bool:
     """Whether the card's ID is spelt the usual way: three letters A-Z, four hex digits."""
     kind = image.catalog.identifier.id_field.kind
-    assert isinstance(kind, CompressedAscii)
     return image.card_id is not None and kind.spelling.is_usual(image.card_id)

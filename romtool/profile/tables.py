@@ -109,10 +109,10 @@ def _override(image: Image) -> Table:
     assert image.layout is not None
     for field in image.layout.computed_fields:
         found = image.computed[field.key]
-        if found.stored != found.computed:
+        if found.verdict != "right":
             override[field.key] = found.way or field.kind.to_value(found.stored)
     found_id = image.id_checksum
-    if found_id is not None and found_id.stored != found_id.computed:
+    if found_id is not None and found_id.verdict != "right":
         override[image.catalog.identifier.check_field.key] = found_id.stored
     return override
 
@@ -148,7 +148,7 @@ def _items(image: Image, tables: Table) -> Table:
     if card.end is None or not card.end.representable:
         return {image.catalog.end_field.key: image.catalog.no_end}
     found = image.end_checksum
-    if found is not None and found.stored != found.computed:
+    if found is not None and found.verdict != "right":
         return {image.catalog.end_field.key: found.stored}
     return {}
 

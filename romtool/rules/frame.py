@@ -27,11 +27,11 @@ def frame_findings(image: Image) -> Iterator[Finding]:
         if rule == "count" and _is_cut(image, found):
             continue
         words = {**_words(field, found), "source": field.source}
-        if not found.ok:
+        if found.verdict == "wrong":
             yield finding(image.catalog, rule, field.at, **words)
-        elif found.way is not None:
-            way = found.way.replace("-", " ")
-            yield finding(image.catalog, "count-way", field.at, way=way, **words)
+        elif found.verdict == "other way":
+            words["way"] = found.way_words
+            yield finding(image.catalog, "count-way", field.at, **words)
     yield from _settings(image, image.layout)
     yield from _wiring(image)
     limit = image.layout.max_pnp_bytes

@@ -113,9 +113,9 @@ def _end(image: Image) -> Iterator[Finding]:
     if found is None:
         return
     words = {"stored": f"{number(found.stored):02X}h", "computed": f"{number(found.computed):02X}h"}
-    if not found.ok:
+    if found.verdict == "wrong":
         yield finding(catalog, "end-checksum", image.end_item.end - 1, **words)
-    elif found.stored != found.computed:
+    elif found.verdict == "unchecked":
         yield finding(catalog, "end-unchecked", image.end_item.end - 1, **words)
 
 

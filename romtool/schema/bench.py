@@ -92,13 +92,15 @@ class Cause(Described):
     """What makes a symptom, and how it is told: its logic is in `romtool.diagnose`.
 
     It is found by `rules` of `check`, `remarks` of `rehearse`, `faults` of `verify`, `observations`
-    of `capture`, or by a `test`; ruled out by what `out` names, with words for each.
+    of `capture`, or by a `test`; left open by `hints`, findings of `check` too; ruled out by what
+    `out` names, with words for each.
     """
 
     name: str
     title: str
     source: str
     rules: tuple[str, ...]
+    hints: tuple[str, ...]
     remarks: tuple[str, ...]
     faults: tuple[str, ...]
     observations: tuple[str, ...]

@@ -120,12 +120,18 @@ class Field(Described, min_size="min_bytes"):
         return mask.to_bytes(size, "little" if self.endian == "little" else "big")
 
     @property
-    def bit_range(self) -> str:
-        """`bits 4:0`, or nothing for a field of whole bytes."""
+    def bit_numbers(self) -> str:
+        """`4:0`, the highest and the lowest bit, or nothing for a field of whole bytes."""
         if self.size is None or self.kind.bits == self.size * 8:
             return ""
         high = self.low + self.kind.bits - 1
-        return f"bit {high}" if high == self.low else f"bits {high}:{self.low}"
+        return str(high) if high == self.low else f"{high}:{self.low}"
+
+    @property
+    def bit_range(self) -> str:
+        """`bits 4:0`, or nothing for a field of whole bytes."""
+        words = "bit" if self.kind.bits == 1 else "bits"
+        return f"{words} {self.bit_numbers}" if self.bit_numbers else ""
 
 
 F_co = TypeVar("F_co", bound=AnyKind, covariant=True)

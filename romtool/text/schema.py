@@ -173,7 +173,7 @@ def _map(layout: FieldLayout) -> Iterator[str]:
     for unit in layout.units:
         for index, field in enumerate(unit.fields):
             where = _bytes(unit) if index == 0 else ""
-            bits = field.bit_range.partition(" ")[2]
+            bits = field.bit_numbers
             key = "-" if field.kind.is_reserved else field.key
             head = f"  {where:5}  {bits:5}  {key}"
             yield from line(head, _holds(field), column=34)

@@ -8,6 +8,7 @@ locales one that starts a Python (`tool.started`).
 
 import contextlib
 import functools
+import importlib
 import os
 import signal
 import subprocess
@@ -85,6 +86,7 @@ def copied(
     own (`streams` are those of Popen). `before` runs in it first. POSIX only.
     """
     argv = ["romtool", *map(os.fsdecode, words)]
+    _load_all()
 
     def run() -> None:
         """Never return: what Popen would start is not wanted any more."""
@@ -105,6 +107,14 @@ def copied(
 
     # The one thread that tests have holds no lock here.
     return subprocess.Popen([sys.executable], preexec_fn=run, **streams)  # noqa: PLW1509
+
+
+@functools.cache
+def _load_all() -> None:
+    """Load here what each copy would have to load again."""
+    _catalog()
+    for name in romtool.cli.COMMANDS:
+        importlib.import_module(f"romtool.commands.{name}")
 
 
 def _as_after_exec() -> None:
