@@ -17,13 +17,14 @@ from pathlib import Path
 
 import pytest
 
+from tests.support import amount
 from tests.support.in_process import copied
 from tests.support.inside import ONE_CORE, TWO_CORES, spoilt, spoilt_anew
 from tests.support.tool import CARD_ITEMS, PROFILE, identifier, romtool, told
 
 MORE = os.environ.get("ROMTOOL_MORE") == "1"
-FEW, MANY = (1000, 10_000) if MORE else (100, 500)
-SERIES = 3000 if MORE else 250
+FEW, MANY = (1000, 10_000) if MORE else (100, 500) if amount.is_whole else (50, 200)
+SERIES = 3000 if MORE else 250 if amount.is_whole else 120
 
 linux_only = pytest.mark.skipif(
     not sys.platform.startswith("linux"), reason="one process does all the work on this system"

@@ -287,7 +287,7 @@ EDGES = {
     "random-64k": Random(1).randbytes(0x10000),
     "blank-64k": spoil.blank(0x10000),
     # 30h: a choice without a priority (Spec 6.2.2.6), sixty thousand times.
-    "choices-64k": start_of("plain").ljust(0x10000, b"\x30"),
+    "choices-64k": start_of("plain").ljust(0x10000 if amount.is_whole else 0x800, b"\x30"),
     "choices-4k-counted": start_of("counted-19").ljust(0x1000, b"\x30"),
     "choices-closed-4k": start_of("plain") + b"\x30\x38" * 0x800,
     "devices-4k": start_of("plain") + bytes.fromhex(DEVICE) * 0x300,
