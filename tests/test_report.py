@@ -28,7 +28,7 @@ from romtool.assign.assign import assign
 from romtool.assign.host import Host
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
-from romtool.report import stretches
+from romtool.report import grids, model, ports, stretches
 from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
@@ -55,10 +55,18 @@ ROOT = Path(__file__).resolve().parent.parent
 SAMPLE = ROOT / "samples" / "hollow-lane.toml"
 FAULTS = ROOT / "samples" / "tour" / "faults.toml"
 END_CHECKSUM_AT = 0x110
-PART = 1 if amount.is_whole else 25
+PART = 1 if amount.is_whole else 40
 """The usual run's pages leave out rows after this part of what a page shows."""
 
-MOST_BYTES = (3 if amount.is_whole else 1) << 20
+MOST = {
+    stretches: "MOST_ENTRIES",
+    grids: "MOST_ROWS",
+    ports: "MOST_LANES",
+    model: "MOST_FINDINGS",
+}
+"""How many of what a page shows."""
+
+MOST_BYTES = (3 << 20) if amount.is_whole else (1 << 19)
 """A page that a browser still opens at once."""
 
 HOSTILE = "<script>alert(1)</script>&\"'{{ 7 * 7 }}"
@@ -185,7 +193,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory, image: bytes) -> dict[str, b
     """The pages about images of every kind, and about profiles and pairs."""
     folder = tmp_path_factory.mktemp("pages")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(stretches, "MOST_ENTRIES", stretches.MOST_ENTRIES // PART)
+        for place, name in MOST.items():
+            patch.setattr(place, name, getattr(place, name) // PART)
         made = {name: of_bytes(folder, data) for name, data in kinds(folder, image).items()}
     made["profile"] = reported(folder, str(SAMPLE))
     made["faults"] = reported(folder, str(FAULTS))

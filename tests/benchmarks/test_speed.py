@@ -4,7 +4,7 @@ A time by itself says more of the machine than of the program, so each group has
 is measured in the same run: the table that pytest-benchmark prints gives every row of a group as
 a multiple of its fastest. No test asserts a time.
 
-    python -m pytest tests/benchmarks --benchmark-enable
+    python -m pytest tests/benchmarks -m "" --benchmark-enable
 
 Without `--benchmark-enable` each row runs once, so that it can't rot, and what it makes is checked.
 """
