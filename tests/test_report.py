@@ -317,7 +317,7 @@ def test_glance(sample: Element) -> None:
         "part": "24C04 512 bytes",
         "bytes used": "273 PnP data to 110h",
     }
-    assert text(found(sample, "h1")[0]) == "Hollow Lane audio card"
+    assert text(found(sample, "h1")[0]) == "Hollow PortRow audio card"
 
 
 def test_every_byte(sample: Element, image: bytes) -> None:
@@ -484,11 +484,11 @@ def test_in_a_pc(image: bytes) -> None:
     marks = [row[1:] for row in rows(irq) if row[0] == "2 acceptable"]
     assert marks[0][5] == "✕offered, but taken there"
     assert [row.index("◆given to it") for row in marks if "◆given to it" in row] == [7, 11]
-    lanes = [row[0] for row in rows(by_class(root, "lanes"))]
+    port_rows = [row[0] for row in rows(by_class(root, "lanes"))]
     assert "220h-22Fh, 10-bit decode taken; also answers at 620h, A20h, E20h: every 400h above" in (
-        lanes
+        port_rows
     )
-    assert any("given 240h-24Fh" in words for words in lanes)
+    assert any("given 240h-24Fh" in words for words in port_rows)
     assert len(with_class(root, "tag")) == 3
 
 
@@ -502,8 +502,8 @@ def test_undriven(tmp_path: Path) -> None:
     marked = [text(one) for one in with_class(root, "undriven") if one.tag == f"{HTML}td"]
     assert marked == ["◇given to it, but on no pin of the chip"]
     heads = [text(one) for one in found(root, "h2")]
-    assert "In Hollow Lane workshop PC" in heads
-    assert "Fits Hollow Lane workshop PC, but not its own wiring" in heads
+    assert "In Hollow PortRow workshop PC" in heads
+    assert "Fits Hollow PortRow workshop PC, but not its own wiring" in heads
     words = "QRL0002: no pin of the chip is wired to IRQ 10"
     assert [text(one) for one in with_class(root, "warnings")[0]] == [words]
 
