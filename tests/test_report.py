@@ -317,7 +317,7 @@ def test_glance(sample: Element) -> None:
         "part": "24C04 512 bytes",
         "bytes used": "273 PnP data to 110h",
     }
-    assert text(found(sample, "h1")[0]) == "Hollow PortRow audio card"
+    assert text(found(sample, "h1")[0]) == "Hollow Lane audio card"
 
 
 def test_every_byte(sample: Element, image: bytes) -> None:
@@ -502,8 +502,8 @@ def test_undriven(tmp_path: Path) -> None:
     marked = [text(one) for one in with_class(root, "undriven") if one.tag == f"{HTML}td"]
     assert marked == ["◇given to it, but on no pin of the chip"]
     heads = [text(one) for one in found(root, "h2")]
-    assert "In Hollow PortRow workshop PC" in heads
-    assert "Fits Hollow PortRow workshop PC, but not its own wiring" in heads
+    assert "In Hollow Lane workshop PC" in heads
+    assert "Fits Hollow Lane workshop PC, but not its own wiring" in heads
     words = "QRL0002: no pin of the chip is wired to IRQ 10"
     assert [text(one) for one in with_class(root, "warnings")[0]] == [words]
 
