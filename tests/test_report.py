@@ -501,11 +501,11 @@ def test_in_a_pc(image: bytes) -> None:
     marks = [row[1:] for row in rows(irq) if row[0] == "2 acceptable"]
     assert marks[0][5] == "✕offered, but taken there"
     assert [row.index("◆given to it") for row in marks if "◆given to it" in row] == [7, 11]
-    lanes = [row[0] for row in rows(by_class(root, "lanes"))]
+    port_rows = [row[0] for row in rows(by_class(root, "lanes"))]
     assert "220h-22Fh, 10-bit decode taken; also answers at 620h, A20h, E20h: every 400h above" in (
-        lanes
+        port_rows
     )
-    assert any("given 240h-24Fh" in words for words in lanes)
+    assert any("given 240h-24Fh" in words for words in port_rows)
     assert len(with_class(root, "tag")) == 3
 
 

@@ -13,7 +13,7 @@ import pytest
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.report.bytemap import ACROSS, CELL, LEFT, byte_map
-from romtool.report.stretches import stretches
+from romtool.report.regions import regions
 from tests.support.pages import by_id, parsed, text, with_class
 from tests.support.tool import built, romtool, told
 
@@ -44,7 +44,7 @@ def test_what_the_chip_read_is_told(page: bytes) -> None:
 def test_what_was_not_read_is_veiled_byte_by_byte(tmp_path: Path) -> None:
     """A chip that read the first 18 bytes: the rest of the second line is veiled."""
     data = built(CARD.read_text(encoding="utf-8"), tmp_path)
-    cut = stretches(decode(CATALOG, data))
+    cut = regions(decode(CATALOG, data))
     first = byte_map(data, cut, frozenset(range(18)))[0]
     assert {(box.x, box.width) for box in first.unread} == {
         (LEFT + 2 * CELL, 14 * CELL),

@@ -238,3 +238,19 @@ def test_a_patch_from_a_file(tmp_path: Path) -> None:
     assert "patch.bin: no such file" in told(run)
     with pytest.raises(InputError, match="no file is read here"):
         built(named)
+
+
+def test_a_single_file_goes_to_standard_output(board: str, tmp_path: Path) -> None:
+    (tmp_path / "board.toml").write_text(board, encoding="utf-8")
+    run = romtool("build", "board.toml", "--format", "bin", "-o", "-", cwd=tmp_path)
+    assert (run.returncode, run.stdout) == (0, built(board))
+    for options in (("--format", "bin,hex"), ("--format", "bin", "--serials", "1-2")):
+        assert romtool("build", "board.toml", *options, "-o", "-", cwd=tmp_path).returncode == 2
+    assert [path.name for path in tmp_path.iterdir()] == ["board.toml"]
+
+
+def test_ids_that_cannot_be_spelt_are_no_examples(tmp_path: Path) -> None:
+    text = '[card]\nid = "QRL0301"\nname = "X"\n[[device]]\nid_raw = "FC 01 02 03"\n'
+    (tmp_path / "odd.toml").write_text(text, encoding="utf-8")
+    run = romtool("build", "odd.toml", "--allow-faults", cwd=tmp_path)
+    assert run.returncode == 0, told(run)

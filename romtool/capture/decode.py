@@ -17,6 +17,7 @@ from romtool.capture.outcome import (
     commands_by_part,
     likely_page,
     outcomes_of,
+    size_seen,
 )
 from romtool.capture.recording import FLOATING, HIGH, Change, Recording
 from romtool.capture.three_wire import Selection, SelectionReader
@@ -347,12 +348,13 @@ def _judged(
     parts = []
     for number, places in commands_by_part(commands).items():
         own = [commands[place] for place in places]
-        page = likely_page(own, size, pages, is_known=part is not None)
-        found, contents = outcomes_of(own, size, page, write_time)
+        its_size = size if part is not None else size_seen(own, size)
+        page = likely_page(own, its_size, pages, is_known=part is not None)
+        found, contents = outcomes_of(own, its_size, page, write_time)
         for place, outcome in zip(places, found, strict=True):
             outcomes[place] = outcome
         is_eeprom = number is None or is_early or wires.bus.is_eeprom(number)
-        parts.append(BusPart(None if is_early else number, is_eeprom, size, page, contents))
+        parts.append(BusPart(None if is_early else number, is_eeprom, its_size, page, contents))
     return DecodedCapture(
         bus=wires.bus,
         wiring=wires,

@@ -61,6 +61,20 @@ def is_change(command: Command) -> bool:
     return command.kind in ("write", "erase", "erase-all", "write-all")
 
 
+def size_seen(commands: Sequence[Command], size: int) -> int:
+    """Return the bytes of a part, `size` where nothing says otherwise.
+
+    A read that runs on past that many, and doesn't begin anew there, is of a larger part.
+    """
+    for command in commands:
+        data, at = command.data, command.address
+        if command.kind != "read" or at is None or len(data) <= size:
+            continue
+        if any(one != other for one, other in zip(data, data[size:], strict=False)):
+            return max(size, 1 << (at + len(data) - 1).bit_length())
+    return size
+
+
 def _crosses(command: Command, page: int) -> bool:
     if command.kind != "write" or command.address is None or command.part is None:
         return False

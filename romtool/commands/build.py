@@ -14,7 +14,7 @@ from romtool.commands import completing
 from romtool.commands.building import BuildJob, BuildOptions
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import FORCE, JSON
-from romtool.commands.printing import echo, echo_json, echo_lines, warn
+from romtool.commands.printing import echo, echo_json, echo_lines, is_standard_output, warn
 from romtool.commands.series import MOST, Written, serials_option
 from romtool.errors import refuse
 from romtool.files.inputs import read_input
@@ -97,6 +97,10 @@ def command(
     if serials is not None and len(serials) > MOST and not call.force:
         message = f"--serials: {len(serials)} cards at once are more than {MOST}"
         raise click.UsageError(f"{message}; --force if it is meant")
+    to_stdout = is_standard_output(output)
+    if to_stdout and (serials is not None or variant == ALL or len(formats) > 1 or call.as_json):
+        message = "-o -: one file goes to standard output"
+        raise click.UsageError(f"{message}; give one --format, and no series, --json or all")
     options = BuildOptions(output, formats, serials, swap_pairs)
     names = _variants(call, profile) if variant == ALL else [variant]
     jobs = [BuildJob(call, profile, name, options) for name in names]
@@ -106,6 +110,9 @@ def command(
             echo_json(_answer(call.catalog, jobs, []))
         warn(f"{shown(profile)}: nothing written; fix the errors, or give --allow-faults")
         return NO
+    if to_stdout:
+        click.echo(next(jobs[0].contents())[0], nl=False)
+        return DONE
     written = [job.write(force=call.force) for job in jobs]
     if labels is not None:
         write_files([(labels, _labels(jobs, written))], force=call.force)

@@ -137,9 +137,9 @@ class BuildJob:
     def write(self, *, force: bool) -> list[Written]:
         """Write the files of all images, and the manifest of a series."""
         with self.series.resumable():
-            return self.series.write(self._contents, force=force)
+            return self.series.write(self.contents, force=force)
 
-    def _contents(self) -> Iterator[list[bytes]]:
+    def contents(self) -> Iterator[list[bytes]]:
         """Yield the content of each image's files, one a format."""
         for data in self.images():
             burnt = swapped_pairs(data) if self.options.swap_pairs else data
@@ -193,9 +193,6 @@ class BuildJob:
 
     def example_ids(self) -> list[str]:
         """Return the IDs of card and devices that are examples."""
-        ids = [
-            self.image.card_id,
-            *(device.start.key_value for device in card_of(self.image).devices),
-        ]
+        ids = [self.image.card_id, *(device.id for device in card_of(self.image).devices)]
         vendor = self.catalog.starter.example_vendor
         return [id_ for id_ in dict.fromkeys(ids) if id_ is not None and id_.startswith(vendor)]

@@ -20,6 +20,7 @@ from romtool.commands.options import (
     images_argument,
 )
 from romtool.commands.printing import echo, echo_lines, warn
+from romtool.rehearse import ALL
 from romtool.rules.check import in_order
 from romtool.rules.findings import Finding
 from romtool.text.findings import block, counted, function_line
@@ -50,6 +51,8 @@ def command(call: Call, images: tuple[str, ...], configured_by: str, strict: boo
     """
     if call.host is not None and not call.expectations:
         raise click.UsageError("--host says what --expect is judged by: give --expect too")
+    if configured_by != ALL and call.host is None:
+        raise click.UsageError("--configured-by is about a PC: give --expect and --host too")
 
     def work(name: str, note: Callable[[str], None]) -> Answer:
         one = call.load(name, note)

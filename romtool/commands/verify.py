@@ -125,7 +125,7 @@ def _of_series(
         heading = f"{source.name}: card {serial}"
         lines = list(_lines(heading, read, want, found, like, swapped=swap_pairs))
     else:
-        differing = f"{len(found)} byte{'' if len(found) == 1 else 's'} differ"
+        differing = "1 byte differs" if len(found) == 1 else f"{len(found)} bytes differ"
         words = (like.title if like else differing) if found else "match"
         lines = [series_line(source.name, serial, words)]
     return Answer(kind, lines, data, mark=(source.name, serial))
@@ -133,8 +133,6 @@ def _of_series(
 
 def _data(found: list[Difference], like: Diagnosis | None) -> dict[str, Any]:
     answer = {"match": not found, "differences": [one.as_json() for one in found]}
-    if not found:
-        return answer
     return answer | (like.as_json() if like else {"mishaps": []})
 
 

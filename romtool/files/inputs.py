@@ -57,7 +57,7 @@ class InputFile(NamedTuple):
         if self.offset:
             yield f"{self.name}: its first address is {self.offset:X}h, taken as an offset"
         if self.format == RAW.name and len(self.data) >= NOTED_TEXT and is_plain(self.data):
-            yield f"{self.name}: is a text, taken as raw binary"
+            yield f"{self.name}: is a text in no form that is known, and taken as raw binary"
 
     def states(self, path: KeyPath) -> bool:
         """Whether the profile has this key, or its variant in its place."""

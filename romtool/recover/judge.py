@@ -24,7 +24,7 @@ FEW_ITEMS = 3
 class Evidence:
     """What was looked at: each `right`, `wrong`, `none` or as its words say; counts as numbers."""
 
-    layout: str
+    layout: str | None
     signature: str
     count: str
     id_checksum: str
@@ -56,7 +56,7 @@ def evidence_of(image: Image, added: ImageLayout | None = None) -> Evidence:
     kinds = {run.kind for run in image.tail}
     after = "data" if "data" in kinds else "patch" if "patch" in kinds else "fill"
     return Evidence(
-        layout=image.layout_name or "none",
+        layout=image.layout_name,
         signature=_frame_word(image, Constant, added),
         count=_frame_word(image, Count, added),
         id_checksum=_id_word(image),

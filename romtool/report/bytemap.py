@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from romtool.report.stretches import REST, Entry, Stretch
+from romtool.report.regions import REST, Entry, Region
 from romtool.schema.numbers import clip, sizes
 
 ACROSS = 16
@@ -37,7 +37,7 @@ MOST_KEYS = 24
 
 @dataclass(frozen=True)
 class Box:
-    """A part of a region: bytes side by side in one line."""
+    """A part of a shape: bytes side by side in one line."""
 
     x: int
     y: int
@@ -46,7 +46,7 @@ class Box:
 
 
 @dataclass(frozen=True)
-class Region:
+class Shape:
     """An entry in a drawing; `name` says all of it, for those who can't see where it is.
 
     `flag`: the corner that marks a finding.
@@ -60,11 +60,11 @@ class Region:
 
 @dataclass(frozen=True)
 class Part:
-    """A stretch in the map."""
+    """A region in the map."""
 
     kind: str
     device: int | None
-    regions: tuple[Region, ...]
+    shapes: tuple[Shape, ...]
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class Panel:
     """One drawing; `changed`: the corners of bytes that the other image has not so.
 
     `unread`: what a capture shows that the chip never read; `stopped`: the corner where it stopped.
@@ -104,12 +104,12 @@ class Key:
     size: str
 
 
-def legend(stretches: Sequence[Stretch]) -> tuple[Key, ...]:
+def legend(regions: Sequence[Region]) -> tuple[Key, ...]:
     """Return what each way of drawing stands for, in the order of the bytes."""
     found: dict[tuple[str, int | None], tuple[str, int]] = {}
-    for stretch in stretches:
-        label, size = found.get((stretch.kind, stretch.device), (stretch.label, 0))
-        found[stretch.kind, stretch.device] = label, size + stretch.size
+    for region in regions:
+        label, size = found.get((region.kind, region.device), (region.label, 0))
+        found[region.kind, region.device] = label, size + region.size
     keys = [Key(*drawn, label, sizes(size)) for drawn, (label, size) in found.items()]
     if len(keys) > MOST_KEYS:
         keys[MOST_KEYS:] = [Key(REST, None, f"{len(keys) - MOST_KEYS} more", "")]
@@ -117,53 +117,53 @@ def legend(stretches: Sequence[Stretch]) -> tuple[Key, ...]:
 
 
 def byte_map(
-    data: bytes, stretches: Sequence[Stretch], read: Collection[int] | None = None
-) -> tuple[Sheet, ...]:
+    data: bytes, regions: Sequence[Region], read: Collection[int] | None = None
+) -> tuple[Panel, ...]:
     """Return the map of an image's bytes; `read`: the addresses that a chip was seen to read."""
-    entries = [entry for stretch in stretches for entry in stretch.entries]
+    entries = [entry for region in regions for entry in region.entries]
     rows = _Rows(data, entries)
-    sheets = []
-    for number in range(rows.sheets):
-        shown = [one for one in stretches if rows.is_on(number, one.at, one.at + one.size)]
-        parts = tuple(_part(rows, number, stretch) for stretch in shown)
+    panels = []
+    for number in range(rows.panels):
+        shown = [one for one in regions if rows.is_on(number, one.at, one.at + one.size)]
+        parts = tuple(_part(rows, number, region) for region in shown)
         lines = tuple(rows.lines(number, shown))
         changed = [
             rows.corner(at)
-            for stretch in shown
-            for entry in stretch.entries
+            for region in shown
+            for entry in region.entries
             for at in sorted(entry.changed)
             if rows.is_on(number, at, at + 1) and rows.is_drawn(at)
         ]
         unread = tuple(rows.unread(number, read)) if read else ()
         stopped = rows.stop_on(number, read) if read else None
         size = LEFT + ACROSS * CELL, len(lines) * LINE
-        sheets.append(Sheet(*size, lines, parts, tuple(changed), unread, stopped))
-    return tuple(sheets)
+        panels.append(Panel(*size, lines, parts, tuple(changed), unread, stopped))
+    return tuple(panels)
 
 
-def _part(rows: _Rows, sheet: int, stretch: Stretch) -> Part:
-    regions = [
-        _region(rows, sheet, stretch, entry)
-        for entry in stretch.entries
-        if rows.is_on(sheet, entry.at, entry.end)
+def _part(rows: _Rows, panel: int, region: Region) -> Part:
+    shapes = [
+        _shape(rows, panel, region, entry)
+        for entry in region.entries
+        if rows.is_on(panel, entry.at, entry.end)
     ]
-    return Part(stretch.kind, stretch.device, tuple(regions))
+    return Part(region.kind, region.device, tuple(shapes))
 
 
-def _region(rows: _Rows, sheet: int, stretch: Stretch, entry: Entry) -> Region:
-    words = f"{entry.at:04X}, {sizes(len(entry.raw))}: {stretch.label}: "
+def _shape(rows: _Rows, panel: int, region: Region, entry: Entry) -> Shape:
+    words = f"{entry.at:04X}, {sizes(len(entry.raw))}: {region.label}: "
     words += "; ".join(entry.meanings)
     if entry.findings:
         words += "; has a finding"
     if entry.changed:
         words += "; differs"
-    boxes = tuple(rows.boxes(sheet, entry))
+    boxes = tuple(rows.boxes(panel, entry))
     flag = (boxes[0].x + boxes[0].width, boxes[0].y) if entry.findings else None
-    return Region(entry.at, clip(words, LONGEST_NAME), boxes, flag)
+    return Shape(entry.at, clip(words, LONGEST_NAME), boxes, flag)
 
 
 class _Rows:
-    """The lines of sixteen bytes: which are drawn, on which sheet, and how far down."""
+    """The lines of sixteen bytes: which are drawn, on which panel, and how far down."""
 
     def __init__(self, data: bytes, entries: Sequence[Entry]) -> None:
         self.data = data
@@ -181,7 +181,7 @@ class _Rows:
         self.starts = list(self.place)
 
     @property
-    def sheets(self) -> int:
+    def panels(self) -> int:
         """How many drawings it takes."""
         return -(-len(self.place) // SHEET)
 
@@ -193,16 +193,16 @@ class _Rows:
         """Whether a byte isn't hidden."""
         return self._drawn_line(at) not in self.hidden
 
-    def is_on(self, sheet: int, at: int, end: int) -> bool:
-        """Whether some of the bytes from `at` to `end` are on a sheet."""
+    def is_on(self, panel: int, at: int, end: int) -> bool:
+        """Whether some of the bytes from `at` to `end` are on a panel."""
         first, last = (self.place[self._drawn_line(one)] // SHEET for one in (at, end - 1))
-        return first <= sheet <= last
+        return first <= panel <= last
 
     def _y(self, line: int) -> int:
         return self.place[line] % SHEET * LINE
 
-    def boxes(self, sheet: int, entry: Entry) -> Iterator[Box]:
-        """Yield where an entry is drawn on a sheet."""
+    def boxes(self, panel: int, entry: Entry) -> Iterator[Box]:
+        """Yield where an entry is drawn on a panel."""
         at = entry.at
         while at < entry.end:
             line = self._drawn_line(at)
@@ -213,14 +213,14 @@ class _Rows:
                 stop = min(entry.end, (line + 1) * ACROSS)
                 last = (stop - 1) % ACROSS
                 at = stop
-            if self.place[line] // SHEET == sheet:
+            if self.place[line] // SHEET == panel:
                 x, y = LEFT + first * CELL, self._y(line)
                 width = (last - first + 1) * CELL
                 yield Box(x + GAP // 2, y + GAP, width - GAP, LINE - 2 * GAP)
 
-    def unread(self, sheet: int, read: Collection[int]) -> Iterator[Box]:
-        """Yield the boxes of a sheet's bytes that are not among those `read`, run by run."""
-        for line in self.starts[sheet * SHEET : (sheet + 1) * SHEET]:
+    def unread(self, panel: int, read: Collection[int]) -> Iterator[Box]:
+        """Yield the boxes of a panel's bytes that are not among those `read`, run by run."""
+        for line in self.starts[panel * SHEET : (panel + 1) * SHEET]:
             stop = self.hidden[line][0].stop if line in self.hidden else line + 1
             within = range(line * ACROSS, min(stop * ACROSS, len(self.data)))
             if line in self.hidden:
@@ -230,22 +230,22 @@ class _Rows:
             for first, many in runs:
                 yield Box(LEFT + first * CELL, self._y(line), many * CELL, LINE)
 
-    def stop_on(self, sheet: int, read: Collection[int]) -> tuple[int, int] | None:
-        """Return the corner where reading stopped first, if that is drawn on a sheet."""
+    def stop_on(self, panel: int, read: Collection[int]) -> tuple[int, int] | None:
+        """Return the corner where reading stopped first, if that is drawn on a panel."""
         at = min(one + 1 for one in read if one + 1 not in read)
-        is_here = at < len(self.data) and self.is_on(sheet, at, at + 1) and self.is_drawn(at)
+        is_here = at < len(self.data) and self.is_on(panel, at, at + 1) and self.is_drawn(at)
         return self.corner(at) if is_here else None
 
     def corner(self, at: int) -> tuple[int, int]:
         """Return the corner of a byte's cell."""
         return LEFT + at % ACROSS * CELL + GAP // 2, self._y(at // ACROSS) + GAP
 
-    def lines(self, sheet: int, shown: Sequence[Stretch]) -> Iterator[Line]:
-        """Yield what is written in the lines of a sheet, with the stretches that begin there."""
+    def lines(self, panel: int, shown: Sequence[Region]) -> Iterator[Line]:
+        """Yield what is written in the lines of a panel, with the regions that begin there."""
         labels: dict[int, list[str]] = {}
-        for stretch in shown:
-            labels.setdefault(stretch.at // ACROSS, []).append(stretch.short)
-        for line in self.starts[sheet * SHEET : (sheet + 1) * SHEET]:
+        for region in shown:
+            labels.setdefault(region.at // ACROSS, []).append(region.short)
+        for line in self.starts[panel * SHEET : (panel + 1) * SHEET]:
             address, y = f"{line * ACROSS:04X}", self._y(line)
             words = clip(", ".join(labels.get(line, ())), LONGEST_LABEL)
             if line in self.hidden:

@@ -10,7 +10,7 @@ from romtool import __version__
 from romtool.diff.compare import compare
 from romtool.image.card import card_of
 from romtool.image.model import Image
-from romtool.report.bytemap import Key, Sheet, byte_map, legend
+from romtool.report.bytemap import Key, Panel, byte_map, legend
 from romtool.report.cards import CardTable, Fact, card_name, card_table
 from romtool.report.given import InThatPC, given_to
 from romtool.report.grids import Grid, grids
@@ -18,7 +18,7 @@ from romtool.report.origin import LONGEST_NAME, Origin, Subject, hashes_of, orig
 from romtool.report.other import OtherTable, changed_spans, other_table, other_verdict
 from romtool.report.pc import PCTable, pc_table, pc_verdict
 from romtool.report.ports import PortMap, port_map
-from romtool.report.stretches import Marks, Stretch, stretches
+from romtool.report.regions import Marks, Region, regions
 from romtool.report.sums import Sum, sums
 from romtool.report.verdict import Expected, Verdict, expected_verdict, verdict_of
 from romtool.requirements.read import requirements_of
@@ -68,9 +68,9 @@ class Report:
     functions: tuple[FunctionFound, ...]
     findings: tuple[Told, ...]
     findings_left_out: int
-    sheets: tuple[Sheet, ...]
+    panels: tuple[Panel, ...]
     legend: tuple[Key, ...]
-    stretches: tuple[Stretch, ...]
+    regions: tuple[Region, ...]
     conversation: Conversation | None
     pc: PCTable | None
     other: OtherTable | None
@@ -110,7 +110,7 @@ def report_of(
     changed = changed_spans(found) if found is not None else ()
     profile = _uncommented(subject.profile)
     marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))
-    cut = stretches(image, marks)
+    cut = regions(image, marks)
     told = list(_told(worst_first, cut))
     known = image.layout is not None
     requirements, host = requirements_of(image), pc.host if pc is not None else None
@@ -160,9 +160,9 @@ def _uncommented(profile: str) -> str:
     return "\n".join(lines).rstrip() + "\n" if lines else ""
 
 
-def _told(findings: Sequence[Finding], cut: Sequence[Stretch]) -> Iterator[Told]:
+def _told(findings: Sequence[Finding], cut: Sequence[Region]) -> Iterator[Told]:
     """Yield the findings with the rows that they are about."""
-    entries = [entry for stretch in cut for entry in stretch.entries]
+    entries = [entry for region in cut for entry in region.entries]
     rows = {number: entry.at for entry in entries for number in entry.findings}
     for number, finding in enumerate(findings, 1):
         yield Told(number, finding, place(finding), rows.get(number))

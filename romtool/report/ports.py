@@ -18,7 +18,7 @@ from romtool.requirements.model import CardRequirements, DeviceRequirements, Ran
 from romtool.schema.bus import Bus
 from romtool.schema.numbers import address
 
-MOST_LANES = 96
+MOST_ROWS = 96
 MOST_RANGES = 24
 """So many strips are drawn; so many ranges of a host are named."""
 
@@ -30,7 +30,7 @@ Asked = tuple[RangeRequirement, int | None]
 
 
 @dataclass(frozen=True)
-class Lane:
+class PortRow:
     """One strip of ports: those of a range with one place, and those where it may be put.
 
     `given`: what an assignment gave. `words` say the range, `who` asks for it, `note` what can't
@@ -51,7 +51,7 @@ class Owner:
     """The strips of one owner: the PC itself, a host, or a device (from 0)."""
 
     title: str
-    lanes: tuple[Lane, ...]
+    port_rows: tuple[PortRow, ...]
     name: str = ""
     device: int | None = None
 
@@ -137,17 +137,17 @@ def port_map(
     kind = image.catalog.port_resource.name
     ports = _slot_ports(bus)
     taken = sorted(host.entries(kind), key=_base) if host is not None else []
-    owners = [Owner("the PC itself", (_bus_lane(bus, ports),))]
+    owners = [Owner("the PC itself", (_bus_row(bus, ports),))]
     if host is not None and taken:
-        owners.append(Owner(host.name, tuple(_host_lanes(bus, ports, taken))))
-    room, left_out = MOST_LANES, 0
+        owners.append(Owner(host.name, tuple(_host_rows(bus, ports, taken))))
+    room, left_out = MOST_ROWS, 0
     for device in requirements.devices:
         asked = _asked(device, kind)
-        lanes = [_lane(bus, ports, asking, given) for asking in list(asked.values())[:room]]
-        left_out += len(asked) - len(lanes)
-        if lanes:
-            owners.append(Owner(device.id, tuple(lanes), device.name or "", device.number))
-        room -= len(lanes)
+        port_rows = [_port_row(bus, ports, asking, given) for asking in list(asked.values())[:room]]
+        left_out += len(asked) - len(port_rows)
+        if port_rows:
+            owners.append(Owner(device.id, tuple(port_rows), device.name or "", device.number))
+        room -= len(port_rows)
     together = tuple(_together(ports, requirements, kind, given, taken, host))
     return PortMap(ports[0], len(ports), together, tuple(owners), left_out, bus.source)
 
@@ -171,7 +171,7 @@ def _together(
             strip.paint(entry.value.base, entry.value.length)
     if host is not None and strip.runs:
         yield Together(host.name, None, strip.runs)
-    for device in requirements.devices[:MOST_LANES]:
+    for device in requirements.devices[:MOST_ROWS]:
         strip = _Strip(ports)
         alternatives = device.alternatives
         got = [one for one in alternatives if any(given.to(need) for need in one.own)]
@@ -184,15 +184,15 @@ def _together(
             yield Together(device.id, device.number, strip.runs, is_outside=strip.outside)
 
 
-def _bus_lane(bus: Bus, ports: range) -> Lane:
+def _bus_row(bus: Bus, ports: range) -> PortRow:
     strip = _Strip(ports)
     strip.paint(bus.address_port, 1)
     words = f"{address(bus.address_port)} and {address(bus.write_port)}"
     note = "only written to: a card may answer reads there"
-    return Lane(words, "PnP software", note, fixed=strip.runs)
+    return PortRow(words, "PnP software", note, fixed=strip.runs)
 
 
-def _host_lanes(bus: Bus, ports: range, taken: Sequence[Entry]) -> Iterator[Lane]:
+def _host_rows(bus: Bus, ports: range, taken: Sequence[Entry]) -> Iterator[PortRow]:
     for entry in taken[:MOST_RANGES]:
         one = entry.value
         if isinstance(one, Placed):
@@ -203,12 +203,12 @@ def _host_lanes(bus: Bus, ports: range, taken: Sequence[Entry]) -> Iterator[Lane
         yield _taken(ports, rest, f"{len(rest)} more ranges", "", "")
 
 
-def _taken(ports: range, ranges: Sequence[Placed], words: str, what: str, note: str) -> Lane:
+def _taken(ports: range, ranges: Sequence[Placed], words: str, what: str, note: str) -> PortRow:
     strip = _Strip(ports)
     for one in ranges:
         strip.paint(one.base, one.length)
     notes = "; ".join(words for words in (note, strip.note) if words)
-    return Lane(words, what or "taken", notes, fixed=strip.runs)
+    return PortRow(words, what or "taken", notes, fixed=strip.runs)
 
 
 def _asked(device: DeviceRequirements, kind: str) -> dict[RangeRequirement, list[Asked]]:
@@ -241,7 +241,7 @@ def _who(choices: Sequence[int | None]) -> str:
     return f"choice{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"
 
 
-def _lane(bus: Bus, ports: range, asked: Sequence[Asked], given: GivenTo) -> Lane:
+def _port_row(bus: Bus, ports: range, asked: Sequence[Asked], given: GivenTo) -> PortRow:
     """Return the strip of one range, for all that ask for it."""
     span = asked[0][0]
     got = (given.to(one) for one, _ in asked)
@@ -254,7 +254,7 @@ def _lane(bus: Bus, ports: range, asked: Sequence[Asked], given: GivenTo) -> Lan
         chosen.paint(placed.base, placed.length)
     single = len(span.bases) == 1
     aliases = _aliases(bus, span.low if single else None, span.bits)
-    return Lane(
+    return PortRow(
         span.item.words if span.item is not None else "",
         _who([choice for _, choice in asked]),
         "; ".join(words for words in (aliases, strip.note) if words),

@@ -1,4 +1,4 @@
-"""The bytes of an image cut into stretches of one owner, and those into entries with a meaning."""
+"""The bytes of an image cut into regions of one owner, and those into entries with a meaning."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from romtool.schema.numbers import clip, hex_text, sizes
 
 MOST_ENTRIES = 2500
 MOST_BYTES = 8192
-"""So many entries, beginning among so many bytes, are shown one by one; after them each stretch
+"""So many entries, beginning among so many bytes, are shown one by one; after them each region
 is one entry."""
 
-MOST_STRETCHES = 500
-"""So many stretches are shown as one entry each; after them all that is left is one."""
+MOST_REGIONS = 500
+"""So many regions are shown as one entry each; after them all that is left is one."""
 
 LONGEST_MEANING = 300
 HEAD, TAIL = 32, 8
@@ -27,7 +27,7 @@ ASCII_ROW = 16
 """Bytes in an entry of those that no layout explains, which are shown as characters too."""
 
 REST, UNKNOWN = "rest", "unknown"
-"""What a stretch of several things is part of."""
+"""What a region of several things is part of."""
 
 Span = tuple[int, int]
 """Where something begins, and the place after its end."""
@@ -76,7 +76,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Region:
     """Entries side by side that are part of the same thing.
 
     `kind` says of what: frame, identifier, card, device, patch, data, fill, unknown, or of
@@ -118,10 +118,10 @@ class Marks:
     changed: tuple[Span, ...] = ()
 
 
-def stretches(image: Image, marks: Marks = Marks()) -> list[Stretch]:
+def regions(image: Image, marks: Marks = Marks()) -> list[Region]:
     """Return all bytes of an image, in order."""
     found = list(_grouped(_in_rows(explain(image)) if image.layout is None else explain(image)))
-    entries = iter(_marked([entry for stretch in found for entry in stretch.entries], marks))
+    entries = iter(_marked([entry for region in found for entry in region.entries], marks))
     found = [replace(one, entries=tuple(islice(entries, len(one.entries)))) for one in found]
     return list(_bounded(found))
 
@@ -138,8 +138,8 @@ def _in_rows(rows: Iterable[Row]) -> list[Row]:
     return found
 
 
-def _grouped(rows: Sequence[Row]) -> Iterator[Stretch]:
-    """Yield the rows in stretches."""
+def _grouped(rows: Sequence[Row]) -> Iterator[Region]:
+    """Yield the rows in regions."""
     for (kind, device, choice), group in groupby(rows, lambda row: _place(row.part_of)):
         inside = list(group)
         label = RUN_WORDS.get(kind, inside[0].owner)
@@ -149,7 +149,7 @@ def _grouped(rows: Sequence[Row]) -> Iterator[Stretch]:
             )
             for row in inside
         )
-        yield Stretch(kind, label, entries, device, choice, inside[0].part_of.id)
+        yield Region(kind, label, entries, device, choice, inside[0].part_of.id)
 
 
 def _place(owner: Owner) -> tuple[str, int | None, int | None]:
@@ -177,27 +177,27 @@ def _marked(entries: list[Entry], marks: Marks) -> list[Entry]:
     ]
 
 
-def _bounded(found: Sequence[Stretch]) -> Iterator[Stretch]:
-    """Yield the stretches, the first ones entry by entry, later ones as one entry each."""
+def _bounded(found: Sequence[Region]) -> Iterator[Region]:
+    """Yield the regions, the first ones entry by entry, later ones as one entry each."""
     entries = merged = 0
-    for index, stretch in enumerate(found):
-        entries += len(stretch.entries)
-        last = stretch.entries[-1].at
+    for index, region in enumerate(found):
+        entries += len(region.entries)
+        last = region.entries[-1].at
         if entries <= MOST_ENTRIES and last < MOST_BYTES:
-            yield stretch
-        elif merged < MOST_STRETCHES:
+            yield region
+        elif merged < MOST_REGIONS:
             merged += 1
-            yield _as_one(stretch, stretch.entries, f"{len(stretch.entries)} fields")
+            yield _as_one(region, region.entries, f"{len(region.entries)} fields")
         else:
             rest = [entry for one in found[index:] for entry in one.entries]
-            yield _as_one(Stretch(REST, "the rest", ()), rest, f"{len(rest)} fields")
+            yield _as_one(Region(REST, "the rest", ()), rest, f"{len(rest)} fields")
             return
 
 
-def _as_one(stretch: Stretch, entries: Sequence[Entry], words: str) -> Stretch:
-    """Return a stretch of a single entry that stands for all of these."""
+def _as_one(region: Region, entries: Sequence[Entry], words: str) -> Region:
+    """Return a region of a single entry that stands for all of these."""
     if len(entries) == 1:
-        return replace(stretch, entries=tuple(entries))
+        return replace(region, entries=tuple(entries))
     raw = b"".join(entry.raw for entry in entries)
     one = Entry(
         entries[0].at,
@@ -206,4 +206,4 @@ def _as_one(stretch: Stretch, entries: Sequence[Entry], words: str) -> Stretch:
         tuple(number for entry in entries for number in entry.findings),
         frozenset(at for entry in entries for at in entry.changed),
     )
-    return replace(stretch, entries=(one,))
+    return replace(region, entries=(one,))
