@@ -28,7 +28,7 @@ from romtool.assign.assign import assign
 from romtool.assign.host import Host
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
-from romtool.report import grids, model, ports, stretches
+from romtool.report import grids, model, ports, regions
 from romtool.report.given import InThatPC
 from romtool.report.model import report_of
 from romtool.report.origin import Subject
@@ -59,7 +59,7 @@ PART = 1 if amount.is_whole else 40
 """The usual run's pages leave out rows after this part of what a page shows."""
 
 MOST = {
-    stretches: "MOST_ENTRIES",
+    regions: "MOST_ENTRIES",
     grids: "MOST_ROWS",
     ports: "MOST_LANES",
     model: "MOST_FINDINGS",
