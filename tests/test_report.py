@@ -61,7 +61,7 @@ PART = 1 if amount.is_whole else 40
 MOST = {
     regions: "MOST_ENTRIES",
     grids: "MOST_ROWS",
-    ports: "MOST_LANES",
+    ports: "MOST_ROWS",
     model: "MOST_FINDINGS",
 }
 """How many of what a page shows."""
