@@ -7,6 +7,7 @@ identifier that sums right, followed by a version item, and a walk to an end ite
 from __future__ import annotations
 
 import json
+from functools import cache
 from pathlib import Path
 from random import Random
 
@@ -40,6 +41,7 @@ def lead(rng: Random, number: int) -> bytes:
     return (mark + data)[: max(3, len(data))]
 
 
+@cache
 def cards() -> list[tuple[bytes, bytes, Table]]:
     """Forty leads, each with the PnP data of a card after it, and fill."""
     rng = Random(13)

@@ -197,24 +197,24 @@ def test_invalid_text_keeps_what_came_before() -> None:
     assert places('a = 1\n"\\q" = 2') == {("a",): Place(1, 5)}
 
 
-SIZE = 5 if amount.is_whole else 1
-"""A fifth of a megabyte shows what grows with the square, too: it would take hours."""
+SIZE = 20 if amount.is_whole else 1
+"""Fifty kilobytes show what grows with the square, too, a megabyte what grows a little faster."""
 
 
 @pytest.mark.parametrize(
     "text",
     [
-        "\n".join(f"[[t{i % 7}]]\n[t{i % 7}.s]\na=1\nb=[2]" for i in range(6_000 * SIZE)),
-        "a = " + "[" * (200_000 * SIZE),
-        "a = " + "{a=" * (60_000 * SIZE),
-        "a = [" * (40_000 * SIZE),
-        "a." * (100_000 * SIZE),
-        "a." * (100_000 * SIZE) + "a = 1",
-        'a = """' + '\\"' * (100_000 * SIZE),
-        'a = "' + "\\" * (200_000 * SIZE),
-        "a" + " " * (200_000 * SIZE),
-        "a = [" + "'''" * (60_000 * SIZE),
-        "a = [" + "1 #\n" * (50_000 * SIZE),
+        "\n".join(f"[[t{i % 7}]]\n[t{i % 7}.s]\na=1\nb=[2]" for i in range(1_500 * SIZE)),
+        "a = " + "[" * (50_000 * SIZE),
+        "a = " + "{a=" * (15_000 * SIZE),
+        "a = [" * (10_000 * SIZE),
+        "a." * (25_000 * SIZE),
+        "a." * (25_000 * SIZE) + "a = 1",
+        'a = """' + '\\"' * (25_000 * SIZE),
+        'a = "' + "\\" * (50_000 * SIZE),
+        "a" + " " * (50_000 * SIZE),
+        "a = [" + "'''" * (15_000 * SIZE),
+        "a = [" + "1 #\n" * (12_500 * SIZE),
     ],
     ids=lambda text: text[:8].strip(),
 )
