@@ -467,10 +467,14 @@ def test_keeps_flags_that_only_acpi_knows(
     assert irq[-1] & 0xF0
     document = inspected(str(image_of(compiled[name], tmp_path)))
     (device,) = document["devices"]
-    assert [plain(entry) for entry in device["resources"]] == [{"raw": irq}]
+    stated = {"irq": [5, 7], "trigger": ["low-level"], "reserved": "10"}
+    if name == "wake":
+        stated = {"irq": [5], "trigger": ["high-edge"], "reserved": "20"}
+    assert [plain(entry) for entry in device["resources"]] == [stated]
 
-    image = built(profile([{"raw": irq.hex(" ").upper()}], []), tmp_path, "--allow-faults")
-    check_built(image, irq)
+    for entry in (stated, {"raw": irq.hex(" ").upper()}):
+        image = built(profile([entry], []), tmp_path, "--allow-faults")
+        check_built(image, irq)
 
 
 def test_keeps_priorities_that_only_acpi_knows(compiled: dict[str, bytes], tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ from romtool.requirements.model import (
 )
 from romtool.schema.catalog import Catalog
 from tests.support import assigning as other
-from tests.support.amount import some
+from tests.support.amount import is_whole, some
 
 CATALOG = load_catalog()
 BITS = 4
@@ -320,7 +320,7 @@ def test_the_same_answer_whatever_the_order_of_sets() -> None:
             cwd=ROOT,
             env={**os.environ, "PYTHONHASHSEED": seed},
         ).stdout
-        for seed in ("0", "1", "77")
+        for seed in (("0", "1", "77") if is_whole else ("0", "77"))
     }
     assert len(told) == 1 and told != {b""}
 

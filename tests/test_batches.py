@@ -17,13 +17,14 @@ from pathlib import Path
 
 import pytest
 
+from tests.support import amount
 from tests.support.in_process import copied
 from tests.support.inside import ONE_CORE, TWO_CORES, spoilt, spoilt_anew
 from tests.support.tool import CARD_ITEMS, PROFILE, identifier, romtool, told
 
 MORE = os.environ.get("ROMTOOL_MORE") == "1"
-FEW, MANY = (1000, 10_000) if MORE else (100, 500)
-SERIES = 3000 if MORE else 250
+FEW, MANY = (1000, 10_000) if MORE else (100, 500) if amount.is_whole else (50, 200)
+SERIES = 3000 if MORE else 250 if amount.is_whole else 120
 
 linux_only = pytest.mark.skipif(
     not sys.platform.startswith("linux"), reason="one process does all the work on this system"
@@ -507,8 +508,10 @@ def test_memory_of_a_series_is_flat(tmp_path: Path) -> None:
     profile = tmp_path / "card.toml"
     profile.write_text(PROFILE.replace('part = "24C02"', "size = 65536"))
     words = ["build", str(profile), "--format", "bin", "-o"]
-    few = peak("", *words, str(tmp_path / "few"), "--serials", "1-10")
-    many = peak("", *words, str(tmp_path / "many"), "--serials", "1-110")
+    few = peak("", *words, str(tmp_path / "few"), "--serials", "1-5")
+    many = peak(
+        "", *words, str(tmp_path / "many"), "--serials", f"1-{105 if amount.is_whole else 85}"
+    )
     assert many < few + SPARE
 
 

@@ -21,6 +21,7 @@ import click
 import pytest
 
 from romtool.cli import cli
+from tests.support.amount import is_whole
 from tests.support.tool import need, romtool
 
 if sys.platform == "win32":
@@ -120,7 +121,17 @@ UNIQUE = [
 ]
 
 
-@pytest.mark.parametrize(("typed", "completed"), UNIQUE)
+BY_SHELLS = ("romtool insp", "romtool check --layout cou", "romtool inspect don")
+"""Which of them the usual run types into each shell; it asks for the others here."""
+
+
+def some(cases: list[Any]) -> list[Any]:
+    """Those that the usual run tries in the shells, and the others for a whole run."""
+    return [case if case[0] in BY_SHELLS else pytest.param(*case, marks=pytest.mark.bulk)
+            for case in cases]  # fmt: skip
+
+
+@pytest.mark.parametrize(("typed", "completed"), some(UNIQUE))
 def test_completes(terminal: Terminal, typed: str, completed: str) -> None:
     """What has one completion is completed in the line."""
     terminal.type(typed + "\t")
@@ -142,7 +153,10 @@ LISTED = [
 ]
 
 
-@pytest.mark.parametrize(("typed", "words"), LISTED)
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [LISTED[0], *(pytest.param(*case, marks=pytest.mark.bulk) for case in LISTED[1:])],
+)
 def test_lists(terminal: Terminal, typed: str, words: list[str]) -> None:
     """Where there are several, all of them are listed."""
     terminal.type(f"{typed}\t")
@@ -173,12 +187,38 @@ def by_fish(folder: Path, *typed: str) -> list[list[str]]:
 def test_fish(tmp_path: Path) -> None:
     """fish completes and lists the same."""
     (tmp_path / "donor-dump.bin").write_bytes(b"\xff")
-    expected = [one for one in UNIQUE if not one[1].endswith("-")]
-    answers = by_fish(tmp_path, *(typed for typed, _ in expected), *(typed for typed, _ in LISTED))
+    expected = [
+        one for one in UNIQUE if not one[1].endswith("-") and (is_whole or one[0] in BY_SHELLS)
+    ]
+    listed = LISTED if is_whole else LISTED[:1]
+    answers = by_fish(tmp_path, *(typed for typed, _ in expected), *(typed for typed, _ in listed))
     for (typed, completed), answer in zip(expected, answers, strict=False):
         assert answer == [completed.split()[-1]], typed
-    for (typed, words), answer in zip(LISTED, answers[len(expected) :], strict=True):
+    for (typed, words), answer in zip(listed, answers[len(expected) :], strict=True):
         assert set(words) <= set(answer), typed
+
+
+def offered(typed: str, folder: Path) -> list[str]:
+    """What a shell is told of a line, called in this process."""
+    words = typed.split(" ")
+    env = {"_ROMTOOL_COMPLETE": "bash_complete", "COMP_WORDS": typed}
+    run = romtool(env=env | {"COMP_CWORD": str(len(words) - 1)}, cwd=folder)
+    assert run.returncode == 0
+    return [line.partition(",")[2] for line in run.stdout.decode().splitlines()]
+
+
+def test_what_shells_are_told(tmp_path: Path) -> None:
+    """All of these lines, but for files, which the shells complete."""
+    for typed, completed in UNIQUE:
+        word, found = completed.split()[-1], offered(typed, tmp_path)
+        if word == "donor-dump.bin":
+            assert found == ["don"]
+        elif word.endswith("-"):
+            assert found == ["counted-19", "counted-7"]
+        else:
+            assert found == [word]
+    for typed, listed in LISTED:
+        assert set(listed) <= set(offered(typed, tmp_path)), typed
 
 
 @pytest.mark.parametrize("schemas", ["nowhere", "bad"])

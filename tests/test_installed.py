@@ -23,6 +23,8 @@ CALLS = [
     ("check", "samples/tour/faults.toml", "gone.bin"),
     ("verify", "samples/tour/readback.bin", "samples/tour/mine.toml", "--json"),
     ("diff", "samples/tour/mine.toml", "samples/hollow-lane.toml"),
+    ("survey", "samples/tour", "--csv"),
+    ("diagnose", "samples/tour/faults.toml", "--symptom", "no-interrupt"),
     ("profile", "samples/tour/readback.bin"),
     ("recover", "samples/tour/spoilt-read.bin", "--json"),
     ("assign", "samples/hollow-lane.toml", "--host", "bare"),

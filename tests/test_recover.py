@@ -32,7 +32,7 @@ from romtool.recover.recover import Recovery, recover
 from romtool.recover.undo import State, bit_shifted, swapped_pairs
 from romtool.toml.parse import parse_toml
 from tests.support import spoil
-from tests.support.amount import examples
+from tests.support.amount import examples, is_whole
 from tests.support.independent import identifier_checksum, pack_id
 from tests.support.profiles import Table, generate, profiles, to_toml
 from tests.support.tool import CARD, PROFILE, romtool, told
@@ -204,6 +204,8 @@ def test_bytes_that_no_layout_explains_are_kept(profile: Table, lead: bytes, way
     profile["image"] = {"layout": "plain"}
     profile.pop("config", None)
     pnp = built(profile)
+    # A first byte that is nearly a signature's could be that of a layout, corrupted.
+    assume(min((lead[0] ^ mark).bit_count() for mark in (0x55, 0xA5)) > 1)
     assume(len(set(lead)) > 1 and pnp[spoil.pnp_span(pnp, "plain")[1] - 1] > 0)
     image = (lead + pnp.rstrip(b"\xff")).ljust(4096, b"\xff")[:2048]
     assume(len(lead + pnp.rstrip(b"\xff")) < 2000)
@@ -598,7 +600,7 @@ def test_unusable_calls(options: list[str], tmp_path: Path) -> None:
 
 def test_seeded_cards_in_every_layout() -> None:
     """A fixed set beside the drawn ones: late and twice, the pair that loses and repeats a bit."""
-    for seed in range(40):
+    for seed in range(40 if is_whole else 12):
         image = built(plain_fill(generate(Random(seed))))
         if image[-1] == 0xFF:
             assert_image(of(spoil.repeat(spoil.one_bit_late(image), 2 * len(image))), image)

@@ -23,7 +23,7 @@ from subprocess import PIPE
 
 import pytest
 
-from tests.support import in_process
+from tests.support import amount, in_process
 from tests.support.inside import spoilt
 from tests.support.tool import PROFILE, copied, romtool, started, told
 
@@ -125,10 +125,19 @@ write, Series.write = Series.write, each_line
 """
 
 
-@pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("serials", ["101", "101-103"] if MORE else ["101"])
-@pytest.mark.parametrize("force", [False, True], ids=["new", "force"])
-def test_killed_between_any_two_writes(way: str, serials: str, force: bool, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("way", "force"),
+    [
+        ("unnamed", False),
+        ("named", True),
+        ("closed", False),
+        pytest.param("unnamed", True, marks=pytest.mark.bulk),
+        pytest.param("named", False, marks=pytest.mark.bulk),
+        pytest.param("closed", True, marks=pytest.mark.bulk),
+    ],
+)
+def test_killed_between_any_two_writes(way: str, force: bool, serials: str, tmp_path: Path) -> None:
     """Old file or new file, never half; and the next call leaves nothing of it after."""
     old, new = tmp_path / "old", tmp_path / "new"
     for folder, profile in ((old, OTHER), (new, PROFILE)):
@@ -189,7 +198,7 @@ def test_killed_at_any_time(tmp_path: Path) -> None:
         assert romtool(*words, cwd=tmp_path).returncode == 0
     before, after = contents(tmp_path / "old"), contents(tmp_path / "new")
     words = ["build", "card.toml", "--serials", "101-150", "-o", "old", "--force"]
-    for turn in range(60 if MORE else 6):
+    for turn in range(60 if MORE else 6 if amount.is_whole else 3):
         process = in_process.copied(
             words, cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )

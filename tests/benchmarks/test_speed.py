@@ -4,7 +4,7 @@ A time by itself says more of the machine than of the program, so each group has
 is measured in the same run: the table that pytest-benchmark prints gives every row of a group as
 a multiple of its fastest. No test asserts a time.
 
-    python -m pytest tests/benchmarks --benchmark-enable
+    python -m pytest tests/benchmarks -m "" --benchmark-enable
 
 Without `--benchmark-enable` each row runs once, so that it can't rot, and what it makes is checked.
 """
@@ -14,6 +14,7 @@ from __future__ import annotations
 import shutil
 import tomllib
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -71,12 +72,22 @@ def profile_of(size: int) -> Table:
     return profile
 
 
-PROFILES = {name: profile_of(size) for name, size in SIZES.items()}
-TEXTS = {name: to_toml(profile) for name, profile in PROFILES.items()}
-IMAGES = {name: witness.encode(profile) for name, profile in PROFILES.items()}
+@cache
+def profile_named(size: str) -> Table:
+    return profile_of(SIZES[size])
 
 
-@pytest.fixture(params=SIZES)
+@cache
+def text_of(size: str) -> str:
+    return to_toml(profile_named(size))
+
+
+@cache
+def image_of(size: str) -> bytes:
+    return witness.encode(profile_named(size))
+
+
+@pytest.fixture(params=["512 bytes", pytest.param("64 KiB", marks=pytest.mark.bulk)])
 def size(request: pytest.FixtureRequest) -> str:
     """The name of a size."""
     assert isinstance(request.param, str)
@@ -120,12 +131,12 @@ def test_reading(benchmark: BenchmarkFixture) -> None:
 
 
 def test_reference_of_decoding(benchmark: BenchmarkFixture, size: str) -> None:
-    answer = measured(benchmark, f"decode, {size}", witness.decode, IMAGES[size], "counted-19")
-    assert answer["id"] == PROFILES[size]["card"]["id"]
+    answer = measured(benchmark, f"decode, {size}", witness.decode, image_of(size), "counted-19")
+    assert answer["id"] == profile_named(size)["card"]["id"]
 
 
 def test_decode(benchmark: BenchmarkFixture, size: str) -> None:
-    image = measured(benchmark, f"decode, {size}", decode, CATALOG, IMAGES[size])
+    image = measured(benchmark, f"decode, {size}", decode, CATALOG, image_of(size))
     assert image.layout.name == "counted-19"
     assert image.end_checksum.ok
 
@@ -134,7 +145,7 @@ def test_decode_and_check(benchmark: BenchmarkFixture, size: str) -> None:
     def checked(data: bytes) -> list[Any]:
         return list(check(decode(CATALOG, data)))
 
-    found = measured(benchmark, f"decode, {size}", checked, IMAGES[size])
+    found = measured(benchmark, f"decode, {size}", checked, image_of(size))
     assert "end-checksum" not in {finding.rule for finding in found}
 
 
@@ -142,36 +153,36 @@ def test_decode_and_explain(benchmark: BenchmarkFixture, size: str) -> None:
     def representable(data: bytes) -> int:
         return sum(len(row.raw) for row in explain(decode(CATALOG, data)))
 
-    assert measured(benchmark, f"decode, {size}", representable, IMAGES[size]) == SIZES[size]
+    assert measured(benchmark, f"decode, {size}", representable, image_of(size)) == SIZES[size]
 
 
 # --- of a profile: the reference is reading its TOML, which comes before all else
 
 
 def test_reference_of_building(benchmark: BenchmarkFixture, size: str) -> None:
-    tables = measured(benchmark, f"build, {size}", tomllib.loads, TEXTS[size])
-    assert tables == PROFILES[size]
+    tables = measured(benchmark, f"build, {size}", tomllib.loads, text_of(size))
+    assert tables == profile_named(size)
 
 
 def test_build(benchmark: BenchmarkFixture, size: str) -> None:
     def build(text: str) -> bytes:
         return assemble(read_profile(CATALOG, tomllib.loads(text))).data
 
-    assert measured(benchmark, f"build, {size}", build, TEXTS[size]) == IMAGES[size]
+    assert measured(benchmark, f"build, {size}", build, text_of(size)) == image_of(size)
 
 
 # --- of a dump as a profile: the reference is reading the text that comes of it
 
 
 def test_reference_of_profiles(benchmark: BenchmarkFixture, size: str) -> None:
-    text = profile_text(CATALOG, IMAGES[size])
+    text = profile_text(CATALOG, image_of(size))
     tables = measured(benchmark, f"profile, {size}", tomllib.loads, text)
-    assert tables["card"]["id"] == PROFILES[size]["card"]["id"]
+    assert tables["card"]["id"] == profile_named(size)["card"]["id"]
 
 
 def test_profile(benchmark: BenchmarkFixture, size: str) -> None:
-    text = measured(benchmark, f"profile, {size}", profile_text, CATALOG, IMAGES[size])
-    assert assemble(read_profile(CATALOG, tomllib.loads(text))).data == IMAGES[size]
+    text = measured(benchmark, f"profile, {size}", profile_text, CATALOG, image_of(size))
+    assert assemble(read_profile(CATALOG, tomllib.loads(text))).data == image_of(size)
 
 
 # --- of the schemas: the reference is reading their TOML

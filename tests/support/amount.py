@@ -10,11 +10,14 @@ from hypothesis import strategies as st
 is_whole = False
 """Whether this run tries all; set before the tests are loaded."""
 
-PART = 4
+PART = 10
 """What part of its examples a test tries in the usual run."""
 
 LEAST = 25
 """Examples that it tries all the same."""
+
+FEWEST = 6
+"""Cases that it tries all the same: what differs by a case's number differs within so many."""
 
 
 def examples(count: int) -> int:
@@ -24,7 +27,7 @@ def examples(count: int) -> int:
 
 def some(cases: Sequence[Any]) -> list[Any]:
     """The cases of `parametrize`, of which the usual run tries the first part."""
-    count = max(1, len(cases) // PART)
+    count = max(FEWEST, len(cases) // PART)
     return [*cases[:count], *(pytest.param(case, marks=pytest.mark.bulk) for case in cases[count:])]
 
 
