@@ -350,7 +350,7 @@ def test_verify_several(tmp_path: Path) -> None:
     assert (run.returncode, single.returncode) == (1, 1)
     assert json.loads(run.stdout) == {
         "files": [
-            {"file": "a.bin", "match": True, "differences": []},
+            {"file": "a.bin", "match": True, "differences": [], "mishaps": []},
             {"file": "b.bin", **json.loads(single.stdout)},
         ]
     }

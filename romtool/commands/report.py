@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from romtool.assign.host import Host
     from romtool.report.conversation import Conversation
 
-PAGE, MARKDOWN = (".html", ".htm"), ".md"
-"""What the name of a file ends in that is to be a page, or Markdown."""
+PAGE, MARKDOWN = ".html", ".md"
+"""What the name of a page ends in that nobody named; of a file that is to be Markdown."""
 
 
 @declare(
@@ -88,10 +88,7 @@ def command(
         dated=_today(),
     )
     stem = "image" if image == "-" else Path(image).stem
-    path = output or Path(f"{stem}{PAGE[0]}")
-    if path.suffix.lower() not in ("", *PAGE, MARKDOWN):
-        message = f"-o {path.name}: a report is a page, {PAGE[0]}, or Markdown, {MARKDOWN}"
-        raise click.UsageError(message)
+    path = output or Path(f"{stem}{PAGE}")
     call.write(path, _rendered(report, path).encode())
     return DONE
 
