@@ -130,8 +130,8 @@ write, Series.write = Series.write, each_line
     ("way", "force"),
     [
         ("unnamed", False),
-        ("named", True),
-        ("closed", False),
+        pytest.param("named", True, marks=pytest.mark.bulk),
+        pytest.param("closed", False, marks=pytest.mark.bulk),
         pytest.param("unnamed", True, marks=pytest.mark.bulk),
         pytest.param("named", False, marks=pytest.mark.bulk),
         pytest.param("closed", True, marks=pytest.mark.bulk),
