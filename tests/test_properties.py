@@ -14,7 +14,7 @@ from random import Random
 from typing import Any, Literal
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from romtool.files.schemas import load_catalog
@@ -123,6 +123,9 @@ def test_build_agrees_with_the_witness(profile: Table) -> None:
 @relaxed
 def test_decode_agrees_with_the_witness(profile: Table) -> None:
     """The tool recognises the layout by itself, and reads the card that the witness reads."""
+    # Where a name is blank, software takes the next one: the witness takes what stands there.
+    names = [table.get("name") for table in (profile["card"], *profile.get("device", []))]
+    assume(all(name is None or name.strip() for name in names))
     layout = profile["image"].get("layout", "plain")
     data = witness.encode(profile)
     answer = image_json(decode(CATALOG, data), None)
@@ -130,9 +133,7 @@ def test_decode_agrees_with_the_witness(profile: Table) -> None:
     expected = witness.decode(data, layout)
     assert answer["card"]["id"] == expected["id"]
     assert answer["card"]["serial"] == expected["serial"]
-    name = profile["card"].get("name")
-    if name is None or name.strip():  # of names that are blank, software takes the next one
-        assert answer["card"]["name"] == name
+    assert answer["card"]["name"] == profile["card"].get("name")
     assert answer["card"]["checksum"]["ok"] is True
     assert answer["end"]["checksum"]["ok"] is True
     # The witness has one list for what stands outside the choices.
