@@ -10,7 +10,7 @@ import click
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, wiring_of, wiring_options
-from romtool.commands.printing import warn
+from romtool.commands.printing import echo
 from romtool.errors import InputError, Problem, refuse
 from romtool.files.shipped import shipped_file
 from romtool.image.decode import decode, layout_named
@@ -163,4 +163,4 @@ def _warn_of_elsewhere(catalog: Catalog, text: str, file: str) -> None:
     image = decode(catalog, assembly.data, assembly.layout)
     for found in expect_findings(image, expected, functions_found(image, expected)):
         if found.severity != "note":
-            warn(message(found, file).removeprefix("romtool: "))
+            echo(message(found, file), err=True)
