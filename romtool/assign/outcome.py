@@ -20,7 +20,7 @@ from romtool.requirements.model import (
     DeviceRequirements,
     Requirement,
 )
-from romtool.requirements.wired import pins_of
+from romtool.requirements.read import pins_of
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
 
