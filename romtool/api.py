@@ -89,7 +89,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
-from romtool.capture.decode import DecodedCapture
+from romtool.capture.model import DecodedCapture
 from romtool.diff.compare import compare
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog

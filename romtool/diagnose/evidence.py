@@ -8,9 +8,8 @@ from typing import NamedTuple
 
 from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
-from romtool.capture.decode import DecodedCapture
 from romtool.capture.findings import findings as capture_findings
-from romtool.capture.observations import BusFinding
+from romtool.capture.model import BusFinding, DecodedCapture
 from romtool.image.model import Image
 from romtool.readback.diagnosis import diagnose as name_read_faults
 from romtool.rehearse.rehearsal import Rehearsal, rehearse

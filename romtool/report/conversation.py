@@ -5,11 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from romtool.capture.decode import DecodedCapture
-from romtool.capture.folding import Row, folded
-from romtool.capture.memory import the_part
-from romtool.capture.observations import BusFinding
-from romtool.capture.picture import Block, strip
+from romtool.capture.model import BusFinding, DecodedCapture, the_part
+from romtool.capture.picture import Block, Row, folded, strip
 from romtool.errors import InputError
 from romtool.schema.numbers import address, clip, sizes
 
