@@ -32,7 +32,7 @@ from romtool.schema.numbers import clip
 from romtool.text.findings import message
 from romtool.text.page import line
 from romtool.text.problems import visible
-from romtool.toml.located import located
+from romtool.toml.parse import located
 
 LONGEST_LIST = 200
 """Characters of a list of serial numbers that have a finding."""

@@ -87,7 +87,7 @@ class Call:
         """The PC that --host describes."""
         if self._host is None:
             return None
-        from romtool.files.hosts import load_host
+        from romtool.files.shipped import load_host
 
         return load_host(self.catalog, self._host)
 

@@ -24,8 +24,7 @@ from romtool.commands.printing import (
 )
 from romtool.commands.progress import Progress
 from romtool.errors import InputError, InvalidValue
-from romtool.files.capture_lines import capture_lines, size_of
-from romtool.files.reading import shown
+from romtool.files.reading import capture_lines, shown, size_of
 from romtool.schema.numbers import parse_number
 from romtool.text.capture import capture_lines as text_lines
 

@@ -22,10 +22,9 @@ from romtool.commands.printing import (
     warn,
 )
 from romtool.errors import InputError, Problem, refuse
-from romtool.files.hosts import load_host, load_hosts
 from romtool.files.inputs import expand
 from romtool.files.schemas import load_catalog
-from romtool.files.shipped import shipped_file, shipped_hosts
+from romtool.files.shipped import load_host, load_hosts, shipped_file, shipped_hosts
 from romtool.infer.draft import draft_schema
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation

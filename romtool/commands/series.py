@@ -20,6 +20,7 @@ from romtool.commands.printing import warn
 from romtool.commands.progress import Progress
 from romtool.errors import InputError, InvalidValue, Problem
 from romtool.files.draft import clear_drafts
+from romtool.files.manifests import SUFFIX as MANIFEST
 from romtool.files.output import (
     already_there,
     existing,
@@ -143,7 +144,7 @@ class Series:
     ) -> None:
         numbers = [""] if serials is None else [f"-{serial:05}" for serial in serials]
         self.names = [f"{stem}{number}{suffix}" for number in numbers]
-        self.manifest = None if serials is None else folder / f"{stem}{suffix}.manifest.json"
+        self.manifest = None if serials is None else folder / f"{stem}{suffix}{MANIFEST}"
         self._about = about
         self._serials = serials or range(0)
         self._folder = folder

@@ -14,9 +14,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from romtool.errors import InputError, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
-from romtool.formats import FORMATS, LIMITS, RAW, SUFFIXES, TOML, format_of
+from romtool.formats import FORMATS, LIMITS, MAX_IMAGE, MAX_TOML, RAW, SUFFIXES, TOML, format_of
 from romtool.formats.plain_text import is_plain
-from romtool.limits import MAX_IMAGE, MAX_TOML
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip
 

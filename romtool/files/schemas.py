@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from romtool.errors import InputError, refuse
 from romtool.files.packed import unpack
 from romtool.files.reading import name_text, read_bytes
-from romtool.limits import MAX_TOML
+from romtool.formats import MAX_TOML
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import sizes
 
@@ -68,7 +68,7 @@ def load_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Ca
 def read_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Catalog:
     """Return the same catalogue, read from the schema files themselves."""
     from romtool.schema.loading import load
-    from romtool.toml.located import located
+    from romtool.toml.parse import located
 
     found = schema_files(shipped_folder(), own=False)
     for folder in folders:

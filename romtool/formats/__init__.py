@@ -14,11 +14,19 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from romtool.errors import refuse
 from romtool.formats.plain_text import foreign_text, is_plain, plain_text
-from romtool.limits import MAX_IMAGE, MAX_RECORDS, MAX_TOML
 from romtool.schema.numbers import sizes
 
 if TYPE_CHECKING:
     from romtool.formats.contents import Contents
+
+MAX_IMAGE = 64 << 10
+"""Bytes of an image."""
+
+MAX_RECORDS = 512 << 10
+"""Bytes of a text of records, or of a listing."""
+
+MAX_TOML = 1 << 20
+"""Bytes of a profile, a host file or a schema file."""
 
 
 class Format(NamedTuple):

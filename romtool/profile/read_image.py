@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import InputError, InvalidValue, Path
+from romtool.formats import MAX_IMAGE
 from romtool.image.decode import layout_named
-from romtool.limits import MAX_IMAGE
 from romtool.profile.reader import Reader
 from romtool.schema.field_types import Count, Hex, whole_number
 from romtool.schema.fields import Field

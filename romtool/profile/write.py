@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.errors import InputError, refuse
+from romtool.formats import MAX_TOML
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.limits import MAX_TOML
 from romtool.profile.assemble import assemble
 from romtool.profile.fitting import Removal, Wiring, fit
 from romtool.profile.read import read_profile
