@@ -165,10 +165,10 @@ def report(
 
     `name` heads it; `layout` settles what the bytes don't tell.
     """
-    from romtool.report.given import InThatPC
     from romtool.report.model import report_of
-    from romtool.report.origin import Subject
     from romtool.report.page import page
+    from romtool.report.pc import InThatPC
+    from romtool.report.subject import Subject
 
     image = decode(catalog, data, layout)
     pc = None if host is None else InThatPC(host, assign(catalog, [requirements_of(image)], host))

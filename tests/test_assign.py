@@ -14,8 +14,8 @@ import pytest
 from romtool.assign import candidates
 from romtool.assign.answer import Assignment, Side
 from romtool.assign.assign import assign
-from romtool.assign.free import free_instead, still_free
 from romtool.assign.host import Entry, Host
+from romtool.assign.outcome import free_instead, still_free
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.requirements.collide import Placed

@@ -17,10 +17,9 @@ from romtool.commands.expecting import functions_of
 from romtool.commands.loading import LoadedImage
 from romtool.commands.options import EXPECT, FORCE, HOST, IMAGE, configured_by_option
 from romtool.image.model import Image
-from romtool.report.given import InThatPC
 from romtool.report.model import Report, report_of
-from romtool.report.origin import Subject
-from romtool.report.verdict import Expected
+from romtool.report.pc import InThatPC
+from romtool.report.subject import Expected, Subject
 from romtool.requirements.read import requirements_of
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog

@@ -32,7 +32,7 @@ from romtool.schema.fields import MISSING, FieldLayout
 from romtool.schema.json_schema import profile_schema
 from romtool.schema.numbers import did_you_mean
 from romtool.text.problems import visible
-from romtool.text.profile_help import profile_lines
+from romtool.text.profile import profile_lines
 from romtool.text.schema import (
     caution_lines,
     expectation_lines,

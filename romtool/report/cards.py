@@ -9,7 +9,7 @@ from romtool.image.card import Card, Choice, Device, card_of, id_in
 from romtool.image.explain import stated
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
-from romtool.report.given import InThatPC
+from romtool.report.pc import InThatPC
 from romtool.schema.numbers import clip
 
 MOST_DEVICES, MOST_CHOICES, MOST_ITEMS = 64, 64, 24

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from romtool.assign.host import Host
 from romtool.image.card import priority_words
 from romtool.image.model import Image
-from romtool.report.given import GivenTo
+from romtool.report.pc import GivenTo
 from romtool.requirements.model import (
     CardRequirements,
     DeviceRequirements,

@@ -12,15 +12,24 @@ from romtool.image.card import card_of
 from romtool.image.model import Image
 from romtool.report.bytemap import Key, Panel, byte_map, legend
 from romtool.report.cards import CardTable, Fact, card_name, card_table
-from romtool.report.given import InThatPC, given_to
 from romtool.report.grids import Grid, grids
-from romtool.report.origin import LONGEST_NAME, Origin, Subject, hashes_of, origin_of
 from romtool.report.other import OtherTable, changed_spans, other_table, other_verdict
-from romtool.report.pc import PCTable, pc_table, pc_verdict
+from romtool.report.pc import InThatPC, PCTable, given_to, pc_table, pc_verdict
 from romtool.report.ports import PortMap, port_map
 from romtool.report.regions import Marks, Region, regions
-from romtool.report.sums import Sum, sums
-from romtool.report.verdict import Expected, Verdict, expected_verdict, verdict_of
+from romtool.report.subject import (
+    LONGEST_NAME,
+    Expected,
+    Origin,
+    Subject,
+    Sum,
+    Verdict,
+    expected_verdict,
+    hashes_of,
+    origin_of,
+    sums,
+    verdict_of,
+)
 from romtool.requirements.read import requirements_of
 from romtool.rules.check import SEVERITIES
 from romtool.rules.expect import FunctionFound

@@ -6,8 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from romtool.diff.changes import ByteRun, Change, Differences, Side, Span
-from romtool.report.origin import Origin, Subject, origin_of
-from romtool.report.verdict import NEUTRAL, Verdict, verdict_of
+from romtool.report.subject import NEUTRAL, Origin, Subject, Verdict, origin_of, verdict_of
 from romtool.schema.numbers import clip, hex_text
 from romtool.text.diff import counted
 

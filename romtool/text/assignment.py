@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.assign.answer import Conflict, Side
-from romtool.assign.free import MOST_FREE
 from romtool.assign.host import Entry
-from romtool.assign.outcome import CardOutcome, DeviceOutcome, Got, Outcome
+from romtool.assign.outcome import MOST_FREE, CardOutcome, DeviceOutcome, Got, Outcome
 from romtool.image.card import priority_words
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import LineRequirement, Requirement, card_words
