@@ -16,9 +16,8 @@ from romtool.readback.cards import (
     serial_of,
     with_identifier_of,
 )
-from romtool.recover.name import name
-from romtool.recover.reading import Reading
-from romtool.recover.undo import State, ways
+from romtool.recover.reading import Reading, State, name
+from romtool.recover.undo import ways
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import sizes
 

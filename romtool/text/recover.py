@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romtool.recover.judge import NONE, Evidence
-from romtool.recover.recover import Answer, Recovery
+from romtool.recover.recover import Recovery
+from romtool.recover.search import Answer
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import sizes
 from romtool.text.page import line, title
