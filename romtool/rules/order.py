@@ -112,9 +112,9 @@ def _end(image: Image) -> Iterator[Finding]:
     if found is None:
         return
     words = {"stored": f"{number(found.stored):02X}h", "computed": f"{number(found.computed):02X}h"}
-    if found.verdict == "wrong":
+    if not found.ok:
         yield finding(catalog, "end-checksum", image.end_item.end - 1, **words)
-    elif found.verdict == "unchecked":
+    elif found.verdict == "not checked":
         yield finding(catalog, "end-unchecked", image.end_item.end - 1, **words)
 
 

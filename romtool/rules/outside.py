@@ -62,7 +62,7 @@ def frame_findings(image: Image) -> Iterator[Finding]:
         if rule == "count" and _is_cut(image, found):
             continue
         words = {**_words(field, found), "source": field.source}
-        if found.verdict == "wrong":
+        if not found.ok:
             yield finding(image.catalog, rule, field.at, **words)
         elif found.verdict == "other way":
             words["way"] = found.way_words
