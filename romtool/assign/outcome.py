@@ -23,7 +23,7 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.requirements.wired import pins_of
+from romtool.requirements.read import pins_of
 from romtool.schema.bus import Bus, Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Lines as LineBits

@@ -21,9 +21,9 @@ from romtool.commands.printing import (
 )
 from romtool.errors import InputError, Problem
 from romtool.files.reading import name_text
-from romtool.recover.advice import advice, why
 from romtool.recover.reading import Reading
-from romtool.recover.recover import Answer, Recovery, recover
+from romtool.recover.recover import Recovery, advice, recover, why
+from romtool.recover.search import Answer
 from romtool.schema.catalog import Catalog
 from romtool.text.recover import recovery_lines
 from romtool.text.schema import BEFORE_BURNING

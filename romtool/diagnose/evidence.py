@@ -14,8 +14,7 @@ from romtool.image.model import Image
 from romtool.readback.diagnosis import diagnose as name_read_faults
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
 from romtool.requirements.model import DeviceRequirements
-from romtool.requirements.read import requirements_of
-from romtool.requirements.wired import pins_of
+from romtool.requirements.read import pins_of, requirements_of
 from romtool.rules.check import check
 from romtool.rules.expect import InPC, expect_findings, functions_found
 from romtool.rules.findings import Finding

@@ -165,10 +165,8 @@ def stated(kind: AnyKind, raw: Stored, found: Compared | None) -> str:
 
 def judged(kind: AnyKind, found: Compared) -> str:
     """Return in words whether a stored value is right, and if not, what it should be."""
-    if found.verdict == "right":
-        return "right"
-    if found.verdict == "unchecked":
-        return "not checked"
+    if found.verdict in ("right", "not checked"):
+        return found.verdict
     should = kind.show(kind.to_value(found.computed))
     if found.verdict == "other way":
         return f"counted {found.way_words}; usual is {should}"

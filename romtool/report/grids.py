@@ -15,7 +15,7 @@ from romtool.requirements.model import (
     LineRequirement,
     Requirement,
 )
-from romtool.requirements.wired import pin_names
+from romtool.requirements.read import pin_names
 from romtool.schema.bus import Resource
 from romtool.schema.field_types import Lines as LinesKind
 

@@ -218,9 +218,8 @@ def _facts(subject: Subject) -> Iterator[Fact]:
         serial = image.identifier_values[0][identifier.serial_field.key]
         yield Fact(identifier.id_field.title, image.card_id or "can't be spelt")
         as_on_labels = "" if serial is None else f"{serial:08X}h"
-        yield Fact(
-            identifier.serial_field.title, "none" if serial is None else str(serial), as_on_labels
-        )
+        words = "none" if serial is None else str(serial)
+        yield Fact(identifier.serial_field.title, words, as_on_labels)
         yield Fact("devices", str(len(card_of(image).devices)))
     layout = image.layout
     yield Fact("layout", layout.name if layout else "none fits", layout.source if layout else "")

@@ -119,9 +119,6 @@ def verdict_of(image: Image, findings: Sequence[Finding]) -> Verdict:
     return Verdict(GOOD, "No faults found", "All checks passed; no findings.")
 
 
-UNCHECKED = "not checked"
-
-
 @dataclass(frozen=True)
 class Sum:
     """A stored value beside the computed one; `at`: its address."""
@@ -153,7 +150,7 @@ def _sum(before: str, field: Field, at: int, found: Compared) -> Sum:
     def show(value: Stored) -> str:
         return hex_text(value) if isinstance(value, bytes) else field.kind.show(value)
 
-    verdict = UNCHECKED if found.verdict == "unchecked" else found.verdict
+    verdict = found.verdict if found.ok else "wrong"
     way = f"counted {found.way_words}" if found.verdict == "other way" else ""
     title = f"{before}{field.title}"
     return Sum(title, at, show(found.stored), show(found.computed), verdict, way)

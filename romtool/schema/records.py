@@ -22,7 +22,7 @@ from romtool.schema.field_types import (
     whole_number,
 )
 from romtool.schema.field_types.texts import bytes_of
-from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.fields import Field, FieldLayout, FieldOf
 from romtool.schema.numbers import hex_text, shorten
 
 
@@ -106,6 +106,12 @@ class DescriptorType(Described):
     def key_field(self) -> Field:
         """The field whose key stands for the item in a profile's list of resources."""
         return self.field_layout.fields[0]
+
+    @property
+    def align_field(self) -> FieldOf[Number] | None:
+        """The field with the step between the bases of a range; None where it has none."""
+        steps = self.field_layout.of_type(Number)
+        return next((field for field in steps if field.key == self.key_field.align), None)
 
     @functools.cached_property
     def profile_fields(self) -> tuple[Field, ...]:
