@@ -12,8 +12,8 @@ from romtool.profile.reader import Reader
 from romtool.schema.field_types import Count, Hex, whole_number
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import lead_of
-from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, spells_number
-from romtool.schema.tables import check_table, describe
+from romtool.schema.numbers import clip, describe, did_you_mean, one_of, parse_hex, spells_number
+from romtool.schema.tables import check_table
 
 
 class ImageReader(Reader):
