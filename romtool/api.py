@@ -95,8 +95,7 @@ from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.profile.assemble import assemble
-from romtool.profile.read import read_profile
+from romtool.profile.build import built
 from romtool.profile.variants import variant_names
 from romtool.profile.write import profile_text
 from romtool.recover.recover import recover
@@ -134,7 +133,7 @@ def build(catalog: Catalog, profile: str, variant: str | None = None) -> bytes:
 
     Raises InputError with every fault of the profile. The rules are not asked: see `check`.
     """
-    return assemble(read_profile(catalog, parse_toml(profile), variant)).data
+    return built(catalog, parse_toml(profile), variant).data
 
 
 def variants(profile: str) -> list[str]:

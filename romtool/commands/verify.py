@@ -31,8 +31,7 @@ from romtool.formats import TOML
 from romtool.image.corruption import swapped_pairs
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.readback.cards import serial_of
-from romtool.readback.diagnosis import Diagnosis, diagnose, hopeless, swapped_arguments
+from romtool.readback.diagnosis import Diagnosis, diagnose, hopeless, serial_of, swapped_arguments
 from romtool.readback.series import Series
 from romtool.text.page import title
 from romtool.text.problems import visible

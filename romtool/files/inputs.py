@@ -120,8 +120,7 @@ def _profile(
 ) -> InputFile:
     from romtool.formats.plain_text import plain_text
     from romtool.formats.toml import faults_in
-    from romtool.profile.assemble import assemble
-    from romtool.profile.read import read_profile
+    from romtool.profile.build import built
     from romtool.toml.parse import parse_toml
 
     TOML.refuse_longer(len(data))
@@ -133,7 +132,7 @@ def _profile(
     text = plain_text(data, hint)
     with faults_in(text):
         tables = _with_files(parse_toml(text), "" if name == "-" else os.path.dirname(name))
-        assembly = assemble(read_profile(catalog, tables, variant))
+        assembly = built(catalog, tables, variant)
     source = InputFile(shown(name), TOML.name, assembly.data, text=text)
     return source._replace(assembly=assembly, variant=variant, tables=tables)
 

@@ -7,8 +7,7 @@ from typing import Any
 
 from romtool.errors import InputError, InvalidValue, Path
 from romtool.profile.entries import item_bytes, written
-from romtool.profile.plan import Piece
-from romtool.profile.reader import Reader
+from romtool.profile.plan import Piece, Reader
 from romtool.schema.catalog import RAW_ID
 from romtool.schema.field_types import whole_number
 from romtool.schema.field_types.texts import bytes_of

@@ -259,21 +259,19 @@ class _Loader:
         for one in self.tables("expectation"):
             known = own if one.file.own else shipped
             self._new(known, one)
-            functions: list[dict[str, Any]] = one.raw["function"]
+            made = self.made(Expectation, one, file=one.file.name, own=one.file.own)
             problems: list[Problem] = []
-            for index, function in enumerate(functions):
+            for index, function in enumerate(made.functions):
                 place = (*one.path, "function", index)
                 problems += _in(one.file.name, function_faults(function, place, ids, lines))
-                if "resource" in function and function["resource"] not in resources:
-                    message = f"no resource is called {function['resource']}"
+                if function.resource not in resources:
+                    message = f"no resource is called {function.resource}"
                     hint = f"known are {one_of(list(resources))}"
                     problems.append(one.problem(message, hint, "function", index, "resource"))
             self.problems += problems
             if not problems:
-                spelt = [with_ids(function, ids) for function in functions]
-                table = one._replace(raw={**one.raw, "function": spelt})
-                expectation = self.made(Expectation, table, file=one.file.name, own=one.file.own)
-                known[expectation.name] = expectation
+                spelt = tuple(with_ids(function, ids) for function in made.functions)
+                known[made.name] = made.altered(functions=spelt)
         return shipped | own
 
     def _starter(self) -> Starter:
