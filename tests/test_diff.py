@@ -21,7 +21,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from romtool.diff.align import MOST_CELLS, align, in_order
-from romtool.diff.changes import Differences, differing_runs
+from romtool.diff.changes import ByteCounts, Differences, differing_runs
 from romtool.diff.compare import compare
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
@@ -478,7 +478,7 @@ def test_text_fits(a: bytes, rng: Random, layout: str | None) -> None:
     """What people read fits the terminal, and holds no control characters."""
     b = mutate(rng, a)
     found = compare(read(a, layout), read(b, layout))
-    for line in differences_lines(found, ["a.bin", "b.bin"], counted(a, b)):
+    for line in differences_lines(found, ["a.bin", "b.bin"], counted(ByteCounts.of(a, b))):
         plain = line.replace("\x1b[1m", "").replace("\x1b[0m", "")
         assert plain.isprintable(), plain
         assert len(plain) <= 80, plain

@@ -54,18 +54,24 @@ class Got(NamedTuple):
         return self.pin == ""
 
 
-class DeviceOutcome(NamedTuple):
-    """A device and what it gets; without `given`: nothing.
+class Instead(NamedTuple):
+    """What else a need could have been given, all else as it is; `is_cut`: there is still more."""
 
-    `got`: value by value, in the order of the items. `instead`: what needs could have been given
-    in place of it, all else as it is.
+    need: Requirement
+    free: list[int]
+    is_cut: bool
+
+
+class DeviceOutcome(NamedTuple):
+    """A device and what it gets, value by value, in the order of the items; without `given`:
+    nothing. `instead`: what its needs could have been given in place of that.
     """
 
     device: DeviceRequirements
     given: Given | None
     alternative: Alternative | None
     got: tuple[Got, ...]
-    instead: tuple[tuple[Requirement, list[int]], ...]
+    instead: tuple[Instead, ...]
 
     @property
     def settled(self) -> Alternative | None:
@@ -171,7 +177,7 @@ def still_free(
 
 def free_instead(
     catalog: Catalog, host: Host, given: Sequence[Given], mine: Given, alternative: Alternative
-) -> Iterator[tuple[Requirement, list[int]]]:
+) -> Iterator[Instead]:
     """Yield what each need of a device could have been given instead, all else as it is.
 
     Of a wide range only the first `MOST_FREE` bases.
@@ -180,7 +186,9 @@ def free_instead(
         if value is None:
             continue
         others = list(_others(host, given, mine, alternative, need, value))
-        yield need, _free(catalog, need, value, others)
+        free = _free(catalog, need, value, others)
+        is_cut = isinstance(need, RangeRequirement) and len(free) > MOST_FREE
+        yield Instead(need, free[:MOST_FREE] if is_cut else free, is_cut)
 
 
 def _others(
@@ -202,6 +210,7 @@ def _others(
 
 
 def _free(catalog: Catalog, need: Requirement, value: Value, others: Sequence[Value]) -> list[int]:
+    """Return what is free of a need but its value; of a wide range one more than is told."""
     if isinstance(need, LineRequirement):
         renamed = catalog.resources[need.kind].renamed
         lines = (line for line in need.lines if line != value)
@@ -209,7 +218,7 @@ def _free(catalog: Catalog, need: Requirement, value: Value, others: Sequence[Va
     taken = [other for other in others if isinstance(other, Placed)]
     assert isinstance(value, Placed)
     free = (base for base in _free_bases(catalog.bus, need, taken) if base != value.base)
-    return list(itertools.islice(free, MOST_FREE))
+    return list(itertools.islice(free, MOST_FREE + 1))
 
 
 def _free_bases(bus: Bus, need: RangeRequirement, taken: Sequence[Placed]) -> Iterator[int]:

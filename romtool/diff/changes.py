@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from itertools import pairwise, zip_longest
-from typing import Any
+from typing import Any, NamedTuple
 
 from romtool.schema.numbers import hex_text
 
@@ -153,6 +153,22 @@ class DriverIDs:
     def swapped(self) -> DriverIDs:
         """Return it the other way round."""
         return DriverIDs(self.device[::-1], self.b, self.a)
+
+
+class ByteCounts(NamedTuple):
+    """How many bytes two images have both, how many of these differ, how many only one has."""
+
+    common: int
+    differ: int
+    only_a: int
+    only_b: int
+
+    @classmethod
+    def of(cls, a: bytes, b: bytes) -> ByteCounts:
+        """Return the counts of two images' bytes."""
+        common = min(len(a), len(b))
+        differ = sum(one != other for one, other in zip(a, b, strict=False))
+        return cls(common, differ, len(a) - common, len(b) - common)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,6 @@ import stat
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, nullcontext
-from pathlib import PurePath
 from typing import BinaryIO
 
 from romtool.errors import InputError, refuse
@@ -120,9 +119,9 @@ def _descriptor(name: str) -> int | None:
     """Return the number of the open file that a name stands for; None for an ordinary name."""
     if name == "/dev/stdin":
         return 0
-    path = PurePath(name)
-    is_number = path.name.isascii() and path.name.isdigit()
-    return int(path.name) if is_number and str(path.parent) in DESCRIPTORS else None
+    folder, number = os.path.split(name)
+    is_number = number.isascii() and number.isdigit()
+    return int(number) if is_number and folder in DESCRIPTORS else None
 
 
 def _too_long(size: str, limits: str) -> InputError:

@@ -45,6 +45,15 @@ class Compared(NamedTuple):
         """The accepted other way of counting in words: `without identifier`."""
         return (self.way or "").replace("-", " ")
 
+    def judgement(self, kind: AnyKind) -> str:
+        """Return in words whether the stored value is right, and if not, what it should be."""
+        if self.verdict in ("right", "not checked"):
+            return self.verdict
+        should = kind.show(kind.to_value(self.computed))
+        if self.verdict == "other way":
+            return f"counted {self.way_words}; usual is {should}"
+        return f"should be {should}"
+
 
 class Run(NamedTuple):
     """Bytes after the PnP data: `kind` is patch, data or fill."""

@@ -15,8 +15,8 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Hex, no_region, whole_number
 from romtool.schema.fields import Field
 from romtool.schema.image_layouts import lead_of
-from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, spells_number
-from romtool.schema.tables import check_table, describe, unknown_keys
+from romtool.schema.numbers import clip, describe, did_you_mean, one_of, parse_hex, spells_number
+from romtool.schema.tables import check_table, unknown_keys
 
 
 def read_profile(catalog: Catalog, data: Mapping[str, Any], variant: str | None = None) -> Plan:

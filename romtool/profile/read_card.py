@@ -12,8 +12,9 @@ from romtool.schema.catalog import RAW_ID
 from romtool.schema.field_types import whole_number
 from romtool.schema.field_types.texts import bytes_of
 from romtool.schema.fields import Field
+from romtool.schema.numbers import describe
 from romtool.schema.records import DescriptorType
-from romtool.schema.tables import describe, unknown_keys
+from romtool.schema.tables import unknown_keys
 
 
 class CardReader(Reader):

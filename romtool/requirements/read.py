@@ -117,7 +117,15 @@ def wired(image: Image, resource: Resource) -> frozenset[int] | None:
 
 
 def pins_of(image: Image, resource: Resource) -> dict[int, str] | None:
-    """Return the pin of the chip for each line that has one, such as `pin A`.
+    """Return the pin of the chip for each line that has one, such as `pin A`; see `pin_names`."""
+    found = pin_names(image, resource)
+    if found is None:
+        return None
+    return {line: f"pin {one_of(names)}" for line, names in found.items()}
+
+
+def pin_names(image: Image, resource: Resource) -> dict[int, list[str]] | None:
+    """Return the names of the chip's pins for each line that has one, such as `A`.
 
     None where the layout doesn't say. A line that goes by another number stands under that number
     too.
@@ -131,4 +139,4 @@ def pins_of(image: Image, resource: Resource) -> dict[int, str] | None:
             if line != field.kind.unconnected:
                 for number in {line, resource.on_bus(line)}:
                     found.setdefault(number, []).append(field.kind.pin_name(pin))
-    return {line: f"pin {one_of(names)}" for line, names in found.items()}
+    return found

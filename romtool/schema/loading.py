@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple, TypeVar, get_args
 
 from romtool.errors import InputError, Path, Problem
+from romtool.schema import bench, bus, image_layouts, standard
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.checksums import Checksum
@@ -28,6 +29,12 @@ from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
 
 T = TypeVar("T", bound=Described)
+
+
+_KINDS = {
+    **vars(bench), **vars(bus), **vars(image_layouts), **vars(standard), **globals()
+}  # fmt: skip
+"""What the catalogue holds, by the names of the classes."""
 
 
 class SchemaFile(NamedTuple):
@@ -140,7 +147,7 @@ class _Loader:
             "starter": self._starter(),
             "protocol": self._protocol(resources, checksums),
         }
-        for name, shape in shapes(Catalog).items():
+        for name, shape in shapes(Catalog, _KINDS).items():
             if name not in given:
                 table, inner = Catalog.key_names.get(name, name), get_args(shape)
                 given[name] = self.named(table, inner[1]) if inner else self.one(table, shape)

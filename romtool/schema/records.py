@@ -137,6 +137,11 @@ class DescriptorType(Described):
             return f"at least {low}"
         return " or ".join(str(length) for length in self.field_layout.lengths())
 
+    def size_in_words(self) -> str:
+        """Return the same with its unit: `1 byte`, `5 or 6 bytes`."""
+        low, high = self.field_layout.length_limits
+        return f"{self.lengths_in_words()} byte{'' if low == 1 == (high or 1) else 's'}"
+
     def read(self, content: bytes) -> tuple[dict[str, Value], bool]:
         """Return the values of an item's content, and whether a profile can say all of it.
 
@@ -178,8 +183,7 @@ class DescriptorType(Described):
         if wanted < shortest or not self.takes(wanted):
             raise InvalidValue(
                 f"{self.title}: {wanted} bytes can't hold it",
-                f"its content takes {self.lengths_in_words()} "
-                f"byte{'' if self.lengths_in_words().endswith(' 1') else 's'}",
+                f"its content takes {self.size_in_words()}",
             )
         if wanted > shortest:
             stored = {k: 0 if v is None else v for k, v in stored.items()}
