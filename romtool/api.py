@@ -89,14 +89,13 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
-from romtool.capture.decode import DecodedCapture
+from romtool.capture.model import DecodedCapture
 from romtool.diff.compare import compare
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.profile.assemble import assemble
-from romtool.profile.read import read_profile
+from romtool.profile.build import built
 from romtool.profile.variants import variant_names
 from romtool.profile.write import profile_text
 from romtool.recover.recover import recover
@@ -134,7 +133,7 @@ def build(catalog: Catalog, profile: str, variant: str | None = None) -> bytes:
 
     Raises InputError with every fault of the profile. The rules are not asked: see `check`.
     """
-    return assemble(read_profile(catalog, parse_toml(profile), variant)).data
+    return built(catalog, parse_toml(profile), variant).data
 
 
 def variants(profile: str) -> list[str]:
@@ -165,10 +164,10 @@ def report(
 
     `name` heads it; `layout` settles what the bytes don't tell.
     """
-    from romtool.report.given import InThatPC
     from romtool.report.model import report_of
-    from romtool.report.origin import Subject
     from romtool.report.page import page
+    from romtool.report.pc import InThatPC
+    from romtool.report.subject import Subject
 
     image = decode(catalog, data, layout)
     pc = None if host is None else InThatPC(host, assign(catalog, [requirements_of(image)], host))

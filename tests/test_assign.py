@@ -14,8 +14,8 @@ import pytest
 from romtool.assign import candidates
 from romtool.assign.answer import Assignment, Side
 from romtool.assign.assign import assign
-from romtool.assign.free import free_instead, still_free
-from romtool.assign.host import Entry, Host
+from romtool.assign.host import EMPTY_PC, Entry, Host
+from romtool.assign.outcome import free_instead, still_free
 from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.requirements.collide import Placed
@@ -362,10 +362,20 @@ def all_free(
     pc = host_of(host)
     given = assign(CATALOG, [card], pc).devices
     rows = [
-        [free for _, free in free_instead(CATALOG, pc, given, mine, device.alternatives[0])]
+        [one.free for one in free_instead(CATALOG, pc, given, mine, device.alternatives[0])]
         for mine, device in zip(given, card.devices, strict=True)
     ]
     return {kind.name: lines for kind, lines in still_free(CATALOG, pc, given)}, rows
+
+
+@pytest.mark.parametrize(("bases", "is_cut"), [(9, False), (10, True)])
+def test_more_free_bases_than_are_told(bases: int, is_cut: bool) -> None:
+    """Eight are told; that there are more only where there are."""
+    (card,) = requirements_of([[device({"io": [0x200, 0x200 + 16 * (bases - 1), 16, 16, 16]})]])
+    given = assign(CATALOG, [card], EMPTY_PC).devices
+    alternative = card.devices[0].alternatives[0]
+    (told,) = free_instead(CATALOG, EMPTY_PC, given, given[0], alternative)
+    assert (len(told.free), told.is_cut) == (8, is_cut)
 
 
 def test_lines_that_nobody_has_taken() -> None:

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from romtool.assign.host import Host
-from romtool.files.hosts import load_host
 from romtool.files.schemas import load_catalog
+from romtool.files.shipped import load_host
 from romtool.requirements.collide import Placed
 from tests.support.tool import CARD, PROFILE, romtool, told
 

@@ -441,11 +441,25 @@ def test_a_process_that_dies(names: tuple[str, ...], batch: Batch) -> None:
     assert run.stdout.decode().splitlines()[-1].startswith(f"{count} files: ")
 
 
+# From the n-th process on the system starts no more.
+NO_MORE = """
+import errno, os
+fork, left = os.fork, {left}
+def few():
+    global left
+    left -= 1
+    if left < 0:
+        raise OSError(errno.EAGAIN, "no more")
+    return fork()
+os.fork = few
+"""
+
+
 @linux_only
-def test_no_process_can_be_started(batch: Batch) -> None:
+@pytest.mark.parametrize("left", [0, 1])
+def test_no_process_can_be_started(left: int, batch: Batch) -> None:
     """Then one does it all."""
-    broken = TWO_CORES + "\nimport errno\ndef fork(): raise OSError(errno.EAGAIN, 'no more')\n"
-    run = spoilt(broken + "os.fork = fork", "check", str(batch[0]))
+    run = spoilt(TWO_CORES + NO_MORE.format(left=left), "check", str(batch[0]))
     usual = romtool("check", str(batch[0]))
     assert (run.stdout, run.stderr) == (usual.stdout, usual.stderr)
 
@@ -455,7 +469,7 @@ def test_the_others_end_with_the_first(batch: Batch) -> None:
     """Where the first process is killed, nobody holds its output open any more."""
     slow = TWO_CORES + "\nimport time, romtool.commands.check\n"
     slow += "from romtool.commands import loading\nread_input = loading.read_input\n"
-    slow += "def slowly(*args):\n time.sleep(0.05)\n return read_input(*args)\n"
+    slow += "def slowly(*args, **keys):\n time.sleep(0.05)\n return read_input(*args, **keys)\n"
     killer = "import threading, signal\nthreading.Timer(0.7, os.kill, (os.getpid(), 9)).start()\n"
     run = spoilt(slow + "loading.read_input = slowly\n" + killer, "check", str(batch[0]))
     assert run.returncode == -9

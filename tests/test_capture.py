@@ -15,11 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from romtool.capture.answer import capture_json
-from romtool.capture.decode import DecodedCapture, decode
+from romtool.capture.decode import decode
 from romtool.capture.findings import findings
-from romtool.capture.folding import folded
 from romtool.capture.formats import read_recording
-from romtool.capture.picture import strip
+from romtool.capture.model import DecodedCapture
+from romtool.capture.picture import folded, strip
 from romtool.files.schemas import load_catalog
 from romtool.text.capture import capture_lines
 from tests.support.bus_witness import (

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from romtool.capture.decode import DecodedCapture, decode
+from romtool.capture.decode import decode
 from romtool.capture.formats import read_recording
+from romtool.capture.model import DecodedCapture
 from romtool.capture.picture import MOST_BLOCKS, read_bytes, strip
 from romtool.files.schemas import load_catalog
 from tests.support.bus_capture import TwoWire, TwoWirePart

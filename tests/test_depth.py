@@ -5,8 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from romtool.errors import InputError
-from romtool.toml.depth import MOST_PARTS, too_deep_at
-from romtool.toml.parse import parse_toml
+from romtool.toml.parse import MOST_PARTS, parse_toml, too_deep_at
 
 DEEP = ".".join(["a"] * (MOST_PARTS + 1))
 LONG = ".".join(["a"] * 200_000)

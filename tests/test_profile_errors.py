@@ -26,8 +26,7 @@ from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.schema.catalog import Catalog
 from romtool.text.problems import problem_line
-from romtool.toml.located import located
-from romtool.toml.parse import parse_toml
+from romtool.toml.parse import located, parse_toml
 from tests.support.amount import examples
 from tests.support.tool import romtool, told
 

@@ -25,12 +25,10 @@ from romtool.image.decode import decode
 from romtool.image.evidence import identifiers
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
-from romtool.recover.advice import advice, why
 from romtool.recover.judge import consistent
-from romtool.recover.name import name
-from romtool.recover.reading import Reading, vote
-from romtool.recover.recover import Recovery, recover
-from romtool.recover.undo import State, bit_shifted, swapped_pairs
+from romtool.recover.reading import Reading, State, name, vote
+from romtool.recover.recover import Recovery, advice, recover, why
+from romtool.recover.undo import bit_shifted, swapped_pairs
 from romtool.toml.parse import parse_toml
 from tests.support import spoil
 from tests.support.amount import examples, is_whole

@@ -29,10 +29,10 @@ from romtool.assign.host import Host
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode
 from romtool.report import grids, model, ports, regions
-from romtool.report.given import InThatPC
 from romtool.report.model import report_of
-from romtool.report.origin import Subject
 from romtool.report.page import page
+from romtool.report.pc import InThatPC
+from romtool.report.subject import Subject
 from romtool.requirements.collide import Placed
 from romtool.requirements.read import requirements_of
 from romtool.rules.check import check

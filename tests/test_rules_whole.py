@@ -20,7 +20,7 @@ from romtool.image.decode import decode
 from romtool.image.model import Image
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
-from romtool.requirements.fit import fits
+from romtool.requirements.fit import fits, short_of_lines
 from romtool.requirements.model import (
     Alternative,
     DeviceRequirements,
@@ -29,7 +29,6 @@ from romtool.requirements.model import (
     Requirement,
 )
 from romtool.requirements.read import requirements_of
-from romtool.requirements.short import short_of_lines
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.field_types import number

@@ -25,7 +25,7 @@ from romtool.errors import InputError
 from romtool.files.schemas import schema_files, shipped_folder
 from romtool.schema.loading import SchemaFile, load
 from romtool.text.problems import problem_line
-from romtool.toml.located import located
+from romtool.toml.parse import located
 from tests.support.amount import examples
 from tests.support.tool import CARD, identifier, romtool, told
 

@@ -17,7 +17,7 @@ from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
 from romtool.image.decode import decode, read_as
 from romtool.image.evidence import evidence, holds
-from romtool.profile.serials import with_serials
+from romtool.profile.build import with_serials
 from romtool.schema.checksums import lfsr8
 from tests.support import independent as witness
 from tests.support.profiles import Table, profiles, to_toml

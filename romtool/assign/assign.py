@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from romtool.assign.answer import Assignment, Given, Value
-from romtool.assign.best import Chosen, best_choices, possible
+from romtool.assign.best import Chosen, WorthTrying, best_choices, possible, smallest_values
 from romtool.assign.candidates import complete_candidates, fast_candidates
 from romtool.assign.conflict import find_conflict
 from romtool.assign.counting import bounded_model
 from romtool.assign.host import EMPTY_PC, Entry, Host
-from romtool.assign.values import WorthTrying, smallest_values
 from romtool.assign.variables import (
     DeviceVariables,
     Variable,

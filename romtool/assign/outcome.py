@@ -5,24 +5,28 @@ All that is to be told of it, as data: renderings only put it into words.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from romtool.assign.answer import Assignment, Given
-from romtool.assign.free import free_instead, still_free
+from romtool.assign.answer import Assignment, Given, Value
+from romtool.assign.candidates import first_from
 from romtool.assign.host import Host
 from romtool.image.model import Image
-from romtool.requirements.collide import Placed
+from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import (
     Alternative,
     CardRequirements,
     DeviceRequirements,
+    LineRequirement,
+    RangeRequirement,
     Requirement,
 )
-from romtool.requirements.wired import pins_of
-from romtool.schema.bus import Resource
+from romtool.requirements.read import pins_of
+from romtool.schema.bus import Bus, Resource
 from romtool.schema.catalog import Catalog
+from romtool.schema.field_types import Lines as LineBits
 
 
 class AssignedCard(NamedTuple):
@@ -50,18 +54,24 @@ class Got(NamedTuple):
         return self.pin == ""
 
 
-class DeviceOutcome(NamedTuple):
-    """A device and what it gets; without `given`: nothing.
+class Instead(NamedTuple):
+    """What else a need could have been given, all else as it is; `is_cut`: there is still more."""
 
-    `got`: value by value, in the order of the items. `instead`: what needs could have been given
-    in place of it, all else as it is.
+    need: Requirement
+    free: list[int]
+    is_cut: bool
+
+
+class DeviceOutcome(NamedTuple):
+    """A device and what it gets, value by value, in the order of the items; without `given`:
+    nothing. `instead`: what its needs could have been given in place of that.
     """
 
     device: DeviceRequirements
     given: Given | None
     alternative: Alternative | None
     got: tuple[Got, ...]
-    instead: tuple[tuple[Requirement, list[int]], ...]
+    instead: tuple[Instead, ...]
 
     @property
     def settled(self) -> Alternative | None:
@@ -144,3 +154,86 @@ def got(catalog: Catalog, image: Image, given: Given) -> Iterator[Got]:
                 if isinstance(value, int) and pins is not None:
                     pin = pins.get(value, "")
                 yield Got(resource, value, pin)
+
+
+MOST_FREE = 8
+"""At most so many free bases are listed of a range."""
+
+
+def still_free(
+    catalog: Catalog, host: Host, given: Sequence[Given]
+) -> Iterator[tuple[Resource, list[int]]]:
+    """Yield the lines and channels that neither the host nor a device has taken, ascending."""
+    for record in catalog.records.values():
+        if record.requires is None or not isinstance(record.key_field.kind, LineBits):
+            continue
+        resource = catalog.resources[record.requires.kind]
+        taken = set(host.lines(resource.name))
+        every = (value for one in given for value in one.values[resource.name])
+        taken |= {value for value in every if isinstance(value, int)}
+        taken |= resource.not_on_slot | set(resource.renamed)
+        yield resource, [line for line in range(record.key_field.kind.bits) if line not in taken]
+
+
+def free_instead(
+    catalog: Catalog, host: Host, given: Sequence[Given], mine: Given, alternative: Alternative
+) -> Iterator[Instead]:
+    """Yield what each need of a device could have been given instead, all else as it is.
+
+    Of a wide range only the first `MOST_FREE` bases.
+    """
+    for need, value in mine.paired(alternative):
+        if value is None:
+            continue
+        others = list(_others(host, given, mine, alternative, need, value))
+        free = _free(catalog, need, value, others)
+        is_cut = isinstance(need, RangeRequirement) and len(free) > MOST_FREE
+        yield Instead(need, free[:MOST_FREE] if is_cut else free, is_cut)
+
+
+def _others(
+    host: Host,
+    given: Sequence[Given],
+    mine: Given,
+    alternative: Alternative,
+    need: Requirement,
+    value: Value,
+) -> Iterator[Value]:
+    """Yield what else of the same kind is taken: by the host, by others, by the device itself."""
+    yield from (entry.value for entry in host.entries(need.kind))
+    for one in given:
+        if one is not mine:
+            yield from one.values[need.kind]
+    for other, own in mine.paired(alternative):
+        if other.kind == need.kind and own != value:
+            yield own
+
+
+def _free(catalog: Catalog, need: Requirement, value: Value, others: Sequence[Value]) -> list[int]:
+    """Return what is free of a need but its value; of a wide range one more than is told."""
+    if isinstance(need, LineRequirement):
+        renamed = catalog.resources[need.kind].renamed
+        lines = (line for line in need.lines if line != value)
+        return [line for line in lines if not {line, renamed.get(line, line)} & set(others)]
+    taken = [other for other in others if isinstance(other, Placed)]
+    assert isinstance(value, Placed)
+    free = (base for base in _free_bases(catalog.bus, need, taken) if base != value.base)
+    return list(itertools.islice(free, MOST_FREE + 1))
+
+
+def _free_bases(bus: Bus, need: RangeRequirement, taken: Sequence[Placed]) -> Iterator[int]:
+    """Yield the bases at which a range hits nothing, ascending.
+
+    A range in the way that has no aliases is left after in one step, however long it is.
+    """
+    bases = need.bases
+    base = first_from(bases, bases.start)
+    while base is not None:
+        here = Placed(base, need.length, need.bits)
+        hit = next((other for other in taken if ports_collide(bus, here, other)), None)
+        if hit is None:
+            yield base
+        past = base + 1
+        if hit is not None and not bus.aliases(need.bits) and not bus.aliases(hit.bits):
+            past = hit.base + hit.length
+        base = first_from(bases, past)

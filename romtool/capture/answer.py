@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from romtool.capture.decode import DecodedCapture
-from romtool.capture.observations import BusFinding
-from romtool.capture.outcome import runs
+from romtool.capture.commands import runs
+from romtool.capture.model import BusFinding, DecodedCapture
 from romtool.schema.numbers import hex_text
 
 

@@ -7,7 +7,7 @@ import math
 import re
 from collections.abc import Iterator
 
-from romtool.capture.recording import LEVELS, Change, Lines, Recording
+from romtool.capture.levels import LEVELS, Change, Lines, Recording
 from romtool.errors import InputError, Problem
 
 SECONDS = {

@@ -5,23 +5,26 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 
-from romtool.capture import three_wire_commands, two_wire_commands, wiring
-from romtool.capture.commands import Command
-from romtool.capture.levels import GlitchFilter, Levels, shortest_period
-from romtool.capture.organisation import Organisation, Verdict, decide, organisations, parse
-from romtool.capture.outcome import (
-    Contents,
+from romtool.capture import three_wire, two_wire, wiring
+from romtool.capture.commands import (
+    Command,
     Outcome,
     commands_by_part,
     likely_page,
     outcomes_of,
     size_seen,
 )
-from romtool.capture.recording import FLOATING, HIGH, Change, Recording
-from romtool.capture.three_wire import Selection, SelectionReader
-from romtool.capture.two_wire import TransferReader
+from romtool.capture.levels import (
+    FLOATING,
+    HIGH,
+    Change,
+    GlitchFilter,
+    Levels,
+    Recording,
+    shortest_period,
+)
+from romtool.capture.model import BusPart, DecodedCapture, Quality
 from romtool.capture.wiring import Wiring
 from romtool.errors import refuse
 from romtool.schema.bench import SerialBus
@@ -31,90 +34,6 @@ from romtool.schema.numbers import one_of
 
 PREFIX = 100_000
 """Changes from which bus, channels and clock are worked out."""
-
-MOST_POLLS = 1000
-"""Commands that are looked at for the end of a poll."""
-
-
-@dataclass
-class Quality:
-    """How good a capture is, and what in it belongs to no command; times in units.
-
-    `glitches`: pulses left out; `samples`: of each clock; `quiet`: channels that never change;
-    `clocks`, `stray`: clocks in all, and those before the first START or while nothing is selected;
-    `broken`: times of transfers that ended in the middle of a byte; `cut`: the file breaks off;
-    `polls`: selections without a command.
-    """
-
-    glitches: int = 0
-    first_glitch: float | None = None
-    samples: float | None = None
-    quiet: tuple[str, ...] = ()
-    clocks: int = 0
-    stray: int = 0
-    begins_inside: bool = False
-    broken: list[float] = field(default_factory=list)
-    cut: bool = False
-    polls: int = 0
-
-
-@dataclass(frozen=True)
-class BusPart:
-    """One part on the bus: its size and page (bytes), and what it holds."""
-
-    part: int | None
-    is_eeprom: bool
-    size: int
-    page: int
-    contents: Contents
-
-
-@dataclass(frozen=True)
-class DecodedCapture:
-    """All that a capture shows. `unit`: seconds of one unit of time."""
-
-    bus: SerialBus
-    wiring: Wiring
-    unit: float
-    end: float
-    clock: float | None
-    commands: Sequence[Command]
-    outcomes: Sequence[Outcome]
-    parts: tuple[BusPart, ...]
-    quality: Quality
-    channels: tuple[str, ...]
-    verdict: Verdict | None = None
-    is_early: bool = False
-    is_wide: bool = False
-    part: Part | None = None
-
-    @property
-    def organisation(self) -> Organisation | None:
-        """The width of addresses and words of a three-wire part."""
-        return self.verdict.organisation if self.verdict else None
-
-    @property
-    def is_answered(self) -> bool:
-        """Whether an EEPROM answered anything."""
-        own = {part.part for part in self.parts if part.is_eeprom}
-        return any(
-            command.answered or outcome.took
-            for command, outcome in zip(self.commands, self.outcomes, strict=True)
-            if self.is_early or command.part in own
-        )
-
-    @property
-    def ends_inside(self) -> bool:
-        """Whether the last command goes on when the capture stops."""
-        return bool(self.commands) and self.commands[-1].is_cut
-
-    def gave_up(self, place: int) -> bool:
-        """Whether nobody asked the busy part again until it answered."""
-        command = self.commands[place]
-        later = self.commands[place + 1 : place + MOST_POLLS]
-        own = [one for one in later if one.part == command.part]
-        limit = 2 * self.bus.write_time / 1000 / self.unit
-        return not any(one.called for one in own if one.time - command.end < limit)
 
 
 def decode(
@@ -212,7 +131,7 @@ def _found(
 ) -> Wiring:
     """Return the wiring by names, or by behaviour; raises InputError where neither tells it."""
     names = recording.channels
-    known = organisations(catalog.parts.values())
+    known = three_wire.organisations(catalog.parts.values())
     named = wiring.by_name(list(buses.values()), names)
     scored = [(wiring.score_of(one, start, known), one) for one in named]
     if scored:
@@ -257,7 +176,7 @@ def _two_wire(
     quality: Quality,
     clock: float | None,
 ) -> DecodedCapture:
-    reader = TransferReader()
+    reader = two_wire.TransferReader()
     transfers = list(reader.read(levels))
     quality.clocks, quality.stray = reader.clocks, len(reader.early)
     # Clocks side by side: as supply comes up, the lines may go up and down once.
@@ -265,20 +184,20 @@ def _two_wire(
         later - earlier < 4 * clock for earlier, later in itertools.pairwise(reader.early)
     )
     quality.broken = [transfer.end for transfer in transfers if transfer.bits and transfer.ended]
-    early = (part is None or part.size == two_wire_commands.EARLY_SIZE) and (
-        two_wire_commands.is_early(wires.bus, transfers)
+    early = (part is None or part.size == two_wire.EARLY_SIZE) and (
+        two_wire.is_early(wires.bus, transfers)
     )
     known = {one.page for one in catalog.parts.values() if one.bus == wires.bus.name and one.page}
     pages = tuple(sorted(known))
-    layout = two_wire_commands.TwoWireParts.of(wires.bus, pages, part)
-    wide = part is None and not early and two_wire_commands.is_wide(wires.bus, transfers)
+    layout = two_wire.TwoWireParts.of(wires.bus, pages, part)
+    wide = part is None and not early and two_wire.is_wide(wires.bus, transfers)
     if early:
-        layout = layout._replace(size=two_wire_commands.EARLY_SIZE, early=True)
+        layout = layout._replace(size=two_wire.EARLY_SIZE, early=True)
     if wide:  # no such part is known, nor its page: none wraps then
-        size = two_wire_commands.WIDE_SIZE
+        size = two_wire.WIDE_SIZE
         layout = layout._replace(size=size, wide=True, pages=(size,))
         pages = layout.pages
-    commands = list(two_wire_commands.commands_of(layout, transfers))
+    commands = list(two_wire.commands_of(layout, transfers))
     del transfers
     pages = layout.pages + tuple(page for page in pages if page not in layout.pages)
     return _judged(
@@ -297,24 +216,26 @@ def _three_wire(
     clock: float | None,
     word: int | None,
 ) -> DecodedCapture:
-    reader = SelectionReader()
-    selections: list[Selection] = list(reader.read(levels))
+    reader = three_wire.SelectionReader()
+    selections: list[three_wire.Selection] = list(reader.read(levels))
     quality.clocks, quality.stray = reader.clocks, reader.clocks_outside
     quality.begins_inside = reader.starts_selected and bool(selections) and selections[0].clocks > 0
     if quality.begins_inside:
         selections = selections[1:]
-    parsed = [one for one in (parse(wires.bus, selection) for selection in selections) if one]
+    parsed = [
+        one for one in (three_wire.parse(wires.bus, selection) for selection in selections) if one
+    ]
     quality.polls = len(selections) - len(parsed)
     if word is None and "org" in wires.channels and parsed:
         word = 16 if sum(one.selection.wide for one in parsed) * 2 > len(parsed) else 8
     known = [one for one in catalog.parts.values() if one.bus == wires.bus.name]
-    verdict = decide(parsed, organisations([part] if part else known), word)
+    verdict = three_wire.decide(parsed, three_wire.organisations([part] if part else known), word)
     one = verdict.organisation
     sizes = [p.size for p in known if one.address_bits in p.address_bits]
     size = part.size if part else max(sizes)
     del parsed
     commands = list(
-        three_wire_commands.commands_of(
+        three_wire.commands_of(
             wires.bus,
             selections,
             one,
@@ -338,7 +259,7 @@ def _judged(
     pages: Sequence[int],
     *,
     part: Part | None,
-    verdict: Verdict | None = None,
+    verdict: three_wire.Verdict | None = None,
     is_early: bool = False,
     is_wide: bool = False,
 ) -> DecodedCapture:

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from romtool.capture.against import unlike, unread
-from romtool.capture.chip import chip_observations, many
-from romtool.capture.decode import BusPart, DecodedCapture
-from romtool.capture.observations import BusFinding, bus_finding
-from romtool.capture.outcome import is_change
+from romtool.capture.against import chip_observations, many, unlike, unread
+from romtool.capture.commands import is_change
+from romtool.capture.model import BusFinding, BusPart, DecodedCapture, bus_finding
 from romtool.image.model import Image
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address

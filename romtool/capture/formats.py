@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 from romtool.capture.csv_levels import has_times, read_csv
-from romtool.capture.recording import Lines, Recording
+from romtool.capture.levels import Lines, Recording
 from romtool.capture.vcd import read_vcd
 from romtool.errors import refuse
 

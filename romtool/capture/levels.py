@@ -1,4 +1,4 @@
-"""The levels of a bus's lines, moment by moment, without glitches."""
+"""Levels over time: of channels, as a file tells them; of a bus's lines, without glitches."""
 
 from __future__ import annotations
 
@@ -6,7 +6,38 @@ import itertools
 import statistics
 from collections.abc import Iterable, Iterator, Sequence
 
-from romtool.capture.recording import FLOATING, HIGH, LOW, UNKNOWN, Change
+LOW, HIGH, FLOATING, UNKNOWN = range(4)
+"""The levels of a channel: `FLOATING` is z, `UNKNOWN` is x."""
+
+LEVELS = {"0": LOW, "1": HIGH, "z": FLOATING, "Z": FLOATING, "x": UNKNOWN, "X": UNKNOWN}
+"""How files write them."""
+
+
+Change = tuple[float, int, int]
+"""A channel takes another level: time in the recording's units, channel, level.
+
+A plain tuple, as a capture has millions of them.
+"""
+
+
+class Recording:
+    """The channels of a capture and how their levels change, in order of time.
+
+    `unit`: seconds of one unit of time. `changes` can be read only once. While it is read, `end`
+    holds the last time that the file names, and `cut` whether the file breaks off in a line.
+    """
+
+    def __init__(self, channels: tuple[str, ...], unit: float) -> None:
+        self.channels = channels
+        self.unit = unit
+        self.end: float = 0
+        self.cut = False
+        self.changes: Iterator[Change] = iter(())
+
+
+Lines = Iterable[str]
+"""Lines of a text, each with its line end; only the last one may lack it."""
+
 
 PERIODS = 8
 """Clocks in a row from which a clock's period is taken: a byte's."""

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from romtool.capture.recording import FLOATING, LEVELS, LOW, UNKNOWN, Change, Lines, Recording
+from romtool.capture.levels import FLOATING, LEVELS, LOW, UNKNOWN, Change, Lines, Recording
 from romtool.errors import InputError, Problem
 
 SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "ps": 1e-12, "fs": 1e-15}

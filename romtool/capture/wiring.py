@@ -11,10 +11,8 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from romtool.capture.levels import Levels, levels_of
-from romtool.capture.organisation import Organisation, likelihood, parse
-from romtool.capture.recording import Change
-from romtool.capture.three_wire import SelectionReader
+from romtool.capture.levels import Change, Levels, levels_of
+from romtool.capture.three_wire import Organisation, SelectionReader, likelihood, parse
 from romtool.capture.two_wire import TransferReader
 from romtool.schema.bench import SerialBus, SerialLine
 

@@ -22,7 +22,7 @@ from romtool.image.card import card_of
 from romtool.image.corruption import swapped_pairs
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.profile.serials import with_serials
+from romtool.profile.build import with_serials
 from romtool.rules.check import check
 from romtool.rules.findings import Finding
 from romtool.schema.field_types import Pins
@@ -32,7 +32,7 @@ from romtool.schema.numbers import clip
 from romtool.text.findings import message
 from romtool.text.page import line
 from romtool.text.problems import visible
-from romtool.toml.located import located
+from romtool.toml.parse import located
 
 LONGEST_LIST = 200
 """Characters of a list of serial numbers that have a finding."""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import functools
+import os
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -17,6 +17,8 @@ from romtool.files.inputs import InputFile, expand, read_input
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from romtool.assign.host import Host
     from romtool.schema.catalog import Catalog
     from romtool.schema.expect import Expectation
@@ -37,7 +39,7 @@ class Call:
     def __init__(
         self,
         *,
-        schemas: Sequence[Path] = (),
+        schemas: Sequence[str] = (),
         layout: str | None = None,
         part: str | None = None,
         input_format: str | None = None,
@@ -63,7 +65,7 @@ class Call:
     def catalog(self) -> Catalog:
         """The schemas that come with romtool, and the user's."""
         expect = self._expect or ""
-        return load_catalog(self.schemas, [Path(expect)] if expect.endswith(SUFFIX) else ())
+        return load_catalog(self.schemas, [expect] if expect.endswith(SUFFIX) else ())
 
     @functools.cached_property
     def expectations(self) -> list[Expectation]:
@@ -76,7 +78,7 @@ class Call:
                 hint = f"known are {', '.join(known)}; your own: --schemas DIR, or --expect FILE"
                 raise refuse(f"--expect: nothing called {wanted}", f"{hint}{SUFFIX}")
             return [known[wanted]]
-        found = [one for one in known.values() if one.own and Path(one.file).samefile(wanted)]
+        found = [one for one in known.values() if one.own and os.path.samefile(one.file, wanted)]
         if not found:
             hint = "copy one: `romtool schema export dos-games`"
             raise refuse("no [[expectation]] in this file", hint).in_file(wanted)
@@ -87,7 +89,7 @@ class Call:
         """The PC that --host describes."""
         if self._host is None:
             return None
-        from romtool.files.hosts import load_host
+        from romtool.files.shipped import load_host
 
         return load_host(self.catalog, self._host)
 
@@ -192,7 +194,7 @@ def declare(
         def run(**given: Any) -> int:
             root = click.get_current_context().find_root().params.get("schemas", ())
             values = {str(option.name): given.pop(str(option.name)) for option in shared}
-            values["schemas"] = [*map(Path, root), *values["schemas"]]
+            values["schemas"] = [*root, *values["schemas"]]
             call = Call(**values)
             try:
                 code = function(call, **given)

@@ -7,10 +7,10 @@ from pathlib import Path
 import click
 
 from romtool.capture.answer import capture_json
-from romtool.capture.decode import DecodedCapture, decode
+from romtool.capture.decode import decode
 from romtool.capture.findings import findings
 from romtool.capture.formats import read_recording
-from romtool.capture.memory import part_bytes, the_part
+from romtool.capture.model import DecodedCapture, part_bytes, the_part
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
 from romtool.commands.options import FORCE, IMAGE, JSON
@@ -24,8 +24,7 @@ from romtool.commands.printing import (
 )
 from romtool.commands.progress import Progress
 from romtool.errors import InputError, InvalidValue
-from romtool.files.capture_lines import capture_lines, size_of
-from romtool.files.reading import shown
+from romtool.files.reading import capture_lines, shown, size_of
 from romtool.schema.numbers import parse_number
 from romtool.text.capture import capture_lines as text_lines
 

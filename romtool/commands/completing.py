@@ -1,4 +1,7 @@
-"""What a shell completes after options and for arguments: names of the schemas, and files."""
+"""What a shell completes after options and for arguments: names of the schemas, and files.
+
+Every command names these functions; what they need is loaded when one of them is called.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +9,6 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from romtool.errors import InputError
-from romtool.files.schemas import load_catalog
-from romtool.files.shipped import exported_names, shipped_hosts
-from romtool.formats import WRITTEN
 
 if TYPE_CHECKING:
     import click
@@ -26,6 +26,8 @@ def files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
 
 def formats(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the last of the formats to write, with commas between."""
+    from romtool.formats import WRITTEN
+
     before, comma, last = incomplete.rpartition(",")
     known = ((f"{before}{comma}{name}", one.title) for name, one in WRITTEN.items())
     return _items(known, f"{before}{comma}{last}")
@@ -60,17 +62,23 @@ def symptoms(ctx: click.Context, param: click.Parameter, incomplete: str) -> lis
 
 def hosts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the name of a host that comes with romtool, or else of a host file."""
+    from romtool.files.shipped import shipped_hosts
+
     named = _items(((name, "what a PC has taken") for name in shipped_hosts()), incomplete)
     return named or files(ctx, param, incomplete)
 
 
 def exported(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete whatever `schema export` can write."""
+    from romtool.files.shipped import exported_names
+
     return _items(((name, "") for name in exported_names()), incomplete)
 
 
 def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete whatever `schema show` can show."""
+    from romtool.files.shipped import shipped_hosts
+
     found: list[tuple[str, str]] = []
     for catalog in _catalogs(ctx):
         found.append(("profile", catalog.tables["profile"].text))
@@ -86,6 +94,8 @@ def names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[C
 
 def _catalogs(ctx: click.Context) -> Iterator[Catalog]:
     """Yield the catalogue with the folders named so far; nothing where they have faults."""
+    from romtool.files.schemas import load_catalog
+
     folders = [
         *(ctx.find_root().params.get("schemas") or ()),
         *(ctx.params.get("schemas") or ()),

@@ -8,6 +8,7 @@ from romtool.commands import completing
 from romtool.commands.call import DONE, NO, Call, declare
 from romtool.commands.options import IMAGE, JSON
 from romtool.commands.printing import echo, echo_json, echo_lines
+from romtool.diff.changes import ByteCounts
 from romtool.diff.compare import compare
 from romtool.text.diff import counted, differences_lines
 
@@ -32,7 +33,6 @@ def command(call: Call, first: str, second: str) -> int:
         what = f"all {len(a.image.data)} bytes" if is_whole else "the items"
         echo(f"same: {what} of {a.name} are as {b.name} has them")
     else:
-        echo_lines(
-            differences_lines(found, [a.title, b.title], counted(a.image.data, b.image.data))
-        )
+        counts = ByteCounts.of(a.image.data, b.image.data)
+        echo_lines(differences_lines(found, [a.title, b.title], counted(counts)))
     return DONE if found.same else NO

@@ -11,7 +11,6 @@ from romtool.commands.call import DONE, Call, declare
 from romtool.commands.loading import LoadedImage
 from romtool.commands.many import Answer, answer_each
 from romtool.commands.options import IMAGE, JSON, images_argument
-from romtool.image.explain import explain
 from romtool.schema.numbers import hex_text
 from romtool.text.image import byte_lines, image_lines
 
@@ -51,6 +50,8 @@ def _data(one: LoadedImage, with_bytes: bool) -> dict[str, Any]:
     answer: dict[str, Any] = {"file": one.name, **image_json(one.image, one.part)}
     answer["findings"] = [finding.as_json() for finding in one.findings()]
     if with_bytes:
+        from romtool.image.explain import explain
+
         answer["bytes"] = [
             {
                 "offset": row.offset,

@@ -14,8 +14,7 @@ from romtool.commands.printing import echo
 from romtool.errors import InputError, Problem, refuse
 from romtool.files.shipped import shipped_file
 from romtool.image.decode import decode, layout_named
-from romtool.profile.assemble import assemble
-from romtool.profile.read import read_profile
+from romtool.profile.build import built
 from romtool.profile.starter import functions_of
 from romtool.profile.starter_text import starter_text
 from romtool.rules.expect import expect_findings, functions_found
@@ -158,7 +157,7 @@ def _layouts_known(catalog: Catalog) -> Iterator[Problem]:
 
 def _warn_of_elsewhere(catalog: Catalog, text: str, file: str) -> None:
     """Tell what of the card is not where its software looks: a wiring can leave no other way."""
-    assembly = assemble(read_profile(catalog, parse_toml(text)))
+    assembly = built(catalog, parse_toml(text))
     expected = catalog.expectations[catalog.starter.expect]
     image = decode(catalog, assembly.data, assembly.layout)
     for found in expect_findings(image, expected, functions_found(image, expected)):

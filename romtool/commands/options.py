@@ -7,7 +7,6 @@ attributes of its `Call`.
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any, TypeVar
 
 import click
@@ -24,7 +23,7 @@ SCHEMAS = click.Option(
     ["--schemas"],
     multiple=True,
     metavar="DIR",
-    type=click.Path(path_type=Path),
+    type=click.Path(),
     envvar="ROMTOOL_SCHEMAS",
     help="Folder with frames and parts of your own (repeatable).",
 )

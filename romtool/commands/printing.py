@@ -51,10 +51,10 @@ def json_text(answer: Any) -> str:
 
 
 def _printable(text: str) -> str:
-    return _SURROGATE.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+    return re.sub(_SURROGATE, lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
-_SURROGATE = re.compile("[\ud800-\udfff]")
+_SURROGATE = "[\ud800-\udfff]"
 
 
 def echo_json(answer: Any) -> None:

@@ -13,8 +13,8 @@ from romtool.commands.printing import echo, warn
 from romtool.profile.write import fitted_text, profile_text
 from romtool.schema.numbers import sizes
 from romtool.text.findings import counted
-from romtool.text.fitting import removal_lines
 from romtool.text.problems import visible
+from romtool.text.profile import removal_lines
 
 
 @declare("profile", *IMAGE, FORCE, example="romtool profile donor.bin -o donor.toml")

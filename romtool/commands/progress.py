@@ -1,7 +1,7 @@
 """How far a long work is: one line on standard error, on a terminal only.
 
-Not click's bar: that is there from the first moment, stays at the end, and can't make room for a
-message in between.
+Not click's bar: that is there from the first moment, stays at the end, may be wider than the
+terminal, and can't make room for a message in between.
 """
 
 from __future__ import annotations

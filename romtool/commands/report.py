@@ -17,10 +17,9 @@ from romtool.commands.expecting import functions_of
 from romtool.commands.loading import LoadedImage
 from romtool.commands.options import EXPECT, FORCE, HOST, IMAGE, configured_by_option
 from romtool.image.model import Image
-from romtool.report.given import InThatPC
 from romtool.report.model import Report, report_of
-from romtool.report.origin import Subject
-from romtool.report.verdict import Expected
+from romtool.report.pc import InThatPC
+from romtool.report.subject import Expected, Subject
 from romtool.requirements.read import requirements_of
 from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
@@ -79,11 +78,12 @@ def command(
         pair = call.load_pair(image, other)
         loaded, second = pair[0], _subject(pair[1], [])
     functions, findings = functions_of(call, loaded, configured_by)
+    titles = [expectation.title for expectation in call.expectations]
     report = report_of(
         _subject(loaded, findings),
         None if call.host is None else _in_pc(call.catalog, loaded.image, call.host),
         second,
-        expected=[Expected(title, tuple(functions)) for title in _expecting(call)],
+        expected=[Expected(one_of(titles), tuple(functions))] if titles else [],
         conversation=_conversation(call, captured, loaded) if captured is not None else None,
         dated=_today(),
     )
@@ -114,12 +114,6 @@ def _conversation(call: Call, captured: str, loaded: LoadedImage) -> Conversatio
     decoded = decoded_capture(call, captured, None)
     found = findings(call.catalog, decoded, loaded.image, None)
     return conversation_of(os.path.basename(captured), decoded, found)
-
-
-def _expecting(call: Call) -> list[str]:
-    """Return who looks for the functions, for the title of the verdict."""
-    titles = [expectation.title for expectation in call.expectations]
-    return [one_of(titles)] if titles else []
 
 
 def _today() -> str:

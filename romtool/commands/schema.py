@@ -22,10 +22,9 @@ from romtool.commands.printing import (
     warn,
 )
 from romtool.errors import InputError, Problem, refuse
-from romtool.files.hosts import load_host, load_hosts
 from romtool.files.inputs import expand
 from romtool.files.schemas import load_catalog
-from romtool.files.shipped import shipped_file, shipped_hosts
+from romtool.files.shipped import load_host, load_hosts, shipped_file, shipped_hosts
 from romtool.infer.draft import draft_schema
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
@@ -33,7 +32,7 @@ from romtool.schema.fields import MISSING, FieldLayout
 from romtool.schema.json_schema import profile_schema
 from romtool.schema.numbers import did_you_mean
 from romtool.text.problems import visible
-from romtool.text.profile_help import profile_lines
+from romtool.text.profile import profile_lines
 from romtool.text.schema import (
     caution_lines,
     expectation_lines,

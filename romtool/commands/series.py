@@ -1,4 +1,4 @@
-"""A series: the images of one profile with many serial numbers, and where they go."""
+"""A series: the images of one profile with many serial numbers; where they go, where it stops."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import contextlib
 import hashlib
 import json
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -17,9 +18,9 @@ import click
 from romtool import __version__
 from romtool.commands.printing import warn
 from romtool.commands.progress import Progress
-from romtool.commands.stopping import Stopped, Stops
 from romtool.errors import InputError, InvalidValue, Problem
 from romtool.files.draft import clear_drafts
+from romtool.files.manifests import SUFFIX as MANIFEST
 from romtool.files.output import (
     already_there,
     existing,
@@ -30,6 +31,55 @@ from romtool.files.output import (
 )
 from romtool.files.reading import name_text
 from romtool.schema.numbers import parse_number
+
+_NAMES = ("SIGINT", "SIGTERM", "SIGHUP")
+
+
+class Stopped(KeyboardInterrupt):
+    """The process was asked to end, by the signal of this number."""
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+        super().__init__()
+
+
+class Stops:
+    """As a context, turns requests to end into Stopped; `deferred` puts them off for a while."""
+
+    def __init__(self) -> None:
+        known = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
+        before = {number: signal.getsignal(number) for number in known}
+        usual = (signal.SIG_DFL, signal.default_int_handler)  # not what nohup has it ignore
+        self._before = {number: before[number] for number in known if before[number] in usual}
+        self._is_deferred = False
+        self._asked: int | None = None
+
+    def __enter__(self) -> Stops:
+        for number in self._before:
+            signal.signal(number, self._stop)
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+    @contextlib.contextmanager
+    def deferred(self) -> Iterator[None]:
+        """What is begun here is done before a request to end is heard."""
+        self._is_deferred = True
+        try:
+            yield
+        finally:
+            self._is_deferred = False
+        if self._asked is not None:
+            raise Stopped(self._asked)
+
+    def _stop(self, number: int, frame: object) -> None:
+        if self._is_deferred:
+            self._asked = number
+        else:
+            raise Stopped(number)
+
 
 MOST, CEILING = 10_000, 1_000_000
 """At most this many serial numbers are built at once, and with --force: a slip of the hand must not
@@ -94,7 +144,7 @@ class Series:
     ) -> None:
         numbers = [""] if serials is None else [f"-{serial:05}" for serial in serials]
         self.names = [f"{stem}{number}{suffix}" for number in numbers]
-        self.manifest = None if serials is None else folder / f"{stem}{suffix}.manifest.json"
+        self.manifest = None if serials is None else folder / f"{stem}{suffix}{MANIFEST}"
         self._about = about
         self._serials = serials or range(0)
         self._folder = folder

@@ -1,23 +1,18 @@
-"""Work on many things, spread over the cores; the answers come in order, as if one did it all.
-
-Not by `concurrent.futures`: there a process that is killed takes every other answer with it, and
-doesn't say over which work; and where the first process is killed, the others stay and hold its
-output open.
-"""
+"""Work on many things, spread over the cores; the answers come in order, as if one did it all."""
 
 from __future__ import annotations
 
-import contextlib
 import os
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
-    from multiprocessing.connection import Connection
+    from concurrent.futures import Future, ProcessPoolExecutor
 
 T = TypeVar("T")
+Work = Callable[[str], T]
 
 MANY = 256
 """Fewer things are not worth the start of other processes, which takes as long as 130 checks."""
@@ -26,12 +21,10 @@ BATCH = 8
 """Things that are handed to a process at once."""
 
 AHEAD = 8
-"""Batches that may be answered before an earlier one is: what bounds the memory."""
+"""Batches a process that are asked for before an earlier one is told: what bounds the memory."""
 
 
-def in_order(
-    work: Callable[[str], T], names: Sequence[str], lost: Callable[[str], T]
-) -> Iterator[T]:
+def in_order(work: Work[T], names: Sequence[str], lost: Work[T]) -> Iterator[T]:
     """Yield `work(name)` for each name, in their order.
 
     Many are spread over the cores, where the system can copy a process that runs. `lost(name)` is
@@ -41,11 +34,18 @@ def in_order(
     if len(names) < MANY or count < 2 or not sys.platform.startswith("linux"):
         yield from map(work, names)
         return
-    team = _Team(work, lost, count)
+    told = 0
     try:
-        yield from team.answers(names)
-    finally:
-        team.end()
+        batches = deque(names[at : at + BATCH] for at in range(0, len(names), BATCH))
+        for answers in _spread(work, batches, lost, count):
+            yield from answers
+            told += len(answers)
+    except OSError:  # no more processes: this one does it
+        from multiprocessing import active_children
+
+        for process in active_children():
+            process.terminate()
+        yield from map(work, names[told:])
 
 
 def _cores() -> int:
@@ -55,111 +55,61 @@ def _cores() -> int:
     return os.cpu_count() or 1
 
 
-class _Worker:
-    """Another process: this one's end of the pipe to it, and what it has still to answer."""
+def _spread(
+    work: Work[T], batches: deque[Sequence[str]], lost: Work[T], count: int
+) -> Iterator[list[T]]:
+    """Yield the answers to each batch; raises OSError where no process can be started."""
+    from concurrent.futures.process import BrokenProcessPool
 
-    def __init__(self, work: Callable[[str], object], others: Sequence[_Worker]) -> None:
-        from multiprocessing import get_context
-
-        context: Any = get_context("fork")
-        self.pipe, theirs = context.Pipe()
-        ours = [self.pipe, *(other.pipe for other in others)]
-        self.asked: deque[int] = deque()
-        self.process = context.Process(target=_serve, args=(work, theirs, ours), daemon=True)
-        self.process.start()
-        theirs.close()
-
-    def end(self) -> None:
-        self.pipe.close()
-        self.process.terminate()
-        self.process.join()
-
-
-def _serve(
-    work: Callable[[str], object],
-    pipe: Connection[object, list[str]],
-    ours: Sequence[Connection[list[str], object]],
-) -> None:
-    """Answer batches of names until nobody asks any more; runs in the other process.
-
-    The ends of the pipes that belong to the first process (`ours`) are closed here, so that this
-    one ends when that one is killed.
-    """
-    import signal
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that tells
-    for end in ours:
-        end.close()
-    try:
-        while True:
-            for name in pipe.recv():
-                pipe.send(work(name))
-    except (EOFError, OSError):
-        return
-
-
-class _Team(Generic[T]):
-    """Processes that share the work on a list of names."""
-
-    def __init__(self, work: Callable[[str], T], lost: Callable[[str], T], count: int) -> None:
-        self._work = work
-        self._lost = lost
-        self._workers: list[_Worker] = []
-        self._limit = count * BATCH * AHEAD
-        for _ in range(count):
-            self._add()
-
-    def _add(self) -> None:
+    while batches:
+        pool = _pool(work, count)
+        asked: deque[Future[list[T]]] = deque()
         try:
-            self._workers.append(_Worker(self._work, self._workers))
-        except OSError:  # no more processes: the others do it, or this one
-            return
+            while batches:
+                while len(asked) < min(count * AHEAD, len(batches)):
+                    asked.append(pool.submit(_answers, batches[len(asked)]))
+                answers = asked[0].result()
+                asked.popleft()
+                batches.popleft()
+                yield answers
+        except BrokenProcessPool:  # a process died over this batch, or over a later one
+            first = batches.popleft()
+            if len(first) == 1:
+                yield [lost(first[0])]
+            else:
+                yield from _spread(work, deque([[name] for name in first]), lost, 1)
+        finally:
+            pool.shutdown(cancel_futures=True)
 
-    def end(self) -> None:
-        """End all processes."""
-        for worker in self._workers:
-            worker.end()
 
-    def answers(self, names: Sequence[str]) -> Iterator[T]:
-        """Yield the answers for these names, in order."""
-        todo, ready, told = deque(range(len(names))), dict[int, T](), 0
-        while told < len(names) and self._workers:
-            self._ask(names, todo, told)
-            self._gather(names, todo, ready)
-            while told in ready:
-                yield ready.pop(told)
-                told += 1
-        for index in range(told, len(names)):  # no process could be started
-            yield ready[index] if index in ready else self._work(names[index])
+def _pool(work: Work[Any], count: int) -> ProcessPoolExecutor:
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
 
-    def _ask(self, names: Sequence[str], todo: deque[int], told: int) -> None:
-        """Hand a batch to each worker that has answered all, not too far ahead of what is told."""
-        for worker in self._workers:
-            while todo and not worker.asked and todo[0] < told + self._limit:
-                worker.asked.extend(todo.popleft() for _ in range(min(BATCH, len(todo))))
-                with contextlib.suppress(OSError):  # it died: found when its answer is read
-                    worker.pipe.send([names[index] for index in worker.asked])
+    return ProcessPoolExecutor(count, get_context("fork"), _begin, (work,))
 
-    def _gather(self, names: Sequence[str], todo: deque[int], ready: dict[int, T]) -> None:
-        """Take the answers that are there; wait for one if none is."""
-        from multiprocessing.connection import wait
 
-        busy = {worker.pipe: worker for worker in self._workers if worker.asked}
-        for pipe in wait(list(busy)):
-            worker = next(worker for end, worker in busy.items() if end is pipe)
-            try:
-                ready[worker.asked[0]] = worker.pipe.recv()
-                worker.asked.popleft()
-            except (EOFError, OSError):
-                self._bury(worker, names, todo, ready)
+def _begin(work: Work[Any]) -> None:
+    """Begin as another process: Ctrl-C is for the first one; where that is killed, end too."""
+    import signal
+    from multiprocessing import parent_process
+    from threading import Thread
 
-    def _bury(
-        self, worker: _Worker, names: Sequence[str], todo: deque[int], ready: dict[int, T]
-    ) -> None:
-        """Replace a worker that died; what it was not at yet is asked of another one."""
-        index = worker.asked.popleft()
-        ready[index] = self._lost(names[index])
-        todo.extendleft(reversed(worker.asked))
-        worker.end()
-        self._workers.remove(worker)
-        self._add()
+    _own.append(work)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    def end_with_first() -> None:
+        first = parent_process()
+        if first is not None:
+            first.join()
+        os._exit(1)
+
+    Thread(target=end_with_first, daemon=True).start()
+
+
+_own: list[Work[Any]] = []
+"""What such a process does with a name; a function made in a function can't be sent to it."""
+
+
+def _answers(names: Sequence[str]) -> list[Any]:
+    return list(map(_own[-1], names))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import click
 
 from romtool.commands import completing
@@ -60,17 +58,17 @@ def command(call: Call, dumps: tuple[str, ...], as_csv: bool) -> int:
         return DONE
     groups = list(groups_of(call.catalog, held))
     if call.as_json:
-        files_json = [_data(name, dump, notes) for name, dump, notes in found if name]
+        files_json = [
+            dump.as_json() if dump is not None else {"file": name, "error": "; ".join(notes)}
+            for name, dump, notes in found
+            if name
+        ]
         echo_json({"files": files_json, "groups": [group.as_json() for group in groups]})
     elif as_csv:
         echo_utf8(survey_csv(held, groups))
     else:
         echo_lines(survey_lines(held, groups))
     return DONE
-
-
-def _data(name: str, dump: Dump | None, notes: list[str]) -> dict[str, Any]:
-    return {"file": name, "error": "; ".join(notes)} if dump is None else dump.as_json()
 
 
 def _lost(name: str) -> Found:

@@ -8,15 +8,13 @@ from typing import NamedTuple
 
 from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
-from romtool.capture.decode import DecodedCapture
 from romtool.capture.findings import findings as capture_findings
-from romtool.capture.observations import BusFinding
+from romtool.capture.model import BusFinding, DecodedCapture
 from romtool.image.model import Image
 from romtool.readback.diagnosis import diagnose as name_read_faults
 from romtool.rehearse.rehearsal import Rehearsal, rehearse
 from romtool.requirements.model import DeviceRequirements
-from romtool.requirements.read import requirements_of
-from romtool.requirements.wired import pins_of
+from romtool.requirements.read import pins_of, requirements_of
 from romtool.rules.check import check
 from romtool.rules.expect import InPC, expect_findings, functions_found
 from romtool.rules.findings import Finding

@@ -15,7 +15,7 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.requirements.wired import pins_of, wired
+from romtool.requirements.read import pins_of, wired
 from romtool.rules.expect import ABSENT, functions_found
 from romtool.schema.numbers import address
 

@@ -6,9 +6,8 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from romtool.diff.changes import Side, Span, Where
+from romtool.diff.changes import Ledger, Side, Span, Where
 from romtool.diff.items import apart
-from romtool.diff.ledger import Ledger
 from romtool.image.explain import stated
 from romtool.image.model import Compared, Image
 from romtool.schema.field_types import Pins, Stored, number

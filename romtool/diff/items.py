@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from romtool.diff.align import align
-from romtool.diff.changes import Side, Span, Where
-from romtool.diff.ledger import Ledger
+from romtool.diff.changes import Ledger, Side, Span, Where
 from romtool.image.walk import Descriptor
 from romtool.schema.numbers import hex_text
 

@@ -6,17 +6,15 @@ What reads a format is imported where a file of its kind is there: most inputs a
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from romtool.errors import InputError, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
-from romtool.formats import FORMATS, LIMITS, RAW, SUFFIXES, TOML, format_of
+from romtool.formats import FORMATS, LIMITS, MAX_IMAGE, MAX_TOML, RAW, SUFFIXES, TOML, format_of
 from romtool.formats.plain_text import is_plain
-from romtool.limits import MAX_IMAGE, MAX_TOML
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip
 
@@ -98,8 +96,8 @@ def read_input(
     stated = FORMATS[input_format] if input_format else None
     try:
         data = read_bytes(name, stated.limit if stated else MAX_TOML, LIMITS)
-        tables = catalog.tables["profile"].keys
-        found = stated or format_of(data, tables, named_toml=name.lower().endswith(".toml"))
+        named_toml = name.lower().endswith(".toml")
+        found = stated or format_of(data, lambda: _tables(catalog), named_toml=named_toml)
         if found is TOML:
             return _profile(catalog, name, data, variant, is_stated=stated is not None)
         contents = found.read(data)
@@ -112,30 +110,34 @@ def read_input(
         raise refused.in_file(shown(name)) from None
 
 
+def _tables(catalog: Catalog) -> Collection[str]:
+    """Return the tables that a card profile can have."""
+    return catalog.tables["profile"].keys
+
+
 def _profile(
     catalog: Catalog, name: str, data: bytes, variant: str | None, *, is_stated: bool
 ) -> InputFile:
     from romtool.formats.plain_text import plain_text
     from romtool.formats.toml import faults_in
-    from romtool.profile.assemble import assemble
-    from romtool.profile.read import read_profile
+    from romtool.profile.build import built
     from romtool.toml.parse import parse_toml
 
     TOML.refuse_longer(len(data))
     hint = "a profile is a plain text (.toml); `profile` makes one of an image"
     if is_stated:
-        found = format_of(data, catalog.tables["profile"].keys, named_toml=True)
+        found = format_of(data, lambda: _tables(catalog), named_toml=True)
         if found not in (RAW, TOML):
             raise refuse(f"is {found.title}, no card profile", "`profile` makes one of it")
     text = plain_text(data, hint)
     with faults_in(text):
-        tables = _with_files(parse_toml(text), Path() if name == "-" else Path(name).parent)
-        assembly = assemble(read_profile(catalog, tables, variant))
+        tables = _with_files(parse_toml(text), "" if name == "-" else os.path.dirname(name))
+        assembly = built(catalog, tables, variant)
     source = InputFile(shown(name), TOML.name, assembly.data, text=text)
     return source._replace(assembly=assembly, variant=variant, tables=tables)
 
 
-def _with_files(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
+def _with_files(tables: dict[str, Any], folder: str) -> dict[str, Any]:
     """Return a profile's tables with the bytes of a patch that stands in a file of its own.
 
     A name is meant from the profile's `folder` on. Raises InputError with the place of the name.
@@ -145,7 +147,7 @@ def _with_files(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
     if not isinstance(patch, dict) or not isinstance(patch.get("file"), str) or len(patch) > 1:
         return tables
     try:
-        data = read_bytes(str(folder / patch["file"]), MAX_IMAGE, LIMITS)
+        data = read_bytes(os.path.join(folder, patch["file"]), MAX_IMAGE, LIMITS)
     except InputError as refused:
         path = ("image", "patch", "file")
         problem = refused.problems[0]
@@ -174,6 +176,8 @@ def expand(names: Sequence[str]) -> tuple[list[str], list[InputError]]:
 
 def _inside(folder: str) -> list[str]:
     """Return the images and profiles of a folder, by name; raises InputError where it has none."""
+    from pathlib import Path
+
     try:
         files = [file for file in Path(folder).iterdir() if file.suffix.lower() in SUFFIXES]
     except OSError as error:

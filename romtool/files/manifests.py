@@ -8,12 +8,18 @@ from typing import NamedTuple
 
 from romtool.errors import refuse
 from romtool.files.reading import name_text, read_bytes
-from romtool.limits import MAX_MANIFEST
 
 SUFFIX = ".manifest.json"
+"""What the name of one ends in."""
+
+LONGEST = 32 << 20
+"""Bytes of a manifest."""
+
 HEAD = 4096
 """A manifest says within so many bytes that it is one."""
+
 DAMAGED = "build the series again"
+"""What to do about one that is damaged."""
 
 
 class ManifestEntry(NamedTuple):
@@ -47,7 +53,7 @@ def is_manifest(path: Path) -> bool:
 
 def read_manifest(path: Path) -> list[ManifestEntry]:
     """Return the images that a manifest lists; raises InputError, with the file."""
-    data = read_bytes(str(path), MAX_MANIFEST, "a manifest is shorter")
+    data = read_bytes(str(path), LONGEST, "a manifest is shorter")
     try:
         answer = json.loads(data)
         swapped = bool(answer.get("swapped_pairs"))

@@ -9,12 +9,12 @@ from __future__ import annotations
 import os
 import pickle
 import zlib
-from collections.abc import Mapping
-from pathlib import Path
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from romtool.schema.catalog import Catalog
-from romtool.schema.described import shapes
+
+StrPath = str | os.PathLike[str]
 
 NAME = "catalog.pickle"
 AT_ONCE = (
@@ -38,45 +38,45 @@ class PackedCatalog(Catalog):
         return self.__dict__[name]
 
 
-def fingerprint(folder: Path) -> bytes:
+def fingerprint(folder: StrPath) -> bytes:
     """Return what tells the .toml files below `folder` from those of any other version."""
     found = 0
-    for path in sorted(_toml_files(str(folder))):
-        found = zlib.crc32(os.path.relpath(path, folder).encode(), found)
-        with open(path, "rb") as file:
+    for name in sorted(_toml_files(folder, "")):
+        found = zlib.crc32(name.encode(), found)
+        with open(os.path.join(folder, name), "rb", buffering=0) as file:
             found = zlib.crc32(file.read(), found)
     return found.to_bytes(4, "big")
 
 
-def _toml_files(folder: str) -> list[str]:
-    found = []
+def _toml_files(folder: StrPath, place: str) -> Iterator[str]:
+    """Yield the names of the .toml files below a folder, which is at `place` in the whole."""
     for entry in os.scandir(folder):
-        if entry.is_dir():
-            found += _toml_files(entry.path)
-        elif entry.name.endswith(".toml"):
-            found.append(entry.path)
-    return found
+        if entry.name.endswith(".toml"):
+            yield place + entry.name
+        elif entry.is_dir():
+            yield from _toml_files(entry.path, f"{place}{entry.name}/")
 
 
-def pack(catalog: Catalog, folder: Path) -> bytes:
+def pack(catalog: Catalog, folder: StrPath) -> bytes:
     """Return the catalogue that was read from `folder`, packed."""
     at_once = {name: value for name, value in vars(catalog).items() if name in AT_ONCE}
     later = {
         name: pickle.dumps(value, protocol=5)
         for name, value in vars(catalog).items()
-        if name in shapes(Catalog) and name not in AT_ONCE
+        if name in Catalog.__annotations__ and name not in AT_ONCE
     }
     both: dict[str, Any] = {**at_once, "packed": later}
     return fingerprint(folder) + pickle.dumps(PackedCatalog(**both), protocol=5)
 
 
-def unpack(folder: Path) -> Catalog | None:
+def unpack(folder: StrPath) -> Catalog | None:
     """Return the catalogue packed beside the schemas; None without one, or where they changed.
 
     Unpickling runs what the file says, as importing a module does: it belongs to the program.
     """
     try:
-        packed = (folder / NAME).read_bytes()
+        with open(os.path.join(folder, NAME), "rb") as file:
+            packed = file.read()
     except OSError:
         return None
     own = fingerprint(folder)

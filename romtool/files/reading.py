@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import io
 import os
 import stat
 import sys
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, nullcontext
-from pathlib import PurePath
 from typing import BinaryIO
 
 from romtool.errors import InputError, refuse
 
 DESCRIPTORS = ("/dev/fd", "/proc/self/fd")
 """Folders whose names are numbers of open files, as a shell's process substitution gives them."""
+
+LONGEST = 1 << 20
+"""Bytes of a line; a capture with as long a line is none."""
+
+BLOCK = 1 << 16
+"""Bytes that are read at once."""
 
 
 def read_bytes(name: str, limit: int, limits: str) -> bytes:
@@ -50,6 +57,41 @@ def open_input(name: str) -> AbstractContextManager[BinaryIO]:
         raise refused.in_file(shown(name)) from None
 
 
+def capture_lines(name: str, note: Callable[[int], None] | None = None) -> Iterator[str]:
+    """Yield the lines of a file, or of standard input for `-`; `note` takes bytes that were read.
+
+    Raises InputError for what can't be read, or has no lines.
+    """
+    try:
+        with open_input(name) as file:
+            yield from _lines(file, note)
+    except OSError as error:
+        raise unreadable(error).in_file(shown(name)) from None
+
+
+def size_of(name: str) -> int | None:
+    """Return how many bytes a file has; None for one that doesn't tell."""
+    try:
+        return os.stat(name).st_size or None if name != "-" else None
+    except OSError:
+        return None
+
+
+def _lines(file: BinaryIO, note: Callable[[int], None] | None) -> Iterator[str]:
+    rest = b""
+    while block := file.read(BLOCK):
+        if note is not None:
+            note(len(block))
+        rest += block
+        stop = rest.rfind(b"\n") + 1
+        if not stop and len(rest) > LONGEST:
+            raise refuse("has a line of more than 1 MiB: is this a capture?", "export it as VCD")
+        yield from io.StringIO(rest[:stop].decode("utf-8", "replace"))
+        rest = rest[stop:]
+    if rest:
+        yield rest.decode("utf-8", "replace")
+
+
 def _standard_input() -> BinaryIO:
     if sys.stdin is None:
         raise refuse("is closed", "name a file")
@@ -77,9 +119,9 @@ def _descriptor(name: str) -> int | None:
     """Return the number of the open file that a name stands for; None for an ordinary name."""
     if name == "/dev/stdin":
         return 0
-    path = PurePath(name)
-    is_number = path.name.isascii() and path.name.isdigit()
-    return int(path.name) if is_number and str(path.parent) in DESCRIPTORS else None
+    folder, number = os.path.split(name)
+    is_number = number.isascii() and number.isdigit()
+    return int(number) if is_number and folder in DESCRIPTORS else None
 
 
 def _too_long(size: str, limits: str) -> InputError:

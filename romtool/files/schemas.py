@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from romtool.errors import InputError, refuse
 from romtool.files.packed import unpack
 from romtool.files.reading import name_text, read_bytes
-from romtool.limits import MAX_TOML
+from romtool.formats import MAX_TOML
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import sizes
 
 if TYPE_CHECKING:
+    from pathlib import Path  # loading it takes as long as decoding an image
+
     from romtool.schema.loading import SchemaFile
 
+StrPath = str | os.PathLike[str]
 
 HOSTS = "hosts"
 """The folder of host files among the schemas; all else there are schema files."""
@@ -24,31 +26,40 @@ HOSTS = "hosts"
 
 def shipped_folder(name: str = "schemas") -> Path:
     """Return a folder that comes with romtool: beside the code in a wheel, else in the project."""
-    package = Path(__file__).resolve().parent.parent
-    inside = package / name
-    return inside if inside.is_dir() else package.parent / name
+    from pathlib import Path
+
+    return Path(_shipped(name))
 
 
-def schema_files(folder: Path, *, own: bool) -> list[SchemaFile]:
+def _shipped(name: str) -> str:
+    package = os.path.dirname(os.path.dirname(os.path.realpath(__file__)))
+    inside = os.path.join(package, name)
+    return inside if os.path.isdir(inside) else os.path.join(os.path.dirname(package), name)
+
+
+def schema_files(folder: StrPath, *, own: bool) -> list[SchemaFile]:
     """Return every .toml file below `folder`, by name.
 
     `own`: the user's, named by their paths; those that come with romtool by their places in its
     folder, wherever that is.
     """
-    if not os.path.isdir(folder):
+    from pathlib import Path
+
+    folder = Path(folder)
+    if not folder.is_dir():
         hint = "give the folder that holds the .toml files"
         raise refuse("is no folder", hint).in_file(name_text(folder))
     found = sorted(folder.rglob("*.toml"))
     if not own:
         found = [path for path in found if path.parent.name != HOSTS]
     named = {path: str(path) if own else path.relative_to(folder).as_posix() for path in found}
-    return [_schema_file(path, name, own=own) for path, name in named.items()]
+    return [_schema_file(str(path), name, own=own) for path, name in named.items()]
 
 
-def _schema_file(path: Path, name: str, *, own: bool) -> SchemaFile:
+def _schema_file(path: str, name: str, *, own: bool) -> SchemaFile:
     from romtool.schema.loading import SchemaFile
 
-    data = read_bytes(str(path), MAX_TOML, f"{sizes(MAX_TOML)} is the limit of a schema file")
+    data = read_bytes(path, MAX_TOML, f"{sizes(MAX_TOML)} is the limit of a schema file")
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
@@ -56,27 +67,29 @@ def _schema_file(path: Path, name: str, *, own: bool) -> SchemaFile:
     return SchemaFile(name, text, own)
 
 
-def load_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Catalog:
+def load_catalog(folders: Sequence[StrPath] = (), files: Sequence[StrPath] = ()) -> Catalog:
     """Return the catalogue of romtool's schemas and those in `folders` and `files`.
 
     Raises InputError with file, line and column of every fault.
     """
-    packed = None if folders or files else unpack(shipped_folder())
+    packed = None if folders or files else unpack(_shipped("schemas"))
     return packed or read_catalog(folders, files)
 
 
-def read_catalog(folders: Sequence[Path] = (), files: Sequence[Path] = ()) -> Catalog:
+def read_catalog(folders: Sequence[StrPath] = (), files: Sequence[StrPath] = ()) -> Catalog:
     """Return the same catalogue, read from the schema files themselves."""
-    from romtool.schema.loading import load
-    from romtool.toml.located import located
+    from pathlib import Path
 
-    found = schema_files(shipped_folder(), own=False)
+    from romtool.schema.loading import load
+    from romtool.toml.parse import located
+
+    found = schema_files(_shipped("schemas"), own=False)
     for folder in folders:
         found += schema_files(folder, own=True)
     known = {os.path.realpath(file.name) for file in found if file.own}
     found += [
-        _schema_file(path, str(path), own=True)
-        for path in files
+        _schema_file(path, path, own=True)
+        for path in (str(Path(file)) for file in files)
         if os.path.realpath(path) not in known
     ]
     texts = {file.name: file.text for file in found}

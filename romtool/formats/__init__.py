@@ -14,11 +14,19 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from romtool.errors import refuse
 from romtool.formats.plain_text import foreign_text, is_plain, plain_text
-from romtool.limits import MAX_IMAGE, MAX_RECORDS, MAX_TOML
 from romtool.schema.numbers import sizes
 
 if TYPE_CHECKING:
     from romtool.formats.contents import Contents
+
+MAX_IMAGE = 64 << 10
+"""Bytes of an image."""
+
+MAX_RECORDS = 512 << 10
+"""Bytes of a text of records, or of a listing."""
+
+MAX_TOML = 1 << 20
+"""Bytes of a profile, a host file or a schema file."""
 
 
 class Format(NamedTuple):
@@ -93,11 +101,13 @@ LIMITS = (
 )
 
 
-def format_of(data: bytes, tables: Collection[str], *, named_toml: bool = False) -> Format:
+def format_of(
+    data: bytes, tables: Callable[[], Collection[str]], *, named_toml: bool = False
+) -> Format:
     """Return the format that the bytes of a file are in; what no other one recognises is raw.
 
-    `tables` are those of a profile. A text whose file is named as TOML is, is a profile, if with
-    faults. Raises InputError for such a text in an encoding that is not read.
+    `tables` returns those of a profile. A text whose file is named as TOML is, is a profile, if
+    with faults. Raises InputError for such a text in an encoding that is not read.
     """
     if is_plain(data):
         found = _format_of_text(plain_text(data), tables)
@@ -108,14 +118,14 @@ def format_of(data: bytes, tables: Collection[str], *, named_toml: bool = False)
         if foreign.is_wide and (found is not RAW or named_toml):
             raise foreign.refusal()
         return found
-    if data.lstrip()[:1] in (b"[", b"#") and TOML.module.begins(data, tables):
+    if data.lstrip()[:1] in (b"[", b"#") and TOML.module.begins(data, tables()):
         return TOML
     return RAW
 
 
-def _format_of_text(text: str, tables: Collection[str]) -> Format:
+def _format_of_text(text: str, tables: Callable[[], Collection[str]]) -> Format:
     for one in FORMATS.values():
-        if one is TOML and one.module.recognises(text, tables):
+        if one is TOML and one.module.recognises(text, tables()):
             return one
         if one not in (RAW, TOML) and text.isascii() and one.module.recognises(text):
             return one

@@ -1,12 +1,15 @@
-"""What a file of bytes at addresses holds: the bytes, their first address, what it leaves out."""
+"""What a file of bytes at addresses holds: the bytes, their first address, what it leaves out.
+
+And what Intel HEX and S-records share: a line is a record in hex digits, with a sum at its end.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from romtool.errors import InputError, Problem
-from romtool.limits import MAX_IMAGE
+from romtool.formats import MAX_IMAGE
 
 TOP = MAX_IMAGE - 1
 """The highest address that an image can have."""
@@ -73,3 +76,41 @@ def joined(
         hint = "`recover` can fill a gap where the checksums prove what was there"
         problems = [Problem(message, hint, line=gap_line, column=1), *problems]
     return Contents(bytes(data), start, tuple(gaps), tuple(problems))
+
+
+def numbered(text: str) -> Iterator[tuple[int, str]]:
+    """Yield the lines that are not empty, each with its number from 1."""
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.strip():
+            yield number, line.strip()
+
+
+def record(digits: str, line: int, before: int, length: int) -> bytes:
+    """Return a record's bytes, sum included; raises InputError where it isn't as long as it says.
+
+    `digits` stand after its mark. Its first byte says how many bytes follow, less `length`;
+    `before` are those before its data.
+    """
+    try:
+        data = bytes.fromhex(digits)
+    except ValueError:
+        raise refuse_line(line, "not pairs of hex digits", "the file is damaged here") from None
+    if len(digits) != 2 * len(data):
+        raise refuse_line(line, "white space inside a record", "the file is damaged here")
+    if len(data) <= before or data[0] != len(data) - length:
+        raise refuse_line(line, "the record's length is not what it says", "it is cut or damaged")
+    return data
+
+
+def check_sum(data: bytes, right: int, line: int) -> None:
+    """Refuse a record whose last byte is not the sum that its other bytes make."""
+    if data[-1] != right:
+        message = f"the record's sum is {data[-1]:02X}h, its bytes make {right:02X}h"
+        raise refuse_line(line, message, "a digit is wrong in this line: read the part again")
+
+
+def chunk(address: int, data: bytes, line: int) -> Iterator[Chunk]:
+    """Yield the data of a record, unless it has none; raises InputError above what can be."""
+    if data:
+        refuse_above(address + len(data) - 1, line)
+        yield Chunk(address, data, line)

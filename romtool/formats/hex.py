@@ -9,8 +9,16 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 
-from romtool.formats.contents import Chunk, Contents, joined, refuse_line
-from romtool.formats.records import check_sum, chunk, numbered, record
+from romtool.formats.contents import (
+    Chunk,
+    Contents,
+    check_sum,
+    chunk,
+    joined,
+    numbered,
+    record,
+    refuse_line,
+)
 
 
 def recognises(text: str) -> bool:

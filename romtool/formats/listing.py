@@ -12,9 +12,8 @@ from collections.abc import Iterable, Iterator
 from itertools import islice
 
 from romtool.errors import InputError
-from romtool.formats.contents import Contents, refuse_above, refuse_line
-from romtool.formats.records import numbered
-from romtool.limits import MAX_IMAGE
+from romtool.formats import MAX_IMAGE
+from romtool.formats.contents import Contents, numbered, refuse_above, refuse_line
 from romtool.schema.numbers import LONGEST, clip, shorten
 
 FEWEST = 8

@@ -62,7 +62,8 @@ _WIDE = {  # by how each begins: a mark, or the letter of two or four bytes that
 
 def foreign_text(data: bytes) -> ForeignText | None:
     """Return the text that bytes are in UTF-16, UTF-32 or an 8-bit code page; None if none is."""
-    for name, codecs in _WIDE.items():
+    half_zeros = data.count(0) >= len(data) // 2 - 1  # as each letter of ASCII has in such a text
+    for name, codecs in _WIDE.items() if half_zeros else ():
         for codec in codecs:
             try:
                 text = data.decode(codec).removeprefix("\ufeff")

@@ -6,8 +6,16 @@ import re
 from collections.abc import Iterator
 
 from romtool.errors import Problem
-from romtool.formats.contents import Chunk, Contents, joined, refuse_line
-from romtool.formats.records import check_sum, chunk, numbered, record
+from romtool.formats.contents import (
+    Chunk,
+    Contents,
+    check_sum,
+    chunk,
+    joined,
+    numbered,
+    record,
+    refuse_line,
+)
 
 _ADDRESS_BYTES = {"0": 2, "1": 2, "2": 3, "3": 4, "5": 2, "6": 3, "7": 4, "8": 3, "9": 2}
 _PER_LINE = 16

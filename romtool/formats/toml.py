@@ -37,7 +37,7 @@ def _header(tables: Collection[str]) -> str:
 @contextlib.contextmanager
 def faults_in(text: str) -> Iterator[None]:
     """Give faults that are raised inside their places in a TOML text, and bring them in order."""
-    from romtool.toml.located import located
+    from romtool.toml.parse import located
 
     try:
         yield

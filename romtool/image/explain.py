@@ -160,16 +160,4 @@ def stated(kind: AnyKind, raw: Stored, found: Compared | None) -> str:
         words = kind.show(kind.to_value(raw))
     except NotRepresentable as error:
         words = hex_text(raw) if isinstance(raw, bytes) else f"{raw} ({error})"
-    return words if found is None else f"{words}, {judged(kind, found)}"
-
-
-def judged(kind: AnyKind, found: Compared) -> str:
-    """Return in words whether a stored value is right, and if not, what it should be."""
-    if found.verdict == "right":
-        return "right"
-    if found.verdict == "unchecked":
-        return "not checked"
-    should = kind.show(kind.to_value(found.computed))
-    if found.verdict == "other way":
-        return f"counted {found.way_words}; usual is {should}"
-    return f"should be {should}"
+    return words if found is None else f"{words}, {found.judgement(kind)}"

@@ -21,32 +21,38 @@ MIN_FILL_GAP = 8
 """So many fill bytes in a row end a run of data after the PnP data."""
 
 
-Verdict = Literal["right", "other way", "unchecked", "wrong"]
-"""`other way`: counted in another way that is accepted; `unchecked`: says that it isn't checked."""
+Verdict = Literal["right", "other way", "not checked", "not stored", "wrong"]
+"""`other way`: counted in another way that is accepted; `not checked`: the stored value says so;
+`not stored`: it is what often stands where the chip works the value out itself."""
 
 
 class Compared(NamedTuple):
-    """A stored value beside the computed one; `ok`: the card and the PC accept it."""
+    """A stored value beside the computed one, and whether it is what it should be."""
 
     stored: Stored
     computed: Stored
-    ok: bool
+    verdict: Verdict
     way: str | None = None
     """The name of the accepted other way of counting that the stored value agrees with."""
 
     @property
-    def verdict(self) -> Verdict:
-        """Whether the stored value is what it should be; the one judgement of it."""
-        if self.stored == self.computed:
-            return "right"
-        if self.way is not None:
-            return "other way"
-        return "unchecked" if self.ok else "wrong"
+    def ok(self) -> bool:
+        """Whether the card and the PC accept the stored value."""
+        return self.verdict not in ("not stored", "wrong")
 
     @property
     def way_words(self) -> str:
         """The accepted other way of counting in words: `without identifier`."""
         return (self.way or "").replace("-", " ")
+
+    def judgement(self, kind: AnyKind) -> str:
+        """Return in words whether the stored value is right, and if not, what it should be."""
+        if self.verdict in ("right", "not checked"):
+            return self.verdict
+        should = kind.show(kind.to_value(self.computed))
+        if self.verdict == "other way":
+            return f"counted {self.way_words}; usual is {should}"
+        return f"should be {should}"
 
 
 class Run(NamedTuple):
@@ -256,12 +262,16 @@ class Image:
         return self._compared(field.kind, region[at], at, region)
 
     def _compared(self, kind: AnyKind, stored: Stored, at: int, data: bytes) -> Compared:
-        """Compare what is stored at `at` in `data` with what should be there."""
+        """Compare what is stored at `at` in `data` with what should be there: the one judgement."""
         expected = kind.expected(at, data, self.size_of)
-        if stored == expected or kind.is_unchecked(stored):
-            return Compared(stored, expected, True)
+        if stored == expected:
+            return Compared(stored, expected, "right")
+        if kind.is_unchecked(stored):
+            return Compared(stored, expected, "not checked")
         ways = [way for way, other in kind.ways(self.size_of).items() if other == stored]
-        return Compared(stored, expected, bool(ways), ways[-1] if ways else None)
+        if ways:
+            return Compared(stored, expected, "other way", ways[-1])
+        return Compared(stored, expected, "not stored" if kind.is_left_out(stored) else "wrong")
 
     @functools.cached_property
     def computed(self) -> Mapping[str, Compared]:

@@ -1,8 +1,10 @@
-"""A dump of an unknown chip: the bytes before its PnP data, and what those may speak of."""
+"""Dumps of an unknown chip: the bytes before their PnP data, and what is claimed of those."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 from romtool.errors import refuse
 from romtool.image.evidence import first_lead
@@ -61,8 +63,8 @@ def unconnected_of(catalog: Catalog) -> dict[str, int]:
     """Return for each bus that pins are wired to what known layouts store for a pin without."""
     found: dict[str, int] = {}
     for known in catalog.layouts.values():
-        for field in known.wiring():
-            found.setdefault(field.kind.bus, field.kind.unconnected)
+        for pins in known.wiring():
+            found.setdefault(pins.kind.bus, pins.kind.unconnected)
     return found
 
 
@@ -74,3 +76,46 @@ def _offered(image: Image, bus: str) -> set[int]:
         if asked is not None and asked.kind == bus and item.representable:
             lines |= set(item.key_value)
     return lines
+
+
+@dataclass(frozen=True)
+class Claim:
+    """What some bytes are: the keys of their fields in a schema, and why it is believed.
+
+    `size` in bytes; `fields`: one or two fields, as their keys and values in the schema.
+    """
+
+    at: int
+    size: int
+    fields: tuple[Mapping[str, Any], ...]
+    why: tuple[str, ...] = ()
+
+    @property
+    def span(self) -> range:
+        """The bytes that it takes."""
+        return range(self.at, self.at + self.size)
+
+
+@dataclass
+class Evidence:
+    """What the dumps have in common: their fronts, equally long, and which bytes are claimed.
+
+    `samples`: those that differ in front or card; copies say nothing more.
+    """
+
+    samples: Sequence[Sample]
+    claims: list[Claim] = field(default_factory=list)
+
+    @property
+    def size(self) -> int:
+        """The bytes before the PnP data."""
+        return len(self.samples[0].front)
+
+    @property
+    def fronts(self) -> list[bytes]:
+        """The different fronts, in the order of the dumps."""
+        return list(dict.fromkeys(sample.front for sample in self.samples))
+
+    def free(self, span: Iterable[int]) -> bool:
+        """Whether no byte of a span is claimed yet."""
+        return not any(at in claim.span for claim in self.claims for at in span)

@@ -8,9 +8,8 @@ from romtool.errors import InputError, InvalidValue, Path, Problem
 from romtool.image.walk import whole_items
 from romtool.schema.catalog import Catalog
 from romtool.schema.codec import RESERVED
-from romtool.schema.numbers import clip, did_you_mean, parse_hex
+from romtool.schema.numbers import clip, describe, did_you_mean, parse_hex
 from romtool.schema.records import DescriptorType
-from romtool.schema.tables import describe
 
 RAW = "raw"
 FORM = "form"

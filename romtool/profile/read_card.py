@@ -7,14 +7,14 @@ from typing import Any
 
 from romtool.errors import InputError, InvalidValue, Path
 from romtool.profile.entries import item_bytes, written
-from romtool.profile.plan import Piece
-from romtool.profile.reader import Reader
+from romtool.profile.plan import Piece, Reader
 from romtool.schema.catalog import RAW_ID
 from romtool.schema.field_types import whole_number
 from romtool.schema.field_types.texts import bytes_of
 from romtool.schema.fields import Field
+from romtool.schema.numbers import describe
 from romtool.schema.records import DescriptorType
-from romtool.schema.tables import describe, unknown_keys
+from romtool.schema.tables import unknown_keys
 
 
 class CardReader(Reader):

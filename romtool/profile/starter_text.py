@@ -8,9 +8,8 @@ from collections.abc import Collection, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from romtool.profile.assemble import assemble
+from romtool.profile.build import built
 from romtool.profile.fitting import Wiring
-from romtool.profile.read import read_profile
 from romtool.profile.starter import fitted, without_functions
 from romtool.profile.toml_text import EDITOR_LINE, WIDTH, comment, entry_text, scalar
 from romtool.schema.catalog import Catalog
@@ -56,11 +55,11 @@ def starter_text(
     writer = _Writer(catalog, layout, starter, {**config, **wired})
     if part is not None:
         text = writer.text(part, stated=True)
-        assemble(read_profile(catalog, parse_toml(text)))
+        built(catalog, parse_toml(text))
         return text
     smallest = next(iter(catalog.parts.values()))
     text = writer.text(smallest, stated=False)
-    size = len(assemble(read_profile(catalog, parse_toml(text))).data)
+    size = len(built(catalog, parse_toml(text)).data)
     return writer.text(catalog.parts_of(size)[0], stated=False)
 
 

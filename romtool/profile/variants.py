@@ -7,8 +7,8 @@ from typing import Any, NamedTuple
 
 from romtool.errors import InputError, Path, Problem
 from romtool.schema.catalog import Catalog
-from romtool.schema.numbers import clip, did_you_mean, one_of
-from romtool.schema.tables import check_table, describe, unknown_keys
+from romtool.schema.numbers import clip, describe, did_you_mean, one_of
+from romtool.schema.tables import check_table, unknown_keys
 
 ALL = "all"
 """What `build --variant` calls the profile itself and every variant."""

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.errors import InputError, refuse
+from romtool.formats import MAX_TOML
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.limits import MAX_TOML
-from romtool.profile.assemble import assemble
+from romtool.profile.build import built
 from romtool.profile.fitting import Removal, Wiring, fit
-from romtool.profile.read import read_profile
 from romtool.profile.tables import Table, guessed_part, raw_tables, tables_of
 from romtool.profile.toml_text import profile_toml
 from romtool.schema.catalog import Catalog
@@ -62,7 +61,7 @@ def fitted_text(
     tables, removed = fit(catalog, _computed_anew(tables_of(image, chosen)), wiring, without)
     heading = [f"Profile of {name or 'a dump'}, {size} bytes, made to fit a board."]
     text = profile_toml(catalog, tables, heading)
-    assemble(read_profile(catalog, parse_toml(text)))
+    built(catalog, parse_toml(text))
     return text, removed
 
 
@@ -80,7 +79,7 @@ def _computed_anew(tables: Table) -> Table:
 def builds(catalog: Catalog, text: str, data: bytes) -> bool:
     """Whether a profile's text builds exactly these bytes."""
     try:
-        return assemble(read_profile(catalog, parse_toml(text))).data == data
+        return built(catalog, parse_toml(text)).data == data
     except InputError:
         return False
 

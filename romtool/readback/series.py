@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 
 from romtool.image.model import Image
-from romtool.readback.cards import read_like, serial_of
-from romtool.readback.diagnosis import Diagnosis, diagnose, of_other_card
-from romtool.recover.reading import Reading
-from romtool.recover.undo import State, ways
+from romtool.readback.diagnosis import Diagnosis, diagnose, of_other_card, read_like, serial_of
+from romtool.recover.reading import Reading, State
+from romtool.recover.undo import ways
 from romtool.schema.catalog import Catalog
 
 MOST_TRIED = 8

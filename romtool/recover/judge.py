@@ -22,13 +22,13 @@ FEW_ITEMS = 3
 
 @dataclass(frozen=True)
 class Evidence:
-    """What was looked at: each `right`, `wrong`, `none` or as its words say; counts as numbers."""
+    """What was looked at: each `right`, `wrong` or as its word says; None where there is none."""
 
     layout: str | None
-    signature: str
-    count: str
-    id_checksum: str
-    end_checksum: str
+    signature: str | None
+    count: str | None
+    id_checksum: str | None
+    end_checksum: str | None
     items: int
     representable: int
     end_item: bool
@@ -36,8 +36,9 @@ class Evidence:
     bits: int
 
     def as_json(self) -> dict[str, object]:
-        """Return it as a JSON object."""
-        return dict(vars(self))
+        """Return it as a JSON object, with the word `none` where there is nothing of the kind."""
+        words = ("signature", "count", "id_checksum", "end_checksum")
+        return vars(self) | {name: getattr(self, name) or "none" for name in words}
 
 
 @dataclass(frozen=True)
@@ -52,15 +53,14 @@ class Judgement:
 
 def evidence_of(image: Image, added: ImageLayout | None = None) -> Evidence:
     """Return the evidence for an image; `added`: the frame that no read held."""
-    end = image.end_checksum
     kinds = {run.kind for run in image.tail}
     after = "data" if "data" in kinds else "patch" if "patch" in kinds else "fill"
     return Evidence(
         layout=image.layout_name,
         signature=_frame_word(image, Constant, added),
         count=_frame_word(image, Count, added),
-        id_checksum=_id_word(image),
-        end_checksum=_end_word(end),
+        id_checksum=image.id_checksum and image.id_checksum.verdict,
+        end_checksum=image.end_checksum and image.end_checksum.verdict,
         items=len(image.items),
         representable=sum(item.representable for item in image.items),
         end_item=image.end_item is not None,
@@ -69,34 +69,18 @@ def evidence_of(image: Image, added: ImageLayout | None = None) -> Evidence:
     )
 
 
-def _frame_word(image: Image, kind: type, added: ImageLayout | None) -> str:
-    fields = image.layout.computed_fields if image.layout else ()
-    found = [image.computed[field.key] for field in fields if isinstance(field.kind, kind)]
+def _frame_word(
+    image: Image, kind: type[Constant | Count], added: ImageLayout | None
+) -> str | None:
+    fields = image.layout.field_layout.of_type(kind) if image.layout else ()
+    found = [image.computed[field.key] for field in fields]
     if not found:
-        return "none"
+        return None
     if added is not None:
         return "added"
     if not all(compared.ok for compared in found):
         return "wrong"
     return next((compared.way for compared in found if compared.way), "right")
-
-
-def _id_word(image: Image) -> str:
-    found = image.id_checksum
-    if found is None:
-        return "none"
-    if found.stored == found.computed:
-        return "right"
-    kind = image.catalog.identifier.check_field.kind
-    return "not stored" if kind.is_left_out(found.stored) else "wrong"
-
-
-def _end_word(found: Compared | None) -> str:
-    if found is None:
-        return "none"
-    if found.stored == found.computed:
-        return "right"
-    return "not checked" if found.ok else "wrong"
 
 
 def repeats_smaller(reading: Reading) -> bool:
@@ -161,13 +145,11 @@ def _faults(image: Image, found: Evidence, undone: int) -> Iterator[str]:
     if not found.end_item:
         yield say("no-end-item", at=address(image.items_end))
     if found.end_checksum == "wrong" and image.end_checksum:
-        sums = image.end_checksum
-        yield say("end-checksum", **_sums(sums))
-    if found.end_item and found.end_checksum == "none":
+        yield say("end-checksum", **_sums(image.end_checksum))
+    if found.end_item and found.end_checksum is None:
         yield say("no-end-checksum")
     if found.id_checksum == "wrong" and image.id_checksum:
-        sums = image.id_checksum
-        yield say("id-checksum", **_sums(sums))
+        yield say("id-checksum", **_sums(image.id_checksum))
     if found.id_checksum == "not stored" and (
         found.end_checksum != "right" or found.signature == "wrong" or found.count == "wrong"
     ):

@@ -1,9 +1,13 @@
-"""A read of a part as far as it is known, and the vote over several."""
+"""A read of a part as far as it is known: what of it was undone, the vote over several, a name."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from romtool.schema.catalog import Catalog, ReadFault
+from romtool.schema.image_layouts import ImageLayout
+from romtool.schema.numbers import hex_text
 
 
 @dataclass(frozen=True)
@@ -122,3 +126,103 @@ def _byte_vote(column: Sequence[int], masks: Sequence[int]) -> tuple[int, int, i
         if 0 < ones < len(known):
             disputed |= 1 << bit
     return value, unknown, disputed
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing that was undone: its name, and the words that the schema's sentence takes."""
+
+    name: str
+    words: tuple[tuple[str, str], ...] = ()
+
+
+def step(name: str, **words: object) -> Step:
+    """Return a step with the words for its sentence."""
+    return Step(name, tuple((key, str(value)) for key, value in words.items()))
+
+
+@dataclass(frozen=True)
+class State:
+    """A read with some faults undone.
+
+    `dropped`: bytes left out before the image; `sized`: its length is that of the part, since it
+    repeats; `unaligned`: it makes sense only if an offset is undone next; `added`: the frame that
+    was put before it; `doubts`: names of judgements that speak
+    against the undoing; `left_out`: so many bytes were
+    left out that are no fill, which only the user may do.
+    """
+
+    reading: Reading
+    steps: tuple[Step, ...] = ()
+    dropped: int = 0
+    sized: bool = False
+    unaligned: bool = False
+    added: ImageLayout | None = None
+    doubts: tuple[str, ...] = ()
+    left_out: int = 0
+
+    def did(self, name: str) -> bool:
+        """Whether this fault is undone already."""
+        return any(done.name == name for done in self.steps)
+
+    def after(self, reading: Reading, done: Step) -> State:
+        """Return the state after one more step."""
+        return replace(self, reading=reading, steps=(*self.steps, done))
+
+    def without_data(self, count: int) -> State:
+        """Return the state with so many bytes more left out that are no fill."""
+        return replace(self, left_out=self.left_out + count)
+
+
+# --- reads of which nothing can be made, named for what they are
+
+
+FEWEST_WORDS = 32
+"""So many words must begin with a 0 bit for it to be no chance."""
+LATE_FILL = (0x7F, 0xFF)
+"""A word of fill, read one bit late."""
+
+
+@dataclass(frozen=True)
+class Named:
+    """A hopeless read: what it is, and the bytes that it consists of, if it does."""
+
+    fault: ReadFault
+    pattern: bytes
+
+    @property
+    def title(self) -> str:
+        """What it is, in words."""
+        if not self.pattern or self.fault.pattern:
+            return self.fault.title
+        return f"{self.fault.title}: {hex_text(self.pattern)}"
+
+
+def name(catalog: Catalog, reading: Reading) -> Named | None:
+    """Return what a read is that holds nothing but a short pattern; None for any other."""
+    data = reading.data
+    known = int.from_bytes(reading.unknown, "big") ^ (1 << len(data) * 8) - 1
+    for fault in catalog.read_faults.values():
+        pattern = fault.pattern or data[: fault.period or 0]
+        if not pattern or (fault.period and len(data) < 2 * fault.period):
+            continue
+        if not reading.known(0, fault.period or 0):
+            continue
+        other = (pattern * (len(data) // len(pattern) + 1))[: len(data)]
+        # Bits that were not read say nothing; the others must all be the pattern's.
+        if not (int.from_bytes(data, "big") ^ int.from_bytes(other, "big")) & known:
+            return Named(fault, pattern)
+    return None
+
+
+def late_words(catalog: Catalog, reading: Reading) -> Named | None:
+    """Return that each 16-bit word of a read was read behind a dummy 0; None if that isn't so.
+
+    Its last bit is lost then, and with it more than can be put right.
+    """
+    data = reading.data
+    for first in (data[::2], data[1::2]):
+        is_late = len(first) >= FEWEST_WORDS and max(first) < 0x80
+        if is_late and LATE_FILL in zip(data[::2], data[1::2], strict=False):
+            return Named(catalog.read_faults["word-shifted"], b"")
+    return None

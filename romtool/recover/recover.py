@@ -1,71 +1,23 @@
-"""Reads to answers: every way of undoing up to two faults is tried, and what comes of it judged."""
+"""Reads of a part to what stands in it: each undone by its own, voted over, and how sure it is."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from romtool.image.decode import layout_named, read_as
-from romtool.image.evidence import first_lead, holds
-from romtool.image.model import Image
+from romtool.image.decode import layout_named
 from romtool.recover.judge import (
     GUESS,
     LIKELY,
     NONE,
     PROVEN,
-    Evidence,
-    consistent,
-    judge,
 )
-from romtool.recover.lead import lead_doubts
-from romtool.recover.name import Named, late_words, name
-from romtool.recover.reading import Reading
-from romtool.recover.reads import Joined, together
-from romtool.recover.screen import worth_reading
-from romtool.recover.settle import MOST_ANSWERS, Settled, settle
-from romtool.recover.sizes import part_sizes
-from romtool.recover.undo import State, Step, doubled, repeating, step, ways
+from romtool.recover.reading import Named, Reading, State, Vote, late_words, name, step, vote
+from romtool.recover.search import RANKS, Answer, Search
 from romtool.schema.catalog import Catalog
-from romtool.schema.image_layouts import ImageLayout, lead_of
-from romtool.schema.numbers import address, sizes
 
 TELLING = 4
 """So many bits of evidence more decide between answers that fit equally well."""
-MOST_OPEN = 4
-"""At most so many places that nothing proves are named."""
-RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One image that the reads may stand for.
-
-    `steps`: name and words of what was done, in order; `undone`: how many of them undo a fault;
-    `tidy`: after the PnP data is nothing but fill or patch, and it doesn't repeat;
-    `problems`: what is wrong with it; `notes`: what is taken on trust; `is_parts_length`: it is
-    not a file of another length than parts have, left as it is.
-    """
-
-    image: Image
-    steps: tuple[tuple[str, str], ...]
-    undone: int
-    tidy: bool
-    evidence: Evidence
-    confidence: str
-    problems: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-    is_parts_length: bool = True
-
-    @property
-    def data(self) -> bytes:
-        """The bytes of the image."""
-        return self.image.data
-
-    @property
-    def rank(self) -> tuple[int, ...]:
-        """How good it is beside others: proven first, then tidy, of a part's length, few steps."""
-        whole = int(self.is_parts_length)
-        return RANKS[self.confidence], int(self.tidy), whole, -self.undone
 
 
 @dataclass(frozen=True)
@@ -107,7 +59,7 @@ def recover(
             return Recovery(named=first)
         count = len(readings) - len(useful)
         notes.append(catalog.judgement("reads-left-out", count=count, title=first.title))
-    search = _Search(catalog, frame, part_size)
+    search = Search(catalog, frame, part_size)
     if len(useful) == 1:
         found = _recovery(search.answers(State(useful[0])), notes)
         return found if found.answers else replace(found, named=late_words(catalog, useful[0]))
@@ -139,21 +91,21 @@ def _is_as_good(answer: Answer, best: Answer) -> bool:
     return answer.rank == best.rank and best.evidence.bits - answer.evidence.bits < TELLING
 
 
-def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) -> Recovery:
+def _of_several(search: Search, readings: Sequence[Reading], notes: list[str]) -> Recovery:
     """Return what reads that differ stand for: each undone by its own, then voted over."""
     best: list[Answer] = []
     words: list[str] = []
-    chosen: Joined | None = None
+    chosen: Agreement | None = None
     for join in together(
         search.catalog, readings, search.states, lambda state: _strength(search, state)
     ):
-        for vote in (join.vote.reading, join.vote.doubtful):
-            found = search.answers(_voted(join, vote))
+        for reading in (join.vote.reading, join.vote.doubtful):
+            found = search.answers(_voted(join, reading))
             if found and (not best or found[0].rank > best[0].rank):
                 best, words, chosen = found, list(join.notes), join
             if best and RANKS[best[0].confidence] >= RANKS[LIKELY]:
                 break
-            if vote == join.vote.doubtful:
+            if reading == join.vote.doubtful:
                 break
         if best and RANKS[best[0].confidence] == RANKS[PROVEN]:
             break
@@ -165,7 +117,7 @@ def _of_several(search: _Search, readings: Sequence[Reading], notes: list[str]) 
     return _recovery(best, [*notes, *words])
 
 
-def _other_images(search: _Search, left_out: Sequence[Reading], best: Answer) -> list[Answer]:
+def _other_images(search: Search, left_out: Sequence[Reading], best: Answer) -> list[Answer]:
     """Return what reads that were left out stand for, each by itself: good images, but others."""
     found = [search.answers(State(reading)) for reading in left_out]
     firsts = [answers[0] for answers in found if answers]
@@ -181,7 +133,7 @@ def _contradicting(answers: Sequence[Answer], notes: Sequence[str]) -> Recovery:
     )
 
 
-def _voted(join: Joined, reading: Reading) -> State:
+def _voted(join: Agreement, reading: Reading) -> State:
     """Return the state after a vote, which is a step only where the reads differ."""
     steps = join.state.steps
     if join.vote.count:
@@ -190,7 +142,7 @@ def _voted(join: Joined, reading: Reading) -> State:
     return replace(join.state, reading=reading, steps=steps)
 
 
-def _strength(search: _Search, state: State) -> tuple[int, ...]:
+def _strength(search: Search, state: State) -> tuple[int, ...]:
     """Return how much a state of one read says, to find the read that others are compared with."""
     found = search.judged(state)
     if not found:
@@ -199,188 +151,129 @@ def _strength(search: _Search, state: State) -> tuple[int, ...]:
     return *best.rank[:2], best.evidence.bits, len(state.reading)
 
 
-class _Search:
-    """The ways of undoing, for one catalogue, layout and part."""
+# --- several reads
 
-    def __init__(self, catalog: Catalog, layout: ImageLayout | None, part_size: int | None) -> None:
-        self.catalog = catalog
-        self.layout = layout
-        self.part_size = part_size
-        self.layouts = list(catalog.layouts.values()) if layout is None else [layout]
 
-    def states(self, first: State) -> list[State]:
-        """Return a read with up to two faults undone, in every order; equal results once."""
-        return ways(self.catalog, first, self.layout)
+MOST_DIFFERENT = 10
+"""Reads agree if at most one in so many of their bytes, the commonest left out, differs."""
 
-    def answers(self, first: State) -> list[Answer]:
-        """Return what a read may stand for, best first; equal images once.
 
-        A consistent image stays as it is: nothing else is looked for.
-        """
-        as_it_is = [
-            answer
-            for answer in self.judged(first)
-            if len(answer.data) == len(first.reading)
-            and answer.tidy
-            and not answer.problems
-            and consistent(answer.image)
+@dataclass(frozen=True)
+class Agreement:
+    """Reads in agreement: the vote over them, and the state of the one that led them."""
+
+    state: State
+    vote: Vote
+    reads: int
+    notes: tuple[str, ...] = ()
+    left_out: tuple[int, ...] = ()
+    """The positions of the reads that agree with none of these."""
+
+
+def together(
+    catalog: Catalog,
+    readings: Sequence[Reading],
+    states: Callable[[State], list[State]],
+    strength: Callable[[State], tuple[int, ...]],
+) -> Iterator[Agreement]:
+    """Yield the ways of bringing reads together, the plainest first.
+
+    First as they are, if they are of one length and agree; then each as it was before its own
+    faults. `states` gives a read with its faults undone, `strength` how much a state says.
+    """
+    as_they_are: list[Agreement] = []
+    if len({len(reading) for reading in readings}) == 1:
+        as_they_are = [Agreement(State(readings[0]), vote(readings), len(readings))]
+        if all(agree(readings[0], other) for other in readings[1:]):
+            yield from as_they_are
+    ways = [states(State(reading)) for reading in readings]
+    leaders: dict[int, tuple[tuple[int, ...], State]] = {}
+    for way in (way for found in ways for way in found):
+        value = (*strength(way), -len(way.steps))
+        length = len(way.reading)
+        if value[0] and (length not in leaders or value > leaders[length][0]):
+            leaders[length] = value, way
+    # The length that most reads come to is that of the part; a cut read may be shorter.
+    found = [(_voted_with(catalog, way, ways), value) for value, way in leaders.values()]
+    found.sort(key=lambda pair: (pair[0].reads, pair[1]), reverse=True)
+    yield from (join for join, _ in found)
+    yield from as_they_are
+
+
+def _voted_with(catalog: Catalog, leader: State, ways: Sequence[Sequence[State]]) -> Agreement:
+    """Return the vote over each read as it agrees best with the leader."""
+    chosen: list[Reading] = []
+    undone: list[str] = []
+    left_out: list[int] = []
+    size = len(leader.reading)
+    for number, states in enumerate(ways, 1):
+        near = [
+            (difference(leader.reading, state.reading), len(state.steps), index)
+            for index, state in enumerate(states)
+            if not state.unaligned and size // 4 <= len(state.reading) <= size
         ]
-        if as_it_is:
-            return sorted(as_it_is, key=_order, reverse=True)
-        found: dict[bytes, Answer] = {}
-        for state in self.further(first):
-            for answer in self.judged(state):
-                other = found.get(answer.data)
-                if other is None or answer.rank > other.rank:
-                    found[answer.data] = answer
-        return sorted(found.values(), key=_order, reverse=True)[:MOST_ANSWERS]
-
-    def further(self, first: State) -> list[State]:
-        """Return the states after one: none where faults are undone already."""
-        return [first] if _count(first.steps) else self.states(first)
-
-    def judged(self, state: State) -> list[Answer]:
-        """Return the images that a state may be, without those that nothing speaks for."""
-        if state.unaligned:
-            return []
-        answers: list[Answer] = []
-        for frame in self._layouts(state):
-            if not worth_reading(
-                self.catalog, state.reading, frame, always=not _count(state.steps)
-            ):
-                continue
-            answers += self._read(state, frame)
-        return [answer for answer in answers if answer.confidence != NONE]
-
-    def _layouts(self, state: State) -> list[ImageLayout]:
-        """Return the layouts that a state may be read with, bytes that none explains included."""
-        if state.added is not None:
-            return [state.added] if state.added in self.layouts else []
-        if self.layout is not None:
-            return self.layouts
-        lead = first_lead(self.catalog, state.reading.data)
-        if not lead or any(
-            layout.size == lead and self._holds(state, layout) for layout in self.layouts
-        ):
-            return self.layouts
-        return [*self.layouts, lead_of(lead)]
-
-    def _holds(self, state: State, layout: ImageLayout) -> bool:
-        image = read_as(self.catalog, state.reading.data, layout)
-        return image is not None and holds(image)
-
-    def _read(self, state: State, frame: ImageLayout) -> list[Answer]:
-        answers = []
-        if frame.is_lead:
-            told = lead_doubts(self.catalog, state.reading.data, frame.size)
-            state = replace(state, doubts=(*state.doubts, *told))
-        kept = state.reading.part(state.added.size if state.added else 0)
-        is_one = state.did("mirrored")
-        repeats = not is_one and repeating(self.catalog, kept, slight=True)
-        if not is_one and doubled(self.catalog, kept)[1]:
-            state = replace(state, doubts=(*state.doubts, "doubled"))
-        for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
-            end_there = rough.image.end_item is not None and not rough.open
-            used = _used(rough)
-            held = part_sizes(self.catalog, state, used, end_there, self.part_size)
-            for size, assumed in held:
-                answers.append(self._answer(state, rough, size, assumed, repeats))
-                if size > len(state.reading) and not _count(state.steps) and not self.part_size:
-                    # A file of this length all the same: shown, but never preferred.
-                    as_it_is = self._answer(state, rough, len(state.reading), False, repeats)
-                    answers.append(
-                        replace(
-                            as_it_is,
-                            tidy=False,
-                            notes=(*as_it_is.notes, self.catalog.judgement("no-part")),
-                            confidence=min(as_it_is.confidence, LIKELY, key=RANKS.__getitem__),
-                            is_parts_length=False,
-                        )
-                    )
-        return answers
-
-    def _answer(
-        self, state: State, rough: Settled, size: int, assumed: bool, repeats: bool
-    ) -> Answer:
-        image, length, say = rough.image, len(state.reading), self.catalog.judgement
-        doubts = [*map(say, rough.doubts), *([say("size-assumed")] if assumed else [])]
-        steps = list(state.steps)
-        fill = image.fill if rough.fill is None else rough.fill
-        if rough.filled and not state.added and not state.did("bit-shifted"):
-            steps += _gap_steps(rough)
-        if size != length:
-            data = image.data[:size].ljust(size, bytes([fill]))
-            image = image.with_rest(data)
-            if size > length:
-                steps.append(step("truncated", length=length, size=size, fill=address(fill)))
-                doubts.append(say("cut"))
-        problems = [say("open", where=_few(rough.open))] if rough.open else []
-        problems += map(say, state.doubts)
-        if state.left_out:
-            problems.append(say("left-out", count=sizes(state.left_out)))
-        if assumed and size not in self.catalog.part_sizes:
-            problems.append(say("no-part"))
-        if repeats:
-            doubts.append(say("repeats"))
-        if self.part_size is not None and size != self.part_size:
-            problems.append(say("part-too-small", size=sizes(self.part_size)))
-        elif size < length and not state.added:
-            doubts.append(say("fill-goes-on", count=sizes(length - size)))
-        count = _count(state.steps)
-        found = judge(
-            image,
-            undone=count,
-            added=state.added,
-            doubts=tuple(doubts),
-            problems=tuple(problems),
-        )
-        bare = not image.items_at - self.catalog.identifier.size and self.layout is None
-        notes = (*found.doubts, say("no-layout")) if bare else found.doubts
-        return Answer(
-            image=image,
-            steps=tuple((done.name, self.words(done)) for done in steps),
-            undone=count,
-            tidy=found.evidence.after != "data" and not repeats,
-            evidence=found.evidence,
-            confidence=found.confidence,
-            problems=found.problems,
-            notes=notes,
-        )
-
-    def words(self, done: Step) -> str:
-        """Return a step in words, as the schema says it."""
-        return self.catalog.read_faults[done.name].done.format_map(dict(done.words))
+        near = [found for found in near if agree(leader.reading, states[found[2]].reading)]
+        if not near:
+            left_out.append(number - 1)
+            continue
+        state = states[min(near)[2]]
+        chosen.append(state.reading.filled(size))
+        if [done.name for done in state.steps] != [done.name for done in leader.steps]:
+            titles = [catalog.read_faults[done.name].title for done in state.steps]
+            told = "read-undone" if titles else "read-kept"
+            undone.append(catalog.judgement(told, number=number, steps=" and ".join(titles)))
+    if left_out:
+        undone.append(catalog.judgement("reads-apart", count=len(left_out)))
+    return Agreement(leader, vote(chosen), len(chosen), tuple(undone), tuple(left_out))
 
 
-def _order(answer: Answer) -> tuple[int, ...]:
-    """Return what answers are sorted by: among equals, the one that more speaks for."""
-    return *answer.rank, answer.evidence.bits
+def difference(first: Reading, second: Reading) -> int:
+    """Return how many bits, known in both, two readings differ in."""
+    size = min(len(first), len(second))
+    ignored = _number(first.unknown, size) | _number(second.unknown, size)
+    return ((_number(first.data, size) ^ _number(second.data, size)) & ~ignored).bit_count()
 
 
-def _gap_steps(rough: Settled) -> list[Step]:
-    """Return a step for each way in which unknown bits were settled."""
-    ways: dict[str, list[str]] = {}
-    for where, how in rough.filled:
-        ways.setdefault(how, []).append(where)
-    return [
-        step("gap", count="what was not read", where=", ".join(places), how=how)
-        for how, places in ways.items()
-    ]
+def agree(first: Reading, second: Reading) -> bool:
+    """Whether two readings differ in so little that they are reads of the same bytes."""
+    size = min(len(first), len(second))
+    if not size:
+        return False
+    data = first.data[:size]
+    common = max(set(data), key=data.count)
+    told = sum(byte != common for byte in data)
+    return difference(first, second) * MOST_DIFFERENT <= max(told, MOST_DIFFERENT) * 2
 
 
-def _few(places: Sequence[str]) -> str:
-    """Return places in words; of many the first."""
-    more = len(places) - MOST_OPEN
-    return ", ".join(places[:MOST_OPEN]) + (f" and {more} more places" if more > 0 else "")
+def _number(data: bytes, size: int) -> int:
+    return int.from_bytes(data[:size], "big")
 
 
-def _used(rough: Settled) -> int:
-    """Return the bytes up to the end of what isn't fill."""
-    image = rough.image
-    last = [run.end for run in image.tail if run.kind != "fill"]
-    return max([image.items_end, *last])
+# --- what to do where they settle nothing
 
 
-def _count(steps: Sequence[Step]) -> int:
-    """Return how many steps undo a fault of a read; a vote doesn't."""
-    return sum(done.name != "vote" for done in steps)
+def why(catalog: Catalog, recovery: Recovery) -> str:
+    """Return in one line why nothing is settled."""
+    if recovery.named is not None:
+        return recovery.named.title
+    if not recovery.answers:
+        return catalog.judgement("no-image")
+    best = recovery.answers[0]
+    if best.problems:
+        return best.problems[0]
+    return catalog.judgement("tied", count=recovery.tied)
+
+
+def advice(catalog: Catalog, recovery: Recovery, reads: int) -> str:
+    """Return in one line what helps, for an answer from so many reads."""
+    if recovery.named is not None:
+        return recovery.named.fault.check
+    again = catalog.judgement("clean-pins" if reads > 1 else "read-again")
+    if not recovery.answers:
+        return catalog.judgement("check-part", again=again)
+    best = recovery.answers[0]
+    if not best.problems:
+        return catalog.judgement("choose")
+    if not best.evidence.end_item and best.evidence.items:
+        return catalog.judgement("end-unknown", again=again)
+    return catalog.judgement("take-it", again=again)

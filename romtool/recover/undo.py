@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from romtool.image import corruption
 from romtool.image.evidence import identifiers
 from romtool.image.walk import walk
 from romtool.recover.places import starts
-from romtool.recover.reading import Reading, vote
+from romtool.recover.reading import Reading, State, step, vote
 from romtool.recover.typical import typical_frame
 from romtool.schema.catalog import Catalog
 from romtool.schema.image_layouts import ImageLayout
@@ -28,52 +28,6 @@ LEAST_VALUES = 4
 """So many different bytes must be among them: fill repeats in any image."""
 MOST_DIFFERENT = 8
 """Copies are copies if they differ in at most one for so many bytes that aren't in a run."""
-
-
-@dataclass(frozen=True)
-class Step:
-    """One thing that was undone: its name, and the words that the schema's sentence takes."""
-
-    name: str
-    words: tuple[tuple[str, str], ...] = ()
-
-
-def step(name: str, **words: object) -> Step:
-    """Return a step with the words for its sentence."""
-    return Step(name, tuple((key, str(value)) for key, value in words.items()))
-
-
-@dataclass(frozen=True)
-class State:
-    """A read with some faults undone.
-
-    `dropped`: bytes left out before the image; `sized`: its length is that of the part, since it
-    repeats; `unaligned`: it makes sense only if an offset is undone next; `added`: the frame that
-    was put before it; `doubts`: names of judgements that speak
-    against the undoing; `left_out`: so many bytes were
-    left out that are no fill, which only the user may do.
-    """
-
-    reading: Reading
-    steps: tuple[Step, ...] = ()
-    dropped: int = 0
-    sized: bool = False
-    unaligned: bool = False
-    added: ImageLayout | None = None
-    doubts: tuple[str, ...] = ()
-    left_out: int = 0
-
-    def did(self, name: str) -> bool:
-        """Whether this fault is undone already."""
-        return any(done.name == name for done in self.steps)
-
-    def after(self, reading: Reading, done: Step) -> State:
-        """Return the state after one more step."""
-        return replace(self, reading=reading, steps=(*self.steps, done))
-
-    def without_data(self, count: int) -> State:
-        """Return the state with so many bytes more left out that are no fill."""
-        return replace(self, left_out=self.left_out + count)
 
 
 def ways(catalog: Catalog, first: State, layout: ImageLayout | None) -> list[State]:

@@ -61,11 +61,7 @@ def _seen(catalog: Catalog, found: Rehearsal, seen: SeenCard) -> PlayedCard:
 
 def _checksum(card: FoundCard) -> str:
     end = card.image.end_checksum if card.image is not None else None
-    if end is None:
-        return "missing"
-    if end.stored == end.computed:
-        return "right"
-    return "not checked" if end.ok else "wrong"
+    return "missing" if end is None else end.verdict
 
 
 def _unconfigured(catalog: Catalog, found: Rehearsal) -> Iterator[PlayedCard]:

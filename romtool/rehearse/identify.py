@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from romtool.answers.rehearsal import Remark
 from romtool.assign.host import Host
+from romtool.formats import MAX_IMAGE
 from romtool.image.walk import peek_tag
-from romtool.limits import MAX_IMAGE
 from romtool.rehearse.access import Access
 from romtool.rehearse.steps import remark
 from romtool.requirements.collide import answers_at

@@ -23,7 +23,7 @@ from romtool.rehearse.registers import held
 from romtool.rehearse.software import FoundCard, PowerUpResult
 from romtool.rehearse.steps import Note, Steps, remark
 from romtool.requirements.model import Alternative, DeviceRequirements
-from romtool.requirements.wired import wired
+from romtool.requirements.read import wired
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Check
 

@@ -117,9 +117,15 @@ def legend(regions: Sequence[Region]) -> tuple[Key, ...]:
 
 
 def byte_map(
-    data: bytes, regions: Sequence[Region], read: Collection[int] | None = None
+    data: bytes,
+    regions: Sequence[Region],
+    read: Collection[int] | None = None,
+    stopped: int | None = None,
 ) -> tuple[Panel, ...]:
-    """Return the map of an image's bytes; `read`: the addresses that a chip was seen to read."""
+    """Return the map of an image's bytes.
+
+    `read`: the addresses that a chip was seen to read; `stopped`: the one at which it stopped.
+    """
     entries = [entry for region in regions for entry in region.entries]
     rows = _Rows(data, entries)
     panels = []
@@ -135,9 +141,9 @@ def byte_map(
             if rows.is_on(number, at, at + 1) and rows.is_drawn(at)
         ]
         unread = tuple(rows.unread(number, read)) if read else ()
-        stopped = rows.stop_on(number, read) if read else None
+        stop = None if stopped is None else rows.stop_on(number, stopped)
         size = LEFT + ACROSS * CELL, len(lines) * LINE
-        panels.append(Panel(*size, lines, parts, tuple(changed), unread, stopped))
+        panels.append(Panel(*size, lines, parts, tuple(changed), unread, stop))
     return tuple(panels)
 
 
@@ -230,9 +236,8 @@ class _Rows:
             for first, many in runs:
                 yield Box(LEFT + first * CELL, self._y(line), many * CELL, LINE)
 
-    def stop_on(self, panel: int, read: Collection[int]) -> tuple[int, int] | None:
-        """Return the corner where reading stopped first, if that is drawn on a panel."""
-        at = min(one + 1 for one in read if one + 1 not in read)
+    def stop_on(self, panel: int, at: int) -> tuple[int, int] | None:
+        """Return the corner of a byte where reading stopped, if that is drawn on a panel."""
         is_here = at < len(self.data) and self.is_on(panel, at, at + 1) and self.is_drawn(at)
         return self.corner(at) if is_here else None
 

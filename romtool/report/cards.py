@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from romtool.image.card import Card, Choice, Device, card_of, id_in
+from romtool.image.card import Card, Device, card_of, id_in
 from romtool.image.explain import stated
 from romtool.image.model import Image
 from romtool.image.walk import Descriptor
-from romtool.report.given import InThatPC
+from romtool.report.pc import InThatPC
 from romtool.schema.numbers import clip
 
 MOST_DEVICES, MOST_CHOICES, MOST_ITEMS = 64, 64, 24
@@ -119,17 +119,14 @@ def _device(device: Device, number: int, pc: InThatPC | None) -> DeviceTable:
         rows.append(ChoiceRow(0, "", tuple(_words(device.items))))
     for index, choice in enumerate(device.choices[:MOST_CHOICES]):
         is_given = given is not None and given.choice == index
-        rows.append(_choice(index + 1, choice, is_given))
+        asks = tuple(_words(choice.items))
+        rows.append(ChoiceRow(index + 1, choice.priority_words, asks, is_given))
     if device.after:
         rows.append(ChoiceRow(0, "", tuple(_words(device.after))))
     name = clip(str(device.name.key_value), LONGEST_NAME) if device.name else ""
     left_out = max(0, len(device.choices) - MOST_CHOICES)
     facts = tuple(_device_facts(device))
     return DeviceTable(number + 1, device.id, name, facts, tuple(rows), left_out)
-
-
-def _choice(number: int, choice: Choice, is_given: bool) -> ChoiceRow:
-    return ChoiceRow(number, choice.priority_words, tuple(_words(choice.items)), is_given)
 
 
 def _device_facts(device: Device) -> Iterator[Fact]:

@@ -5,11 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from romtool.capture.decode import DecodedCapture
-from romtool.capture.folding import Row, folded
-from romtool.capture.memory import the_part
-from romtool.capture.observations import BusFinding
-from romtool.capture.picture import Block, strip
+from romtool.capture.model import BusFinding, BusPart, DecodedCapture, the_part
+from romtool.capture.picture import Block, Row, folded, read_bytes, strip
 from romtool.errors import InputError
 from romtool.schema.numbers import address, clip, sizes
 
@@ -50,7 +47,7 @@ class Conversation:
     """A capture, for the page: `breaks` are pauses that are drawn shorter than they were.
 
     `read`: the addresses that were read, None where no one part can be told; `stopped`: the first
-    that was not, after one that was.
+    that was not, where reading from the start stopped before the part's end.
     """
 
     name: str
@@ -71,7 +68,8 @@ def conversation_of(
     """Return what a capture shows of the talk between a chip and its EEPROM."""
     rows = list(folded(decoded))
     blocks = strip(decoded)
-    read = _read(decoded)
+    part = _part(decoded)
+    stopped_at = None if part is None else read_bytes(part).stopped_at
     lasted = rows[-1].end - rows[0].time if rows else 0.0
     return Conversation(
         clip(name, LONGEST_TEXT),
@@ -82,8 +80,8 @@ def conversation_of(
         tuple(_turn(row) for row in rows[:MOST_ROWS]),
         max(0, len(rows) - MOST_ROWS),
         tuple(findings),
-        read,
-        min((at + 1 for at in read if at + 1 not in read), default=None) if read else None,
+        None if part is None else frozenset(part.contents.read),
+        None if stopped_at is None else stopped_at + 1,
     )
 
 
@@ -92,13 +90,12 @@ def _lasted(seconds: float) -> str:
     return f"{milliseconds:.0f} ms" if milliseconds >= 100 else f"{milliseconds:.3g} ms"
 
 
-def _read(decoded: DecodedCapture) -> frozenset[int] | None:
-    """Return the addresses that were read of the only EEPROM on the bus."""
+def _part(decoded: DecodedCapture) -> BusPart | None:
+    """Return the only EEPROM on the bus."""
     try:
-        part = the_part(decoded, None)
+        return the_part(decoded, None)
     except InputError:
         return None
-    return frozenset(part.contents.read)
 
 
 def _turn(row: Row) -> Turn:

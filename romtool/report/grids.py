@@ -8,16 +8,16 @@ from dataclasses import dataclass
 from romtool.assign.host import Host
 from romtool.image.card import priority_words
 from romtool.image.model import Image
-from romtool.report.given import GivenTo
+from romtool.report.pc import GivenTo
 from romtool.requirements.model import (
     CardRequirements,
     DeviceRequirements,
     LineRequirement,
     Requirement,
 )
+from romtool.requirements.read import pin_names
 from romtool.schema.bus import Resource
 from romtool.schema.field_types import Lines as LinesKind
-from romtool.schema.field_types import Pins
 
 MOST_ROWS = 200
 """So many rows of a grid are shown."""
@@ -116,7 +116,7 @@ class _Maker:
     def __init__(self, image: Image, resource: Resource, given: GivenTo, host: Host | None) -> None:
         self.image, self.resource, self.given = image, resource, given
         self.taken = None if host is None else host.lines(resource.name)
-        self.pins = _pins(image, resource.name)
+        self.pins = pin_names(image, resource)
 
     def grid(self, requirements: CardRequirements, kind: LinesKind) -> Grid:
         """Return the grid of what these devices want."""
@@ -143,7 +143,7 @@ class _Maker:
         )
 
     def _column(self, line: int) -> Column:
-        pins = None if self.pins is None else self.pins.get(line, "")
+        pins = None if self.pins is None else "".join(self.pins.get(line, ()))
         taken = None if self.taken is None else line in self.taken
         return Column(line, pins, line not in self.resource.not_on_slot, taken)
 
@@ -174,16 +174,3 @@ class _Maker:
         if no_pin:
             return NO_PIN
         return TAKEN if column.taken else OFFERED
-
-
-def _pins(image: Image, bus: str) -> dict[int, str] | None:
-    """Return the letters of the pins on each line of a bus; None where the frame has no wiring."""
-    fields = image.layout.wiring(bus) if image.layout is not None else []
-    found: dict[int, str] = {}
-    for field in fields:
-        kind = field.kind
-        assert isinstance(kind, Pins)
-        for pin, line in enumerate(image.layout_values[field.key]):
-            if line in kind.connected([line]):
-                found[line] = found.get(line, "") + kind.pin_name(pin)
-    return found if fields else None

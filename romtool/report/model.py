@@ -12,15 +12,24 @@ from romtool.image.card import card_of
 from romtool.image.model import Image
 from romtool.report.bytemap import Key, Panel, byte_map, legend
 from romtool.report.cards import CardTable, Fact, card_name, card_table
-from romtool.report.given import InThatPC, given_to
 from romtool.report.grids import Grid, grids
-from romtool.report.origin import LONGEST_NAME, Origin, Subject, hashes_of, origin_of
 from romtool.report.other import OtherTable, changed_spans, other_table, other_verdict
-from romtool.report.pc import PCTable, pc_table, pc_verdict
+from romtool.report.pc import InThatPC, PCTable, given_to, pc_table, pc_verdict
 from romtool.report.ports import PortMap, port_map
 from romtool.report.regions import Marks, Region, regions
-from romtool.report.sums import Sum, sums
-from romtool.report.verdict import Expected, Verdict, expected_verdict, verdict_of
+from romtool.report.subject import (
+    LONGEST_NAME,
+    Expected,
+    Origin,
+    Subject,
+    Sum,
+    Verdict,
+    expected_verdict,
+    hashes_of,
+    origin_of,
+    sums,
+    verdict_of,
+)
 from romtool.requirements.read import requirements_of
 from romtool.rules.check import SEVERITIES
 from romtool.rules.expect import FunctionFound
@@ -108,7 +117,7 @@ def report_of(
     findings = [*subject.findings, *subject.expected]
     worst_first = sorted(findings, key=lambda one: SEVERITIES.index(one.severity))
     changed = changed_spans(found) if found is not None else ()
-    profile = _uncommented(subject.profile)
+    profile, talk = _uncommented(subject.profile), conversation
     marks = Marks(tuple(finding.offset for finding in worst_first), tuple(changed))
     cut = regions(image, marks)
     told = list(_told(worst_first, cut))
@@ -130,7 +139,7 @@ def report_of(
         tuple(function for one in expected for function in one.functions),
         tuple(told[:MOST_FINDINGS]),
         max(0, len(told) - MOST_FINDINGS),
-        byte_map(image.data, cut, conversation.read if conversation else None),
+        byte_map(image.data, cut, *((talk.read, talk.stopped) if talk else ())),
         legend(cut),
         tuple(cut),
         conversation,
@@ -183,11 +192,6 @@ def _size_words(image: Image, parts: Sequence[str]) -> str:
     return sizes(len(image.data)) + (f", {ways} words by a pin" if ways else "")
 
 
-def _serial(serial: int | None) -> tuple[str, str]:
-    """Return a serial number, and the same as it stands on labels."""
-    return ("none", "") if serial is None else (str(serial), f"{serial:08X}h")
-
-
 def _pin_tables(image: Image) -> Iterator[PinTable]:
     """Yield what each pin of the chip is wired to, for each bus of which the layout says it."""
     for field in image.layout.config_fields if image.layout else ():
@@ -213,7 +217,9 @@ def _facts(subject: Subject) -> Iterator[Fact]:
         identifier = image.catalog.identifier
         serial = image.identifier_values[0][identifier.serial_field.key]
         yield Fact(identifier.id_field.title, image.card_id or "can't be spelt")
-        yield Fact(identifier.serial_field.title, *_serial(serial))
+        as_on_labels = "" if serial is None else f"{serial:08X}h"
+        words = "none" if serial is None else str(serial)
+        yield Fact(identifier.serial_field.title, words, as_on_labels)
         yield Fact("devices", str(len(card_of(image).devices)))
     layout = image.layout
     yield Fact("layout", layout.name if layout else "none fits", layout.source if layout else "")

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from romtool.diff.changes import ByteRun, Change, Differences, Side, Span
-from romtool.report.origin import Origin, Subject, origin_of
-from romtool.report.verdict import NEUTRAL, Verdict, verdict_of
+from romtool.diff.changes import ByteCounts, ByteRun, Change, Differences, Side, Span
+from romtool.report.subject import NEUTRAL, Origin, Subject, Verdict, origin_of, verdict_of
 from romtool.schema.numbers import clip, hex_text
 from romtool.text.diff import counted
 
@@ -62,9 +61,13 @@ def other_table(image: Subject, other: Subject, found: Differences) -> OtherTabl
         origin_of(other),
         verdict_of(other.image, other.findings),
         found.same,
-        counted(image.image.data, other.image.data),
+        _counted(image, other),
         tuple(table for table in tables if table.rows),
     )
+
+
+def _counted(image: Subject, other: Subject) -> str:
+    return counted(ByteCounts.of(image.image.data, other.image.data))
 
 
 def _table(title: str, rows: Sequence[ChangeRow], *, is_raw: bool = False) -> ChangeTable:
@@ -102,7 +105,7 @@ def changed_spans(found: Differences) -> Iterator[Span]:
 
 def other_verdict(image: Subject, other: Subject, found: Differences) -> Verdict:
     """Return whether two images are the same, in words."""
-    name, words = origin_of(other).name, counted(image.image.data, other.image.data)
+    name, words = origin_of(other).name, _counted(image, other)
     if found.same:
         return Verdict(NEUTRAL, "The second image is the same", f"{name} has {words} as this one.")
     number = len(found.changes)

@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from romtool.report.model import Report
+from romtool.text import problems
 
 TEMPLATE, STYLE, SCRIPT = "report.html", "report.css", "report.js"
 
@@ -65,12 +66,4 @@ def _finalized(value: Any) -> Any:
 
 def visible(text: str) -> str:
     """Return a text with what can't be seen in it written out, such as `\\x1b`."""
-    if text.isprintable():
-        return text
-    return "".join(
-        char if char.isprintable() or char in "\n\t" else _written(char) for char in text
-    )
-
-
-def _written(char: str) -> str:
-    return f"\\x{ord(char):02x}" if ord(char) < 0x100 else f"\\u{ord(char):04x}"
+    return "".join(char if char in "\n\t" else problems.visible(char) for char in text)

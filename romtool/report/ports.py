@@ -12,7 +12,7 @@ from itertools import groupby
 
 from romtool.assign.host import Entry, Host
 from romtool.image.model import Image
-from romtool.report.given import GivenTo
+from romtool.report.pc import GivenTo
 from romtool.requirements.collide import Placed
 from romtool.requirements.model import CardRequirements, DeviceRequirements, RangeRequirement
 from romtool.schema.bus import Bus

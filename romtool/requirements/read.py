@@ -1,4 +1,4 @@
-"""The items of an image to what its card asks for."""
+"""What the items of an image ask a PC for, and which lines its chip is wired to."""
 
 from __future__ import annotations
 
@@ -15,8 +15,10 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
+from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Range, Value
+from romtool.schema.field_types import Value
+from romtool.schema.numbers import one_of
 
 
 def requirements_of(image: Image) -> CardRequirements:
@@ -93,7 +95,7 @@ def requirement_of(catalog: Catalog, item: Descriptor) -> Requirement | None:
         width = values.get(asks.width) if asks.width else None
         return LineRequirement(asks.kind, tuple(value), width, item)
     low, high = value if isinstance(value, list) else (value, value)
-    step = values[head.align] if isinstance(head.kind, Range) and head.align else 1
+    step = values[head.align] if head.align else 1
     bits: int = values[asks.decode] if asks.decode else asks.bits
     length: int = values[head.length]
     registers = next(catalog.protocol.descriptors_of(asks.kind, bits))
@@ -103,3 +105,38 @@ def requirement_of(catalog: Catalog, item: Descriptor) -> Requirement | None:
     held = registers.bases(stated, length, is_upper=is_upper)
     held_only = None if held == stated else held
     return RangeRequirement(asks.kind, low, high, step or 1, length, bits, held_only, item)
+
+
+def wired(image: Image, resource: Resource) -> frozenset[int] | None:
+    """Return the lines of a resource that have a pin; None where the layout doesn't say.
+
+    A line that goes by another number stands under that number too.
+    """
+    pins = pins_of(image, resource)
+    return None if pins is None else frozenset(pins)
+
+
+def pins_of(image: Image, resource: Resource) -> dict[int, str] | None:
+    """Return the pin of the chip for each line that has one, such as `pin A`; see `pin_names`."""
+    found = pin_names(image, resource)
+    if found is None:
+        return None
+    return {line: f"pin {one_of(names)}" for line, names in found.items()}
+
+
+def pin_names(image: Image, resource: Resource) -> dict[int, list[str]] | None:
+    """Return the names of the chip's pins for each line that has one, such as `A`.
+
+    None where the layout doesn't say. A line that goes by another number stands under that number
+    too.
+    """
+    fields = image.layout.wiring(resource.name) if image.layout is not None else []
+    if not fields:
+        return None
+    found: dict[int, list[str]] = {}
+    for field in fields:
+        for pin, line in enumerate(image.config[field.key]):
+            if line != field.kind.unconnected:
+                for number in {line, resource.on_bus(line)}:
+                    found.setdefault(number, []).append(field.kind.pin_name(pin))
+    return found

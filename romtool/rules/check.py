@@ -5,18 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from romtool.image.model import Image
-from romtool.rules.boot import boot_findings
 from romtool.rules.choices import choice_findings
 from romtool.rules.collisions import collision_findings
+from romtool.rules.devices import device_findings
 from romtool.rules.findings import Finding
-from romtool.rules.frame import frame_findings
-from romtool.rules.identifier import identifier_findings
-from romtool.rules.items import item_findings
-from romtool.rules.limits import limit_findings
+from romtool.rules.items import identifier_findings, item_findings
 from romtool.rules.lines import line_findings
-from romtool.rules.names import name_findings
 from romtool.rules.order import order_findings
-from romtool.rules.outside import outside_findings, size_findings, unread_findings
+from romtool.rules.outside import frame_findings, outside_findings, size_findings, unread_findings
 from romtool.rules.ranges import range_findings
 from romtool.rules.view import View
 from romtool.schema.expect import Expectation
@@ -50,12 +46,10 @@ def _read_findings(view: View) -> list[Finding]:
         *frame_findings(view.image),
         *identifier_findings(view.image),
         *item_findings(view),
-        *name_findings(view),
         *order_findings(view),
-        *limit_findings(view),
+        *device_findings(view),
         *line_findings(view),
         *range_findings(view),
-        *boot_findings(view),
         *choice_findings(view),
         *collision_findings(view),
         *outside_findings(view.image),

@@ -101,7 +101,7 @@ def _badness(found: FunctionFound) -> tuple[int, int]:
 
 def _is_known(device: Device, requirements: DeviceRequirements, function: Function) -> bool:
     """Whether a device has this function: by an ID, or by what any of its choices asks for."""
-    if function.compatible.intersection(_ids(device)):
+    if any(id_ in function.compatible for id_ in _ids(device)):
         return True
     return any(_has_shape(alternative, function) for alternative in requirements.alternatives)
 

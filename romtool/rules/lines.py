@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from romtool.image.walk import Descriptor
 from romtool.requirements.model import LineRequirement
-from romtool.requirements.wired import wired
+from romtool.requirements.read import wired
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
 from romtool.schema.bus import Resource
@@ -70,11 +70,9 @@ def _not_wired(view: View, kind: str) -> Iterator[Finding]:
 
 def _trigger(item: Descriptor) -> Iterator[Trouble]:
     """What a byte that is left out means has to be among what it states where it is there."""
-    for field in item.record.profile_fields:
+    for field in item.record.field_layout.of_type(Flags):
         stated = item.values.get(field.key)
-        if not isinstance(field.kind, Flags) or field.absent is None or stated is None:
-            continue
-        if field.absent not in stated:
+        if field.absent is not None and stated is not None and field.absent not in stated:
             words = {"title": field.title, "absent": field.absent, "key": field.key}
             shown = field.kind.show(stated)
             yield trouble("high-edge", item, record=item.record.title, stated=shown, **words)

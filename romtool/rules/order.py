@@ -97,10 +97,9 @@ def _told(view: View, rule: str, item: Descriptor, **words: object) -> Finding:
 
 
 def _priority(view: View, item: Descriptor) -> Iterator[Finding]:
-    for field in item.record.profile_fields:
+    for field in item.record.field_layout.of_type(Choice):
         value = item.values.get(field.key)
-        named = isinstance(field.kind, Choice) and value in field.kind.names.values()
-        if value is not None and not named:
+        if value is not None and value not in field.kind.names.values():
             yield _told(view, "priority", item, priority=value)
 
 
@@ -113,9 +112,9 @@ def _end(image: Image) -> Iterator[Finding]:
     if found is None:
         return
     words = {"stored": f"{number(found.stored):02X}h", "computed": f"{number(found.computed):02X}h"}
-    if found.verdict == "wrong":
+    if not found.ok:
         yield finding(catalog, "end-checksum", image.end_item.end - 1, **words)
-    elif found.verdict == "unchecked":
+    elif found.verdict == "not checked":
         yield finding(catalog, "end-unchecked", image.end_item.end - 1, **words)
 
 

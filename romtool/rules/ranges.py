@@ -10,8 +10,6 @@ from romtool.requirements.model import DeviceRequirements, RangeRequirement, Req
 from romtool.rules.findings import Finding
 from romtool.rules.view import Trouble, View, joined, trouble
 from romtool.schema.bus import Bus
-from romtool.schema.field_types import Number, Range
-from romtool.schema.fields import Field
 from romtool.schema.numbers import address, sizes
 
 ALIASES_SHOWN = 3
@@ -57,16 +55,9 @@ def _span(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Trou
         yield from _mask(view, item, need)
 
 
-def _align_field(item: Descriptor) -> Field | None:
-    """Return the field with the step between an item's bases."""
-    head = item.record.key_field
-    by_key = item.record.field_layout.by_key
-    return by_key[head.align] if isinstance(head.kind, Range) and head.align else None
-
-
 def _least(item: Descriptor, need: RangeRequirement) -> Iterator[Trouble]:
     """An alignment that the standard doesn't admit."""
-    field = _align_field(item)
+    field = item.record.align_field
     if field is not None and field.least is not None and need.step < field.least:
         words = {"title": field.title, "align": address(need.step), "least": address(field.least)}
         yield trouble("align-low", item, record=item.record.title, **words)
@@ -85,8 +76,8 @@ def _mask(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Trou
         above = sizes(1 << need.length.bit_length())
         yield trouble("mask-length", item, above=above, **words)
         return
-    field = _align_field(item)
-    if field is not None and isinstance(field.kind, Number) and need.length > field.kind.highest:
+    field = item.record.align_field
+    if field is not None and need.length > field.kind.highest:
         return
     askew = [base for base in need.stated[:2] if base % need.length]
     if askew:

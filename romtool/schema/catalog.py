@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from romtool.errors import InvalidValue, refuse
-from romtool.schema.bench import Cause, Observation, SerialBus, Symptom
-from romtool.schema.bus import Bus, PnpSoftware, Resource
-from romtool.schema.checksums import Checksum
 from romtool.schema.described import Described
-from romtool.schema.expect import Expectation, Starter
 from romtool.schema.field_types import Check, Lines
-from romtool.schema.fields import Field, FieldOf
-from romtool.schema.image_layouts import Identifier, ImageLayout, Part
 from romtool.schema.numbers import clip
-from romtool.schema.protocol import Protocol
-from romtool.schema.records import DescriptorType, Tag, TagInfo
-from romtool.schema.standard import Checked, StandardRequirement, checked
-from romtool.schema.tables import TableSpec
+from romtool.schema.records import TagInfo
+
+if TYPE_CHECKING:  # a call loads what it unpacks of the catalogue
+    from romtool.schema.bench import Cause, Observation, SerialBus, Symptom
+    from romtool.schema.bus import Bus, PnpSoftware, Resource
+    from romtool.schema.checksums import Checksum
+    from romtool.schema.expect import Expectation, Starter
+    from romtool.schema.fields import Field, FieldOf
+    from romtool.schema.image_layouts import Identifier, ImageLayout, Part
+    from romtool.schema.protocol import Protocol
+    from romtool.schema.records import DescriptorType, Tag
+    from romtool.schema.standard import Checked, StandardRequirement
+    from romtool.schema.tables import TableSpec
 
 
 class Rule(Described):
@@ -50,10 +53,12 @@ class ReadFault(Described):
 
     `done` says how it is undone ({words} are filled in), `check` what to look at on the bench.
     A read that nothing can be made of is known by its `pattern`, or by its `period` in bytes.
+    `is_fault`: a fault; else a way of handling reads, such as a vote.
     """
 
     name: str
     title: str
+    is_fault: bool
     done: str
     check: str
     source: str
@@ -122,6 +127,8 @@ class Catalog(
 
     def checked(self) -> list[Checked]:
         """Return every requirement of the standard with what checks it."""
+        from romtool.schema.standard import checked
+
         played = (*self.protocol.remarks.values(), *self.protocol.steps.values())
         return checked(self.standard, self.rules.values(), played)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import types
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import (
     TYPE_CHECKING,
     Any,
@@ -96,10 +97,13 @@ def make(
 _SHAPES: dict[type, Mapping[str, Any]] = {}
 
 
-def shapes(cls: type) -> Mapping[str, Any]:
-    """Return the attributes of a class of `Described`, with the types that it annotates."""
+def shapes(cls: type, known: Mapping[str, Any] = MappingProxyType({})) -> Mapping[str, Any]:
+    """Return the attributes of a class of `Described`, with the types that it annotates.
+
+    `known`: those types, by name, that its module has for type checkers alone.
+    """
     if cls not in _SHAPES:
-        hints = get_type_hints(cls).items()
+        hints = get_type_hints(cls, localns=dict(known)).items()
         _SHAPES[cls] = {name: one for name, one in hints if get_origin(one) is not ClassVar}
     return _SHAPES[cls]
 

@@ -22,7 +22,7 @@ class ExpectedLines(Described):
     resource: str
     first: frozenset[int]
     assumed: frozenset[int]
-    widths: frozenset[str]
+    widths: tuple[str, ...]
 
 
 class Function(Described):
@@ -36,7 +36,7 @@ class Function(Described):
     text: str
     source: str
     required: bool
-    compatible: frozenset[str]
+    compatible: tuple[str, ...]
     resource: str
     length: tuple[int, ...]
     near: tuple[range, ...]
@@ -95,48 +95,47 @@ class Starter(Described, devices="device"):
     devices: tuple[StarterTable, ...]
 
 
-def with_ids(raw: Mapping[str, Any], ids: AnyKind) -> dict[str, Any]:
-    """Return a function's table with its IDs as they are spelt in images."""
-    if "compatible" not in raw:
-        return {**raw}
-    return {**raw, "compatible": [ids.to_value(ids.to_stored(one)) for one in raw["compatible"]]}
-
-
 def function_faults(
-    raw: Mapping[str, Any], path: Path, ids: AnyKind, lines: Mapping[str, Collection[str]]
+    function: Function, path: Path, ids: AnyKind, lines: Mapping[str, Collection[str]]
 ) -> Iterator[Problem]:
-    """Yield what is wrong in the table of a function at `path`.
+    """Yield what is wrong with a function whose table stands at `path`.
 
     `ids`: how IDs are spelt; `lines`: the resources of which a device takes lines, each with the
     widths that it knows.
     """
-    if raw["length"] != sorted(raw["length"]) or len(raw["length"]) != 2:
+    if function.length != tuple(sorted(function.length)) or len(function.length) != 2:
         hint = "write [16, 16] for exactly 16"
         yield Problem("length is not [fewest, most]", hint, (*path, "length"))
-    if not raw["bases"]:
+    if not function.bases:
         yield Problem("there is no base to look at", "write [0x220] or the like", (*path, "bases"))
-    for index, known in enumerate(raw.get("compatible", ())):
+    for index, known in enumerate(function.compatible):
         try:
             ids.to_stored(known)
         except InvalidValue as wrong:
             yield Problem(
                 wrong.message, "IDs by which software knows it", (*path, "compatible", index)
             )
-    for index, wanted in enumerate(raw.get("lines", ())):
+    for index, wanted in enumerate(function.lines):
         yield from _lines_faults(wanted, (*path, "lines", index), lines)
 
 
 def _lines_faults(
-    raw: Mapping[str, Any], path: Path, lines: Mapping[str, Collection[str]]
+    wanted: ExpectedLines, path: Path, lines: Mapping[str, Collection[str]]
 ) -> Iterator[Problem]:
-    kind = raw["resource"]
+    kind = wanted.resource
     if kind not in lines:
         hint = f"known are {one_of(sorted(lines))}"
         yield Problem(f"a device takes no lines called {kind}", hint, (*path, "resource"))
         return
-    if not raw["first"]:
+    if not wanted.first:
         yield Problem("there is no line to look for", "write [5, 7] or the like", (*path, "first"))
-    for index, width in enumerate(raw.get("widths", ())):
+    for index, width in enumerate(wanted.widths):
         if width not in lines[kind]:
             hint = f"known are {one_of(list(lines[kind]))}" if lines[kind] else "leave widths out"
             yield Problem(f"{kind} has no width {width}", hint, (*path, "widths", index))
+
+
+def with_ids(function: Function, ids: AnyKind) -> Function:
+    """Return a function with its IDs as they are spelt in images."""
+    spelt = tuple(ids.to_value(ids.to_stored(one)) for one in function.compatible)
+    return function.altered(compatible=spelt)

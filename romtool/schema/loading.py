@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple, TypeVar, get_args
 
 from romtool.errors import InputError, Path, Problem
+from romtool.schema import bench, bus, image_layouts, standard
 from romtool.schema.bus import Resource
 from romtool.schema.catalog import Catalog
 from romtool.schema.checksums import Checksum
@@ -28,6 +29,12 @@ from romtool.schema.tables import TableSpec, check_table, table_specs
 from romtool.toml.parse import parse_toml
 
 T = TypeVar("T", bound=Described)
+
+
+_KINDS = {
+    **vars(bench), **vars(bus), **vars(image_layouts), **vars(standard), **globals()
+}  # fmt: skip
+"""What the catalogue holds, by the names of the classes."""
 
 
 class SchemaFile(NamedTuple):
@@ -140,7 +147,7 @@ class _Loader:
             "starter": self._starter(),
             "protocol": self._protocol(resources, checksums),
         }
-        for name, shape in shapes(Catalog).items():
+        for name, shape in shapes(Catalog, _KINDS).items():
             if name not in given:
                 table, inner = Catalog.key_names.get(name, name), get_args(shape)
                 given[name] = self.named(table, inner[1]) if inner else self.one(table, shape)
@@ -252,21 +259,19 @@ class _Loader:
         for one in self.tables("expectation"):
             known = own if one.file.own else shipped
             self._new(known, one)
-            functions: list[dict[str, Any]] = one.raw["function"]
+            made = self.made(Expectation, one, file=one.file.name, own=one.file.own)
             problems: list[Problem] = []
-            for index, function in enumerate(functions):
+            for index, function in enumerate(made.functions):
                 place = (*one.path, "function", index)
                 problems += _in(one.file.name, function_faults(function, place, ids, lines))
-                if "resource" in function and function["resource"] not in resources:
-                    message = f"no resource is called {function['resource']}"
+                if function.resource not in resources:
+                    message = f"no resource is called {function.resource}"
                     hint = f"known are {one_of(list(resources))}"
                     problems.append(one.problem(message, hint, "function", index, "resource"))
             self.problems += problems
             if not problems:
-                spelt = [with_ids(function, ids) for function in functions]
-                table = one._replace(raw={**one.raw, "function": spelt})
-                expectation = self.made(Expectation, table, file=one.file.name, own=one.file.own)
-                known[expectation.name] = expectation
+                spelt = tuple(with_ids(function, ids) for function in made.functions)
+                known[made.name] = made.altered(functions=spelt)
         return shipped | own
 
     def _starter(self) -> Starter:

@@ -13,8 +13,7 @@ from romtool.schema.field_layouts import layout_of
 from romtool.schema.field_types import TYPES, AnyKind, CompressedAsciiCode
 from romtool.schema.fields import MISSING, Field
 from romtool.schema.image_layouts import REGIONS
-from romtool.schema.numbers import one_of, parse_hex
-from romtool.schema.tables import describe
+from romtool.schema.numbers import describe, one_of, parse_hex
 
 Raw = Mapping[str, Any]
 Given = dict[str, Any]

@@ -1,21 +1,21 @@
-"""How numbers and bytes are written by people: `544`, `0x220`, `"220h"`, `"55 BB"`."""
+"""How people write numbers and bytes, `544`, `0x220`, `"220h"`, `"55 BB"`; and words about such."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from typing import Any
 
 from romtool.errors import InvalidValue
 
-_NUMBER = re.compile(r"(?:0[xX](?P<x>[0-9A-Fa-f]+)|(?P<h>[0-9A-Fa-f]+)[hH]|(?P<d>[0-9]+))\Z")
+_NUMBER = r"(?:0[xX](?P<x>[0-9A-Fa-f]+)|(?P<h>[0-9A-Fa-f]+)[hH]|(?P<d>[0-9]+))\Z"
 LONGEST = 40
 """Characters of a number that is worth reading."""
-_SPACE = re.compile(r"\s+")
 
 
 def parse_number(text: str) -> int:
     """Read `544`, `0x220` or `220h`; raises InvalidValue for anything else."""
-    found = _NUMBER.match(text.strip())
+    found = re.match(_NUMBER, text.strip())
     if found is None:
         raise InvalidValue(f"{shorten(text)} is not a number", 'write 544, 0x220 or "220h"')
     if len(text) > LONGEST:
@@ -29,7 +29,7 @@ def parse_number(text: str) -> int:
 
 def spells_number(text: str) -> bool:
     """Whether a text is written as a number is, however large."""
-    return _NUMBER.match(text.strip()) is not None
+    return re.match(_NUMBER, text.strip()) is not None
 
 
 def address(value: int) -> str:
@@ -39,7 +39,7 @@ def address(value: int) -> str:
 
 def parse_hex(text: str) -> bytes:
     """Read bytes written as hex digits, with or without white space; raises InvalidValue."""
-    digits = _SPACE.sub("", text)
+    digits = "".join(text.split())
     try:
         return bytes.fromhex(digits)
     except ValueError:
@@ -61,6 +61,19 @@ def shorten(text: str, limit: int = 40) -> str:
 def clip(text: str, limit: int = 40) -> str:
     """Return a text for a message, cut where it is long."""
     return text if len(text) <= limit else f"{text[: limit - 1]}…"
+
+
+def describe(value: Any) -> str:
+    """Say what a TOML value is, for a message."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return shorten(value)
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, dict):
+        return "a table"
+    return clip(str(value))
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-import string
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from romtool.schema.checksums import Checksum
@@ -157,7 +156,7 @@ class Remark(Described):
 
     def filled(self, **words: object) -> str:
         """Return the text with these words filled in."""
-        return _Filling().vformat(self.text, (), words)
+        return filled(self.text, words)
 
 
 class Sentence(Remark):
@@ -167,22 +166,31 @@ class Sentence(Remark):
 
     def labelled(self, **words: object) -> tuple[str, str]:
         """Return label and text with these words filled in."""
-        return _Filling().vformat(self.label, (), words), self.filled(**words)
+        return filled(self.label, words), self.filled(**words)
 
 
-class _Filling(string.Formatter):
-    """Fills words in; after a colon stands how: {port:address} becomes 220h."""
+def filled(text: str, words: Mapping[str, object]) -> str:
+    """Return a text with words filled in; after a colon stands how: {port:address} becomes 220h."""
+    return text.format_map({name: _Filled(word) for name, word in words.items()})
 
-    def format_field(self, value: Any, format_spec: str) -> str:
-        if format_spec == "address":
-            return address(value)
-        if format_spec == "hex":
-            return hex_text(value)
-        if format_spec == "size":
-            return sizes(value)
-        if format_spec == "ms":
-            return f"{value / 1000:g} ms"
-        return str(super().format_field(value, format_spec))
+
+class _Filled:
+    """A word as it is filled in."""
+
+    def __init__(self, value: Any) -> None:
+        self.value = value
+
+    def __format__(self, how: str) -> str:
+        shown = _WAYS.get(how)
+        return format(self.value, how) if shown is None else shown(self.value)
+
+
+_WAYS: Mapping[str, Callable[[Any], str]] = {
+    "address": address,
+    "hex": hex_text,
+    "size": sizes,
+    "ms": lambda microseconds: f"{microseconds / 1000:g} ms",
+}
 
 
 class Protocol(Described):

@@ -22,7 +22,7 @@ from romtool.schema.field_types import (
     whole_number,
 )
 from romtool.schema.field_types.texts import bytes_of
-from romtool.schema.fields import Field, FieldLayout
+from romtool.schema.fields import Field, FieldLayout, FieldOf
 from romtool.schema.numbers import hex_text, shorten
 
 
@@ -107,6 +107,12 @@ class DescriptorType(Described):
         """The field whose key stands for the item in a profile's list of resources."""
         return self.field_layout.fields[0]
 
+    @property
+    def align_field(self) -> FieldOf[Number] | None:
+        """The field with the step between the bases of a range; None where it has none."""
+        steps = self.field_layout.of_type(Number)
+        return next((field for field in steps if field.key == self.key_field.align), None)
+
     @functools.cached_property
     def profile_fields(self) -> tuple[Field, ...]:
         """The fields that a person sees: all but reserved bits."""
@@ -130,6 +136,11 @@ class DescriptorType(Described):
         if high is None:
             return f"at least {low}"
         return " or ".join(str(length) for length in self.field_layout.lengths())
+
+    def size_in_words(self) -> str:
+        """Return the same with its unit: `1 byte`, `5 or 6 bytes`."""
+        low, high = self.field_layout.length_limits
+        return f"{self.lengths_in_words()} byte{'' if low == 1 == (high or 1) else 's'}"
 
     def read(self, content: bytes) -> tuple[dict[str, Value], bool]:
         """Return the values of an item's content, and whether a profile can say all of it.
@@ -172,8 +183,7 @@ class DescriptorType(Described):
         if wanted < shortest or not self.takes(wanted):
             raise InvalidValue(
                 f"{self.title}: {wanted} bytes can't hold it",
-                f"its content takes {self.lengths_in_words()} "
-                f"byte{'' if self.lengths_in_words().endswith(' 1') else 's'}",
+                f"its content takes {self.size_in_words()}",
             )
         if wanted > shortest:
             stored = {k: 0 if v is None else v for k, v in stored.items()}

@@ -12,7 +12,15 @@ from typing import Any
 
 from romtool.errors import InvalidValue, Path, Problem
 from romtool.schema.described import Described, make, shapes
-from romtool.schema.numbers import clip, did_you_mean, one_of, parse_hex, parse_number, shorten
+from romtool.schema.numbers import (
+    clip,
+    describe,
+    did_you_mean,
+    one_of,
+    parse_hex,
+    parse_number,
+    shorten,
+)
 
 TYPE_WORDS = {
     "text": "a text in quotes",
@@ -209,19 +217,6 @@ def _mistyped(key: KeySpec, value: Any, path: Path) -> Problem:
     return Problem(
         f"{key.name} takes {TYPE_WORDS[key.type]}, not {describe(value)}", key.text, path
     )
-
-
-def describe(value: Any) -> str:
-    """Say what a TOML value is, for a message."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return shorten(value)
-    if isinstance(value, list):
-        return "a list"
-    if isinstance(value, dict):
-        return "a table"
-    return clip(str(value))
 
 
 def _place(path: Path) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romtool.assign.answer import Conflict, Side
-from romtool.assign.free import MOST_FREE
 from romtool.assign.host import Entry
 from romtool.assign.outcome import CardOutcome, DeviceOutcome, Got, Outcome
 from romtool.image.card import priority_words
@@ -143,10 +142,10 @@ def _table(rows: Sequence[Sequence[Sequence[str]]], styles: Sequence[str | None]
 def _could_also(catalog: Catalog, one: DeviceOutcome) -> Iterator[str]:
     """Yield what else a device could have had in the same choice."""
     words = []
-    for need, free in one.instead:
+    for need, free, is_cut in one.instead:
         if free:
             named = [str(n) if isinstance(need, LineRequirement) else address(n) for n in free]
-            more = " …" if len(free) == MOST_FREE else ""
+            more = " …" if is_cut else ""
             words.append(f"{catalog.resources[need.kind].short} {', '.join(named)}{more}")
     if words:
         text = f"could also use {'; '.join(words)}"

@@ -5,9 +5,8 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 
-from romtool.capture.decode import DecodedCapture
-from romtool.capture.folding import Row, folded
-from romtool.capture.observations import BusFinding
+from romtool.capture.model import BusFinding, DecodedCapture
+from romtool.capture.picture import Row, folded
 from romtool.schema.numbers import address, hex_text
 from romtool.text.page import SEVERITY_STYLES, line, title
 

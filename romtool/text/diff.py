@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
-from romtool.diff.changes import ByteRun, Change, Differences, DriverIDs, Renumbered
+from romtool.diff.changes import ByteCounts, ByteRun, Change, Differences, DriverIDs, Renumbered
 from romtool.schema.numbers import clip, hex_text, one_of
 from romtool.text.page import line, title, width, wrapped
 
@@ -56,16 +56,12 @@ def _drivers(drivers: Sequence[DriverIDs]) -> Iterator[str]:
     yield from _more(len(lost))
 
 
-def counted(a: bytes, b: bytes) -> str:
+def counted(counts: ByteCounts) -> str:
     """Return how many bytes of two images differ, and how many only one of them has."""
-    if a == b:
-        return f"all {len(a)} bytes"
-    shorter = min(len(a), len(b))
-    differ = sum(one != other for one, other in zip(a, b, strict=False))
-    words = [f"{differ} of {shorter} bytes differ"] if differ else []
-    words += [f"{len(a) - shorter} only in A"] if len(a) > shorter else []
-    words += [f"{len(b) - shorter} only in B"] if len(b) > shorter else []
-    return ", ".join(words)
+    words = [f"{counts.differ} of {counts.common} bytes differ"] if counts.differ else []
+    words += [f"{counts.only_a} only in A"] if counts.only_a else []
+    words += [f"{counts.only_b} only in B"] if counts.only_b else []
+    return ", ".join(words) or f"all {counts.common} bytes"
 
 
 def _changes(heading: str, changes: Sequence[Change]) -> Iterator[str]:

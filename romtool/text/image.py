@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from romtool.image.card import Device, card_of, id_in
-from romtool.image.explain import Row, explain, judged
 from romtool.image.model import Compared, Image
 from romtool.image.walk import Descriptor
 from romtool.rules.findings import Finding
@@ -13,6 +13,9 @@ from romtool.schema.field_types import AnyKind
 from romtool.schema.numbers import hex_text, one_of, sizes
 from romtool.text import findings as finding_text
 from romtool.text.page import SETTING, line, title, width, wrapped
+
+if TYPE_CHECKING:
+    from romtool.image.explain import Row
 
 MEANING = 33
 """The column of what bytes mean, after their address and eight of them."""
@@ -71,7 +74,7 @@ def compared(found: Compared, kind: AnyKind) -> str:
         return f"{words}, counted {found.way_words}"
     if found.verdict == "right" and kind.is_constant:
         return f"{words}, as it must be"
-    return f"{words}, {judged(kind, found)}"
+    return f"{words}, {found.judgement(kind)}"
 
 
 def _card(image: Image) -> Iterator[str]:
@@ -147,6 +150,8 @@ def _tail(image: Image) -> Iterator[str]:
 
 def byte_lines(image: Image) -> Iterator[str]:
     """Yield every byte with its meaning, eight a line; of a long run of one byte only one line."""
+    from romtool.image.explain import explain
+
     owner = ""
     for row in explain(image):
         if row.owner != owner:

@@ -20,9 +20,7 @@ SETTING = 26
 _LEAST = 20
 """Columns that words need beside a label; with fewer they go below it."""
 
-_NAMED_NUMBER = re.compile(
-    r"\b(I/O|IRQ|DMA|CSN|PnP|[A-Z]|card|choice|device|line|memory|pin|serial) (?=[0-9])"
-)
+_NAMED_NUMBER = r"\b(I/O|IRQ|DMA|CSN|PnP|[A-Z]|card|choice|device|line|memory|pin|serial) (?=[0-9])"
 
 
 def width() -> int:
@@ -39,7 +37,7 @@ def wrapped(words: str, columns: int, later: str = "") -> list[str]:
 
     No word is broken, and a number stays with its name: `I/O 220h`.
     """
-    joined = _NAMED_NUMBER.sub("\\1\xa0", words)
+    joined = re.sub(_NAMED_NUMBER, "\\1\xa0", words)
     found = textwrap.wrap(
         joined, columns, subsequent_indent=later, break_on_hyphens=False, break_long_words=False
     )

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romtool.recover.judge import NONE, Evidence
-from romtool.recover.recover import Answer, Recovery
+from romtool.recover.recover import Recovery
+from romtool.recover.search import Answer
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import sizes
 from romtool.text.page import line, title
 
 MOST_PLACES = 3
 """At most this many bytes in which answers differ are shown."""
-NONE_STORED = "none"
 
 
 def recovery_lines(
@@ -56,17 +56,15 @@ def _whole(catalog: Catalog, answer: Answer) -> Iterator[str]:
 
 def evidence_words(found: Evidence) -> str:
     """Return what was looked at, in one line."""
-    walk = f"{found.items} items, {'' if found.end_item else 'no '}end item"
-    after = f"only {found.after} follows" if found.after == "fill" else f"{found.after} follows"
-    words = [
-        f"signature {found.signature}",
-        f"count {found.count}",
-        f"identifier checksum {found.id_checksum}",
-        walk,
-        f"end checksum {found.end_checksum}",
-        after,
-    ]
-    return ", ".join(word for word in words if not word.endswith(f" {NONE_STORED}"))
+    looked_at = {
+        "signature": found.signature,
+        "count": found.count,
+        "identifier checksum": found.id_checksum,
+        f"{found.items} items,": f"{'' if found.end_item else 'no '}end item",
+        "end checksum": found.end_checksum,
+        "only fill" if found.after == "fill" else found.after: "follows",
+    }
+    return ", ".join(f"{what} {word}" for what, word in looked_at.items() if word is not None)
 
 
 def _short(catalog: Catalog, best: Answer, other: Answer) -> str:

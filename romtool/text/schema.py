@@ -37,8 +37,7 @@ def list_lines(catalog: Catalog, hosts: Mapping[str, Host]) -> Iterator[str]:
     yield ""
     yield from title("Records")
     for record in catalog.records.values():
-        words = f"{record.title} ({record.source.split(';')[0].split(':')[0]})"
-        yield from line(record.name, words, indent=2, column=KEY)
+        yield from line(record.name, f"{record.title} ({record.source})", indent=2, column=KEY)
     yield ""
     yield from title("Rules")
     for rule in catalog.rules.values():
@@ -66,7 +65,7 @@ def record_lines(record: DescriptorType) -> Iterator[str]:
     yield from title(record.name, f"{record.header.title} {codes}{more}")
     yield from line("", record.title, indent=2)
     yield from line("source", record.source, indent=2)
-    yield from line("content", f"{record.lengths_in_words()} bytes", indent=2)
+    yield from line("content", record.size_in_words(), indent=2)
     yield from _map(record.field_layout)
 
 
@@ -159,8 +158,8 @@ def standard_lines(catalog: Catalog) -> Iterator[str]:
         if asked.build:
             yield from line("", f"build: {asked.build}", column=KEY)
         for test in asked.shown_by:
-            words = test.rpartition("::test_")[2].replace("_", " ")
-            yield from line("", f"test: {words}", column=KEY)
+            file, _, name = test.partition("::")
+            yield from line("", f"test: {name} in {file}", column=KEY)
         if asked.reason:
             yield from line("", f"not checked here: {asked.reason}", column=KEY)
 

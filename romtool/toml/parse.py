@@ -1,14 +1,17 @@
-"""A TOML text to its tables; `tomllib` gives the values, a fault gets its place."""
+"""A TOML text to its tables; `tomllib` gives the values, a fault gets its line and column."""
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator
 from typing import Any
 
 from romtool.errors import InputError, Path, Problem
-from romtool.toml.depth import MOST_PARTS, too_deep_at
-from romtool.toml.places import syntax_fault
+from romtool.toml.places import place_of, syntax_fault
+
+MOST_PARTS = 32
+"""Parts of a key (`a.b.c` has three) that a text may have: far more than any file here needs."""
 
 
 def parse_toml(text: str) -> dict[str, Any]:
@@ -35,6 +38,43 @@ def parse_toml(text: str) -> dict[str, Any]:
         hint = "no field is wider than 32 bits"
         raise InputError(Problem("the number is too long", hint, path) for path in too_long)
     return tables
+
+
+def located(problem: Problem, text: str) -> Problem:
+    """Return the fault with line and column, where it has a path into this TOML text."""
+    if problem.path is None or problem.line is not None:
+        return problem
+    place = place_of(text, problem.path, key=problem.on_key)
+    return problem._replace(line=place.line, column=place.column)
+
+
+def too_deep_at(text: str) -> int | None:
+    """Return where a key of more than `MOST_PARTS` parts begins; None where there is none.
+
+    Found before the text is parsed, where each dot costs as much as all before it. What looks like
+    one inside a string or a comment is none.
+    """
+    if all(line.count(".") < MOST_PARTS for line in text.splitlines()):
+        return None
+    for found in _tokens().finditer(text):
+        if found.lastgroup == "deep":
+            return found.start()
+    return None
+
+
+_BARE = r"[A-Za-z0-9_-]+"
+_QUOTED = r'"(?:[^"\\\n]|\\.)*+"|\'[^\'\n]*\''
+_PART = rf"(?:{_BARE}|{_QUOTED})"
+
+
+def _tokens() -> re.Pattern[str]:
+    return re.compile(
+        r'"""(?:[^"\\]|\\.|"(?!""))*+(?:"""|\Z)'
+        r"|'''(?:[^']|'(?!''))*+(?:'''|\Z)"
+        rf"|(?P<deep>{_PART}(?:[ \t]*\.[ \t]*{_PART}){{{MOST_PARTS},}}+)"
+        rf"|{_QUOTED}|{_BARE}|#[^\n]*",
+        re.DOTALL,
+    )
 
 
 def _leaves(tables: dict[str, Any]) -> Iterator[tuple[Path, Any]]:

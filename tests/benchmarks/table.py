@@ -62,15 +62,19 @@ def starts(bin_: Path, folder: Path) -> Iterator[Row]:
     """Yield what whole processes take."""
     tool = str(bin_ / "romtool")
     beside = '`python -c "import click"`'
-    image = folder / "card.bin"
-    image.write_bytes(IMAGE)
+    image, other = str(folder / "card.bin"), str(folder / "other.bin")
+    Path(image).write_bytes(IMAGE)
+    Path(other).write_bytes(dump(serial=2))
     ratios = in_turns(
         {
             beside: process(str(bin_ / "python"), "-c", "import click"),
             "`romtool --help`": process(tool, "--help"),
-            "`romtool inspect IMAGE`": process(tool, "inspect", str(image)),
-            "`romtool inspect IMAGE --json`": process(tool, "inspect", str(image), "--json"),
-            "`romtool check IMAGE`": process(tool, "check", str(image)),
+            "`romtool inspect IMAGE`": process(tool, "inspect", image),
+            "`romtool inspect IMAGE --json`": process(tool, "inspect", image, "--json"),
+            "`romtool check IMAGE`": process(tool, "check", image),
+            "`romtool verify IMAGE IMAGE`": process(tool, "verify", image, image),
+            "`romtool diff A B`, another serial number": process(tool, "diff", image, other),
+            "`romtool profile IMAGE`": process(tool, "profile", image),
         }
     )
     for what, ratio in ratios.items():

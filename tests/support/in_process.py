@@ -42,8 +42,8 @@ def _catalog() -> Catalog:
     return schemas.read_catalog()
 
 
-def _unpack(folder: Path) -> Catalog | None:
-    return _catalog() if folder == _SHIPPED else unpack(folder)
+def _unpack(folder: str | Path) -> Catalog | None:
+    return _catalog() if Path(folder) == _SHIPPED else unpack(folder)
 
 
 # The shipped schemas are loaded once in this process, and no schema text is parsed twice.

@@ -8,8 +8,7 @@ from typing import Any, Generic, TypeVar
 
 from romtool.errors import InvalidValue
 from romtool.schema.described import Described
-from romtool.schema.numbers import address, parse_number, sizes
-from romtool.schema.tables import describe
+from romtool.schema.numbers import address, describe, parse_number, sizes
 
 Value = bool | int | str | list[int] | list[str] | None
 """A value for people, where its field is not known: what TOML and JSON can hold."""
@@ -123,6 +122,13 @@ def whole_number(value: object) -> int:
     if type(value) is not int:
         raise InvalidValue(f"{describe(value)} is not a number", 'write 544, 0x220 or "220h"')
     return value
+
+
+def number_schema(*runs: tuple[int, int], unit: int = 1) -> dict[str, Any]:
+    """Return the JSON Schema of the numbers in these runs, in steps of `unit`."""
+    from romtool.schema.spelt_numbers import number_schema  # which few calls need
+
+    return number_schema(*runs, unit=unit)
 
 
 def a_list(value: object) -> list[object]:

@@ -12,11 +12,10 @@ from romtool.schema.field_types.base import (
     FieldType,
     NotRepresentable,
     a_list,
+    number_schema,
     whole_number,
 )
-from romtool.schema.numbers import did_you_mean, one_of, parse_number
-from romtool.schema.spelt_numbers import number_schema
-from romtool.schema.tables import describe
+from romtool.schema.numbers import describe, did_you_mean, one_of, parse_number
 
 
 class Flag(FieldType[int, bool]):

@@ -15,10 +15,10 @@ from romtool.schema.field_types.base import (
     V,
     a_list,
     no_region,
+    number_schema,
     whole_number,
 )
 from romtool.schema.numbers import address
-from romtool.schema.spelt_numbers import number_schema
 
 
 class Stepped(FieldType[int, V], form="show"):

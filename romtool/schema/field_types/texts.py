@@ -9,8 +9,7 @@ from typing import Any
 from romtool.errors import InvalidValue
 from romtool.schema.described import Described
 from romtool.schema.field_types.base import FieldType, NotRepresentable, SizeOf, no_region
-from romtool.schema.numbers import hex_text, parse_hex, shorten
-from romtool.schema.tables import describe
+from romtool.schema.numbers import describe, hex_text, parse_hex, shorten
 
 
 class Group(Described):

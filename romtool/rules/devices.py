@@ -1,4 +1,4 @@
-"""Checks of how much there is: registers of a device, what PnP software keeps."""
+"""Checks of devices one by one: registers, IDs, memory of one width, the boot flag."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ from romtool.requirements.model import RangeRequirement
 from romtool.rules.findings import Finding, finding
 from romtool.rules.view import Trouble, View, trouble
 
+BOOT, ROM = "boot", "rom"
+"""Keys of two flags: of a device's ID item, of a memory item."""
 
-def limit_findings(view: View) -> Iterator[Finding]:
-    """Yield where there is too much of something, or what doesn't go together."""
-    yield from view.told_once([*_registers(view), *_mixed(view), *_compatible(view)])
+
+def device_findings(view: View) -> Iterator[Finding]:
+    """Yield where a device, or a card, has too much of something, or what doesn't go together."""
+    yield from view.told_once([*_registers(view), *_mixed(view), *_compatible(view), *_boot(view)])
     limit = view.catalog.pnp_software.devices
     if len(view.parts) > limit:
         at = view.parts[limit].start.offset
@@ -58,3 +61,19 @@ def _compatible(view: View) -> Iterator[Trouble]:
         found = parts.compatible
         if len(found) > limit:
             yield trouble("compatible-many", found[limit], count=len(found), limit=limit)
+
+
+def _boot(view: View) -> Iterator[Trouble]:
+    """Yield where the boot flag doesn't go with what a device asks for."""
+    for parts, device in view.devices:
+        needs = [need for one in device.alternatives for need in one.needs if not need.is_empty]
+        if parts.values.get(BOOT):
+            if not needs:
+                yield trouble("boot-empty", parts.start, key=BOOT)
+            continue
+        for need in needs:
+            if need.item is not None and need.item.values.get(ROM):
+                title = need.item.record.field_layout.by_key[ROM].title
+                words = {"record": need.item.record.title, "title": title, "key": BOOT}
+                yield trouble("rom-not-boot", need.item, **words)
+                break

@@ -1,9 +1,10 @@
-"""The keys of a card profile for people, table by table, from the schemas."""
+"""Profiles for people: the keys of one, table by table; what was taken out of one to fit."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from romtool.profile.fitting import Removal
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import Choice, Flags
 from romtool.schema.fields import MISSING, Field
@@ -92,3 +93,18 @@ def _entry(record: DescriptorType, forms: list[str], form: str) -> Iterator[str]
     if forms:
         words = f"{' or '.join(forms)}: {form}"
         yield from line("form", words, indent=4, column=KEY + 4)
+
+
+def removal_lines(catalog: Catalog, removed: Sequence[Removal]) -> Iterator[str]:
+    """Yield a line for each thing that was taken out; of a device counted from 1."""
+    for one in removed:
+        where = f"device {one.number + 1}, {one.device}"
+        if one.lines:
+            choice = "" if one.choice is None else f", choice {one.choice + 1}"
+            title = catalog.resources[one.kind].short
+            lines = ", ".join(str(line) for line in one.lines)
+            yield f"  {where}{choice}: {title} {lines} taken out, no pin is wired to it"
+        elif one.choice is not None:
+            yield f"  {where}, choice {one.choice + 1}: taken out, no line is left for it"
+        else:
+            yield f"  {where}: taken out"
