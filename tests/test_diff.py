@@ -424,7 +424,13 @@ def test_unlike_cards(seed: int) -> None:
 def accounted(a: bytes, b: bytes, found: Differences) -> None:
     """Each differing byte lies in what is told of A or of B, and what is told is so."""
     assert found.same == (a == b)
-    spans = found.told_spans()
+    told = (*found.changes, *found.consequences)
+    spans = (
+        [*(span for one in told if one.a for span in one.a.spans),
+         *(run.a_span for run in found.bytes)],
+        [*(span for one in told if one.b for span in one.b.spans),
+         *(run.b_span for run in found.bytes)],
+    )  # fmt: skip
     marks = [bytearray(max(len(a), len(b))) for _ in spans]
     for mark, side in zip(marks, spans, strict=True):
         for first, stop in side:
@@ -432,7 +438,7 @@ def accounted(a: bytes, b: bytes, found: Differences) -> None:
     for offset in range(max(len(a), len(b))):
         if a[offset : offset + 1] != b[offset : offset + 1]:
             assert marks[0][offset] or marks[1][offset], offset
-    for one in (*found.changes, *found.consequences):
+    for one in told:
         assert one.where
         assert one.a is None or one.b is None or one.a.words != one.b.words
     for run in found.bytes:

@@ -377,6 +377,26 @@ def test_json(tmp_path: Path) -> None:
     assert isinstance(document["alternatives"], list)
 
 
+def test_steps_name_faults_alone(tmp_path: Path) -> None:
+    """A vote, and bits filled in, are told in words: only what undoes a fault is a step."""
+    image = original("counted-7", 256, 65)
+    swapped = spoil.swap_pairs(image)
+    reads = [spoil.flip(swapped, [bit]) for bit in (8 * 30 + 3, 8 * 31 + 2, 8 * 40 + 1)]
+    code, answer, text, written = recover(tmp_path, reads, "--json")
+    assert (code, written) == (0, image), text
+    document = json.loads(answer)
+    assert document["steps"] == ["swapped-pairs"]
+    assert any(note.startswith("voted bit by bit over 3 reads") for note in document["notes"])
+
+    _, end = spoil.pnp_span(image, "counted-7")
+    hole = (end + 1, end + 9)
+    (tmp_path / "gap.hex").write_bytes(spoil.hex_text(image, 0, [hole]))
+    found = romtool("recover", str(tmp_path / "gap.hex"), "--json")
+    document = json.loads(found.stdout)
+    assert document["steps"] == []
+    assert any("filled in at" in note for note in document["notes"])
+
+
 def test_part_told(tmp_path: Path) -> None:
     """A cut dump of a larger part than it needs: the part on the command line says how large."""
     image = original("plain", 256, 64)

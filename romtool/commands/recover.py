@@ -118,12 +118,12 @@ def _answer(
     return {
         "files": names,
         "settled": chosen is not None,
-        "steps": [name for name, _ in best.steps] if best else [],
+        "steps": best.faults if best else [],
         "confidence": best.confidence if best else found.confidence,
         "layout": best.evidence.layout if best else None,
         "evidence": best.evidence.as_json() if best else None,
         "faults": list(best.problems) if best else [],
-        "notes": [*found.notes, *(best.notes if best else ())],
+        "notes": [*found.notes, *([*best.handling, *best.notes] if best else [])],
         "alternatives": [
             _alternative(number, answer)
             for number, answer in enumerate(found.answers, 1)
@@ -141,13 +141,13 @@ def _answer(
 def _alternative(number: int, answer: Answer) -> dict[str, Any]:
     return {
         "pick": number,
-        "steps": [name for name, _ in answer.steps],
+        "steps": answer.faults,
         "confidence": answer.confidence,
         "layout": answer.evidence.layout,
         "size": len(answer.data),
         "sha256": hashlib.sha256(answer.data).hexdigest(),
         "faults": list(answer.problems),
-        "notes": list(answer.notes),
+        "notes": [*answer.handling, *answer.notes],
     }
 
 

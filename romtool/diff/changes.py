@@ -212,13 +212,6 @@ class Differences:
             "bytes": [run.as_json() for run in self.bytes],
         }
 
-    def told_spans(self) -> tuple[list[Span], list[Span]]:
-        """Return the spans of A and those of B that something is said of."""
-        told = [*self.changes, *self.consequences]
-        a = [span for one in told if one.a for span in one.a.spans]
-        b = [span for one in told if one.b for span in one.b.spans]
-        return [*a, *(run.a_span for run in self.bytes)], [*b, *(run.b_span for run in self.bytes)]
-
 
 def differing_runs(a: bytes, b: bytes, at: Iterable[int]) -> Iterator[Span]:
     """Yield the runs of addresses, of those `at`, at which two strings of bytes differ.

@@ -137,12 +137,10 @@ def compare_outside(ledger: Ledger, a: Image, b: Image) -> None:
     for kind in (PATCH, DATA):
         if kind == PATCH and both:
             continue
-        places = {at for image in (a, b) for run in image.runs(kind) for at in _places(run)}
+        places = {
+            at for image in (a, b) for run in image.runs(kind) for at in range(run.offset, run.end)
+        }
         ledger.runs += _runs(RUN_WORDS[kind], a, b, sorted(places))
-
-
-def _places(run: Run) -> range:
-    return range(run.offset, run.end)
 
 
 def _fill(image: Image, runs: list[Run]) -> Side:

@@ -52,7 +52,7 @@ def compare_choices(
     ledger: Ledger, a_where: Where, b_where: Where, a: Sequence[Choice], b: Sequence[Choice]
 ) -> None:
     """Enter which choices were added, taken out or moved, and what differs in the others."""
-    for pair in align(a, b, _choice_content, _choice_cost):
+    for pair in align(a, b, _content, _choice_cost):
         here = a_where.inside(CHOICE, str((pair.a or 0) + 1))
         there = b_where.inside(CHOICE, str((pair.b or 0) + 1))
         one = None if pair.a is None else a[pair.a]
@@ -73,10 +73,6 @@ def _choice_side(where: Where, choice: Choice | None) -> Side | None:
     if choice is None:
         return None
     return Side(where, choice.words, (span_of(choice.all_items),))
-
-
-def _choice_content(choice: Choice) -> bytes:
-    return b"".join(item.raw for item in choice.all_items)
 
 
 def _choice_cost(one: Choice, other: Choice) -> float:
@@ -185,8 +181,8 @@ def _by_place(pairs: dict[int, int], a_count: int, b_count: int) -> dict[int, in
     return found
 
 
-def _content(device: Device) -> object:
-    return b"".join(item.raw for item in device.all_items)
+def _content(one: Device | Choice) -> bytes:
+    return b"".join(item.raw for item in one.all_items)
 
 
 def _names(devices: Sequence[Device]) -> list[Where]:

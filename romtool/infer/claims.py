@@ -151,13 +151,9 @@ def _checksum_places(
 def _summed(found: Evidence, checksum: Checksum, first: int, at: int) -> bool:
     """Whether this place holds this checksum in every front, and the bytes covered say so."""
     covered = {front[first:at] for front in found.fronts}
-    if len(covered) < len(found.fronts) or min(_telling(part) for part in covered) < 2:
+    if len(covered) < len(found.fronts) or min(len(part) - part.count(0) for part in covered) < 2:
         return False
     return all(checksum.of(front[first:at]) == front[at] for front in found.fronts)
-
-
-def _telling(part: bytes) -> int:
-    return len(part) - part.count(0)
 
 
 # --- the rest

@@ -10,7 +10,6 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import AnyKind
 from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import parse_hex
-from romtool.schema.records import DescriptorType
 
 EDITOR_LINE = "#:schema ./profile.schema.json"
 """The comment by which editors that know TOML find a JSON Schema, beside the profile."""
@@ -176,17 +175,12 @@ def entry_text(catalog: Catalog, entry: Mapping[str, Any]) -> str:
     """Return one entry as an inline table, its numbers the way the trade writes them."""
     if "raw" in entry:
         return f"{{ raw = {raw_value(entry['raw'])} }}"
-    record = _record_of(catalog, entry)
+    record = catalog.entries[next(key for key in entry if key in catalog.entries)][0]
     words = []
     for field_key, value in entry.items():
         field = record.field_layout.by_key.get(field_key)
         words.append(f"{field_key} = {scalar(value, field.kind if field is not None else None)}")
     return "{ " + ", ".join(words) + " }"
-
-
-def _record_of(catalog: Catalog, entry: Mapping[str, Any]) -> DescriptorType:
-    head = next(key for key in entry if key in catalog.entries)
-    return catalog.entries[head][0]
 
 
 def _override(catalog: Catalog, layout: ImageLayout, override: Mapping[str, Any]) -> Iterator[str]:

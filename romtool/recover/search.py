@@ -56,6 +56,16 @@ class Answer:
         return self.image.data
 
     @property
+    def faults(self) -> list[str]:
+        """The names of the faults that were undone."""
+        return [name for name, _ in self.steps if self.image.catalog.read_faults[name].is_fault]
+
+    @property
+    def handling(self) -> list[str]:
+        """What was done with the reads beside that, in words: a vote, bits filled in."""
+        return [words for name, words in self.steps if name not in self.faults]
+
+    @property
     def rank(self) -> tuple[int, ...]:
         """How good it is beside others: proven first, then tidy, of a part's length, few steps."""
         whole = int(self.is_parts_length)

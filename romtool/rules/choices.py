@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator
 
 from romtool.image.card import Device
-from romtool.image.walk import Descriptor
 from romtool.requirements.model import (
     Alternative,
     DeviceRequirements,
@@ -110,16 +109,12 @@ def _in_words(counts: list[int]) -> str:
 def _last(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
     first, last = device.alternatives[0], device.alternatives[-1]
     backwards = any(not _options(n) for n in (*first.own, *last.own) if not n.is_empty)
-    if first is not last and not backwards and not _roomier(last, first):
+    if first is not last and not backwards and _room(last) <= _room(first):
         yield trouble("last-narrow", parts.choices[-1].start)
 
 
-def _roomier(one: Alternative, other: Alternative) -> bool:
-    """Whether a choice asks for less than another one, or gives the PC more to pick from."""
-    return _room(one) > _room(other)
-
-
 def _room(alternative: Alternative) -> tuple[int, int]:
+    """Return how little a choice asks for, then how much it gives the PC to pick from."""
     needs = [need for need in alternative.own if not need.is_empty]
     return -len(needs), math.prod(_options(need) for need in needs)
 
@@ -138,12 +133,8 @@ def _hidden(parts: Device, device: DeviceRequirements) -> Iterator[Trouble]:
         for earlier in compared[:number]:
             if earlier.rank <= alternative.rank and _accepts_all(earlier, alternative):
                 other = (earlier.number or 0) + 1
-                yield trouble("choice-hidden", _start(parts, number), other=other)
+                yield trouble("choice-hidden", parts.choices[number].start, other=other)
                 break
-
-
-def _start(parts: Device, number: int) -> Descriptor:
-    return parts.choices[number].start
 
 
 def _accepts_all(one: Alternative, other: Alternative) -> bool:

@@ -61,7 +61,11 @@ def frame_findings(image: Image) -> Iterator[Finding]:
             rule = "count" if field in image.layout.counts else "frame-checksum"
         if rule == "count" and _is_cut(image, found):
             continue
-        words = {**_words(field, found), "source": field.source}
+        stored, computed = (
+            field.kind.show(field.kind.to_value(one)) for one in (found.stored, found.computed)
+        )
+        words = {"title": field.title, "stored": stored, "computed": computed}
+        words["source"] = field.source
         if not found.ok:
             yield finding(image.catalog, rule, field.at, **words)
         elif found.verdict == "other way":
@@ -122,10 +126,3 @@ def _wiring(image: Image) -> Iterator[Finding]:
                 words |= {"unconnected": kind.unconnected, "source": field.source}
                 path = ("config", field.key)
                 yield finding(image.catalog, "wired-twice", field.at, path, **words)
-
-
-def _words(field: Field, found: Compared) -> dict[str, str]:
-    stored, computed = (
-        field.kind.show(field.kind.to_value(one)) for one in (found.stored, found.computed)
-    )
-    return {"title": field.title, "stored": stored, "computed": computed}

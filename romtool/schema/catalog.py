@@ -53,10 +53,12 @@ class ReadFault(Described):
 
     `done` says how it is undone ({words} are filled in), `check` what to look at on the bench.
     A read that nothing can be made of is known by its `pattern`, or by its `period` in bytes.
+    `is_fault`: a fault; else a way of handling reads, such as a vote.
     """
 
     name: str
     title: str
+    is_fault: bool
     done: str
     check: str
     source: str
