@@ -15,6 +15,8 @@ from pathlib import Path
 import pytest
 
 from romtool.files.schemas import load_catalog
+from tests import test_rules, test_rules_resources
+from tests.support.checking import FINDINGS, Bytes, Spoilt, found_in, in_words
 from tests.support.spoil import one_bit_late, stuck, swap_pairs
 from tests.support.tool import romtool, told
 from tests.test_recover import READS, taken_for
@@ -219,8 +221,10 @@ def test_reads(what: str) -> None:
 
 
 def test_no_file_too_many() -> None:
-    """Each file belongs to a command, or holds what reads are taken for."""
-    assert sorted(path.stem for path in GOLDEN.iterdir()) == sorted([*CASES, TAKEN.stem])
+    """Each file belongs to a command, or to the tests of reads or of rules."""
+    assert sorted(path.stem for path in GOLDEN.iterdir()) == sorted(
+        [*CASES, TAKEN.stem, FINDINGS.stem]
+    )
 
 
 def write() -> None:
@@ -233,6 +237,10 @@ def write() -> None:
         for case in CASES:
             text = printed(case, Path(name))
             (GOLDEN / f"{case}.txt").write_text(text, encoding="utf-8", newline="\n")
+        bad: list[Spoilt | Bytes] = [*test_rules.PROFILES, *test_rules.IMAGES]
+        bad += [*test_rules_resources.PROFILES, *test_rules_resources.IMAGES]
+        told = [in_words(one, found_in(one, Path(name))[1]) for one in bad]
+    FINDINGS.write_text("\n".join(told), encoding="utf-8", newline="\n")
     TAKEN.write_text("\n".join(map(taken_for, READS)), encoding="utf-8", newline="\n")
 
 
