@@ -15,13 +15,18 @@ from pathlib import Path
 import pytest
 
 from romtool.files.schemas import load_catalog
+from tests import test_rules, test_rules_resources
+from tests.support.checking import FINDINGS, Bytes, Spoilt, found_in, in_words
 from tests.support.spoil import one_bit_late, stuck, swap_pairs
 from tests.support.tool import romtool, told
+from tests.test_recover import READS, taken_for
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLDEN = ROOT / "tests" / "golden"
 SAMPLES = ("hollow-lane", "hollow-lane-marked")
 WIDTH = 80
+TAKEN = GOLDEN / "reads.txt"
+"""What the spoilt reads of test_recover.py are taken for."""
 CARDS = ["hollow-lane.toml", "hollow-lane-marked.toml", "spoilt.bin"]
 PILE = ["hollow-lane.bin", "hollow-lane.toml", "changed.toml", "spoilt.bin"]
 LOST = ["hollow-lane.toml", "hollow-lane.bin", "blank.bin"]
@@ -209,9 +214,17 @@ def test_width(name: str, folder: Path) -> None:
         assert "\t" not in line
 
 
+@pytest.mark.parametrize("what", READS)
+def test_reads(what: str) -> None:
+    """A spoilt read is taken for what the file holds, in the same words."""
+    assert taken_for(what) in TAKEN.read_text(encoding="utf-8")
+
+
 def test_no_file_too_many() -> None:
-    """Each file belongs to a command."""
-    assert sorted(path.stem for path in GOLDEN.iterdir()) == sorted(CASES)
+    """Each file belongs to a command, or to the tests of reads or of rules."""
+    assert sorted(path.stem for path in GOLDEN.iterdir()) == sorted(
+        [*CASES, TAKEN.stem, FINDINGS.stem]
+    )
 
 
 def write() -> None:
@@ -224,6 +237,11 @@ def write() -> None:
         for case in CASES:
             text = printed(case, Path(name))
             (GOLDEN / f"{case}.txt").write_text(text, encoding="utf-8", newline="\n")
+        bad: list[Spoilt | Bytes] = [*test_rules.PROFILES, *test_rules.IMAGES]
+        bad += [*test_rules_resources.PROFILES, *test_rules_resources.IMAGES]
+        told = [in_words(one, found_in(one, Path(name))[1]) for one in bad]
+    FINDINGS.write_text("\n".join(told), encoding="utf-8", newline="\n")
+    TAKEN.write_text("\n".join(map(taken_for, READS)), encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ Version 1.0a* (5 May 1994).
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from collections.abc import Callable
@@ -70,6 +71,156 @@ def assert_image(found: Recovery, image: bytes) -> None:
 
 IMAGE = built('[image]\nlayout = "counted-19"\npart = "24C04"\n\n' + CARD)
 PLAIN = built(PROFILE)
+MARKED = built('[image]\nlayout = "marked-8"\npart = "24C02"\nfill = 0\n\n' + CARD)
+PATCHED = built('[image]\nlayout = "counted-7"\npart = "24C04"\npatch = "D1 D2"\n\n' + CARD)
+PNP, END = spoil.pnp_span(IMAGE, "counted-19")
+"""Where the PnP data of IMAGE begins and ends."""
+
+
+def put(image: bytes, at: int, data: bytes) -> bytes:
+    """An image with other bytes from a place on."""
+    return image[:at] + data + image[at + len(data) :]
+
+
+def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
+    """Reads with a fault of every kind, by what is wrong; and what the user says of them.
+
+    `tests/golden/reads.txt` holds what each is taken for.
+    """
+    lead = bytes.fromhex("12 34 56 78 9A")
+    late = spoil.one_bit_late
+    one = {
+        "nothing": IMAGE,
+        "nothing, marked": MARKED,
+        "nothing, a patch behind the data": PATCHED,
+        "nothing, no frame": PLAIN,
+        "identifier checksum not stored": put(IMAGE, PNP + 8, b"\0"),
+        "the same, and the count wrong": put(put(IMAGE, PNP + 8, b"\0"), 3, b"\x77"),
+        "the same, and the end not checked": put(put(IMAGE, PNP + 8, b"\0"), END - 1, b"\0"),
+        "end checksum not checked": put(IMAGE, END - 1, b"\0"),
+        "end item without its checksum": put(IMAGE, END - 2, b"\x78\xff"),
+        "a bit of the serial": spoil.flip(IMAGE, [(PNP + 5) * 8 + 3]),
+        "a bit of the items": spoil.flip(IMAGE, [(PNP + 12) * 8]),
+        "the same, swapped": spoil.swap_pairs(spoil.flip(IMAGE, [(PNP + 12) * 8])),
+        "a bit of the signature": spoil.flip(IMAGE, [3]),
+        "the same, inverted": spoil.invert(spoil.flip(IMAGE, [3])),
+        "the count": put(IMAGE, 3, b"\x77"),
+        "the same, bits reversed": spoil.reverse_bits(put(IMAGE, 3, b"\x77")),
+        "signature and count": put(IMAGE, 0, b"\x11\x22\x33\x44"),
+        "other data after the fill": put(IMAGE, len(IMAGE) - 9, b"Hollow"),
+        "bytes before that nothing explains": (lead + PLAIN).ljust(512, b"\xff")[:512],
+        "the same, the end not checked": put(
+            (lead + PLAIN).ljust(512, b"\xff")[:512], len(lead) + END - PNP - 1, b"\0"
+        ),
+        "fill before": (b"\xff" * 5 + PLAIN).ljust(512, b"\xff")[:512],
+        "a known layout in what stands before": (lead + IMAGE).ljust(1024, b"\xff")[:1024],
+        "a damaged layout before": (spoil.flip(IMAGE, [3]))[1:].ljust(512, b"\xff"),
+        "bytes before, the file longer": b"\xff" * 7 + IMAGE,
+        "bytes before, the end pushed off": spoil.push(IMAGE, bytes(9)),
+        "bytes before, marked": bytes(3) + MARKED,
+        "an image before": PLAIN[: END - PNP] + IMAGE,
+        "swapped": spoil.swap_pairs(IMAGE),
+        "swapped after an odd byte": spoil.swap_pairs(spoil.push(IMAGE, b"\xff")),
+        "late": late(MARKED),
+        "late, no frame": late(PLAIN),
+        "late after other bytes": late(b"\xff\xff" + IMAGE),
+        "late and swapped": spoil.swap_pairs(late(IMAGE)),
+        "twice": IMAGE * 2,
+        "twice, late": late(MARKED * 2),
+        "three times": PLAIN * 3,
+        "twice, a few bits apart": IMAGE + spoil.flip(IMAGE, [40 * 8, 100 * 8 + 4, 300 * 8]),
+        "twice and a half, swapped": spoil.swap_pairs(spoil.repeat(IMAGE, 1280)),
+        "twice, then fill": IMAGE * 2 + b"\xff" * 100,
+        "twice, then other data": PLAIN * 2 + b"Hollow Lane" * 9,
+        "twice, bytes before": (b"\xff" * 4 + PLAIN) * 2,
+        "inverted": spoil.invert(MARKED),
+        "bits reversed": spoil.reverse_bits(PATCHED),
+        "words late": spoil.words_one_bit_late(IMAGE),
+        "words gone round": spoil.words_gone_round(IMAGE),
+        "words gone round, swapped": spoil.swap_pairs(spoil.words_gone_round(PATCHED)),
+        "begun in the items": spoil.rotate(IMAGE, 60),
+        "begun in the fill": spoil.rotate(IMAGE, len(IMAGE) - 9),
+        "cut in the fill": IMAGE[:500],
+        "cut in the fill, swapped": spoil.swap_pairs(IMAGE[:502]),
+        "cut in the items": IMAGE[: END - 12],
+        "cut in the identifier": IMAGE[: PNP + 6],
+        "blank": b"\xff" * 256,
+        "two bytes": b"\x5a\x12" * 64 + b"\x5a",
+        "noise": Random(5).randbytes(256),
+    }
+    read = Reading.of
+    found: dict[str, tuple[list[Reading], dict[str, Any]]] = {
+        what: ([read(data)], {}) for what, data in one.items()
+    }
+    for what, data, *gaps in (
+        ("a byte of the signature", IMAGE, (1, 2)),
+        ("the frame's count", IMAGE, (2, 4)),
+        ("a byte of the configuration", IMAGE, (19, 20)),
+        ("a byte of the identifier", IMAGE, (PNP + 3, PNP + 4)),
+        ("two bytes of the identifier", IMAGE, (PNP + 3, PNP + 5)),
+        ("the identifier checksum", PLAIN, (8, 9)),
+        ("an item's first byte", IMAGE, (PNP + 9, PNP + 10)),
+        ("an item's length", IMAGE, (PNP + 13, PNP + 14)),
+        ("a letter", IMAGE, (IMAGE.index(b"Hollow"), IMAGE.index(b"Hollow") + 1)),
+        ("three letters", IMAGE, (IMAGE.index(b"Hollow"), IMAGE.index(b"Hollow") + 3)),
+        ("the end checksum", IMAGE, (END - 1, END)),
+        ("the end item", IMAGE, (END - 2, END)),
+        ("the fill", IMAGE, (END, len(IMAGE))),
+        ("a gap in the fill", IMAGE, (END + 20, END + 30)),
+        ("beside a patch", PATCHED, (PATCHED.index(b"\xd1\xd2") + 2, len(PATCHED) - 3)),
+        ("letters and fill", IMAGE, (PNP + 20, PNP + 21), (END + 9, END + 11)),
+        ("swapped, a gap", spoil.swap_pairs(IMAGE), (PNP + 40, PNP + 41)),
+        ("late, a gap", late(IMAGE), (PNP + 40, PNP + 41)),
+        ("twice, a gap", PLAIN * 2, (30, 40)),
+    ):
+        found[f"not read: {what}"] = [read(data, gaps)], {}
+    bits = [40 * 8 + 1, 60 * 8 + 3, 80 * 8 + 6]
+    flipped = [spoil.flip(IMAGE, [bit]) for bit in bits]
+    for what, reads in {
+        "the same": [IMAGE, IMAGE],
+        "one blank": [b"\xff" * 512, IMAGE, IMAGE],
+        "three, a bit each": flipped,
+        "two, a bit each": flipped[:2],
+        "two, a bit of the configuration": [IMAGE, spoil.flip(IMAGE, [6 * 8 + 2])],
+        "one swapped, one cut": [flipped[0], spoil.swap_pairs(flipped[1]), flipped[2][:500]],
+        "all late": [late(one) for one in flipped],
+        "two of another card": [IMAGE, IMAGE[:500], MARKED, spoil.swap_pairs(MARKED)],
+    }.items():
+        found[f"reads: {what}"] = [read(data) for data in reads], {}
+    for what, data, options in (
+        ("only the PnP data", IMAGE[PNP:END], {"layout": "counted-19"}),
+        ("only the PnP data, swapped", spoil.swap_pairs(MARKED[8:]), {"layout": "marked-8"}),
+        ("only the PnP data, bytes before", b"\xff" * 4 + PLAIN, {"layout": "counted-7"}),
+        ("the layout of another", IMAGE, {"layout": "marked-8"}),
+        ("a larger part", PLAIN[:200], {"part_size": 1024}),
+        ("a smaller part", IMAGE, {"part_size": 128}),
+        ("the part of a longer file", IMAGE.ljust(3000, b"\xff"), {"part_size": 512}),
+    ):
+        found[f"told: {what}"] = [read(data)], options
+    return found
+
+
+READS = spoilt_reads()
+
+
+def taken_for(what: str) -> str:
+    """What one of READS is taken for: every answer, with what was done and what speaks for it."""
+    readings, options = READS[what]
+    found = recover(CATALOG, readings, **options)
+    lines = [f"{found.confidence}{', settled' if found.settled else ''}; {found.tied} as good"]
+    if not found.settled:
+        lines += [f"why: {why(CATALOG, found)}", f"do: {advice(CATALOG, found, len(readings))}"]
+    lines += [f"reads: {note}" for note in found.notes]
+    for answer in found.answers:
+        same = {IMAGE: "IMAGE", MARKED: "MARKED", PATCHED: "PATCHED", PLAIN: "PLAIN"}
+        data = same.get(answer.data) or hashlib.sha256(answer.data).hexdigest()[:12]
+        lines.append(f"- {answer.confidence}, {len(answer.data)} bytes, {data}")
+        evidence = answer.evidence.as_json().items()
+        lines.append("  evidence: " + ", ".join(f"{key} {value}" for key, value in evidence))
+        lines += [f"  done: {words} ({step})" for step, words in answer.steps]
+        lines += [f"  wrong: {problem}" for problem in answer.problems]
+        lines += [f"  note: {note}" for note in answer.notes]
+    return "\n".join([f"# {what}", *lines, ""])
 
 
 # --- readings

@@ -135,6 +135,7 @@ def items(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solved | N
         return solved
     for path in paths:
         found = _ended(catalog, path, start)
+        solved.how = found.how or solved.how
         solved.readings += found.readings
         solved.too_many = solved.too_many or found.too_many
     return solved

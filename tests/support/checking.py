@@ -17,6 +17,8 @@ from typing import Any, NamedTuple
 from tests.support.tool import identifier, packed_id, romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent.parent
+FINDINGS = ROOT / "tests" / "golden" / "findings.txt"
+"""What each bad case is told, word for word."""
 CARET = "‸"
 
 GOOD = """\
@@ -212,23 +214,39 @@ def holds(document: dict[str, Any]) -> None:
             assert re.fullmatch(pattern, one[said]), one[said]
 
 
+def found_in(one: Spoilt | Bytes, folder: Path) -> tuple[int, dict[str, Any]]:
+    """The exit code and the document of `romtool check --json` for a bad case."""
+    if isinstance(one, Bytes):
+        (folder / "card.bin").write_bytes(one.image)
+        return checked(folder, "card.bin", *one.options)
+    (folder / "card.toml").write_text(profile_of(one)[0], encoding="utf-8")
+    return checked(folder, "card.toml")
+
+
+def in_words(one: Spoilt | Bytes, document: dict[str, Any]) -> str:
+    """What a bad case is told, as FINDINGS holds it."""
+    kind = "image" if isinstance(one, Bytes) else "profile"
+    rows = [f"{said['rule']}: {said['message']}\n  {said['hint']}" for said in document["findings"]]
+    return "\n".join([f"# {kind} {one.name}", *rows, ""])
+
+
 def check_profile(one: Spoilt, folder: Path) -> None:
     """A spoilt profile makes its rule fire, where the carets stand, and no other."""
-    text, lines = profile_of(one)
-    (folder / "card.toml").write_text(text, encoding="utf-8")
-    code, document = checked(folder, "card.toml")
+    _, lines = profile_of(one)
+    code, document = found_in(one, folder)
     wanted = [(rule, how, line) for (rule, how, _), line in zip(one.said, lines, strict=True)]
     assert sorted(summary(document, "line"), key=by_place) == sorted(wanted, key=by_place)
     holds(document)
     agrees(code, document, [said.severity for said in one.said])
     assert one.said[0].rule == one.name.partition("/")[0]
+    assert in_words(one, document) in FINDINGS.read_text(encoding="utf-8")
 
 
 def check_image(one: Bytes, folder: Path) -> None:
     """A spoilt image makes its rule fire, at the right address, and no other."""
-    (folder / "card.bin").write_bytes(one.image)
-    code, document = checked(folder, "card.bin", *one.options)
+    code, document = found_in(one, folder)
     assert summary(document, "offset") == [tuple(said) for said in one.said]
     holds(document)
     agrees(code, document, [said.severity for said in one.said])
     assert one.name.partition("/")[0] in [said.rule for said in one.said]
+    assert in_words(one, document) in FINDINGS.read_text(encoding="utf-8")
