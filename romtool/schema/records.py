@@ -60,11 +60,18 @@ class Tag(Described):
 
     def write(self, code: int, length: int) -> bytes:
         """Return the header of an item."""
-        stored: dict[str, Stored] = {"code": code, "length": length}
-        for field in self.field_layout.fields:
-            if isinstance(field.kind, Constant):
-                stored[field.key] = field.kind.value
-        return self.field_layout.build(stored, self.size)
+        if (code, length) not in self._written:
+            stored: dict[str, Stored] = {"code": code, "length": length}
+            for field in self.field_layout.fields:
+                if isinstance(field.kind, Constant):
+                    stored[field.key] = field.kind.value
+            self._written[code, length] = self.field_layout.build(stored, self.size)
+        return self._written[code, length]
+
+    @functools.cached_property
+    def _written(self) -> dict[tuple[int, int], bytes]:
+        """The headers that were written: a card has few different ones."""
+        return {}
 
 
 class TagInfo(Described):
