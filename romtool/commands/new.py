@@ -119,8 +119,8 @@ class _Donor:
     def __init__(self, call: Call, name: str) -> None:
         loaded = call.load(name)
         self.catalog, self.image = call.catalog, loaded.image
-        if self.image.layout is None:
-            message = f"--like: no layout fits {name}"
+        if self.image.layout is None or self.image.lead is not None:
+            message = f"--like: no known layout fits {name}"
             hint = "name one by --layout, or let `romtool schema draft` describe its chip"
             raise click.UsageError(f"{message}; {hint}")
         self.layout: ImageLayout = self.image.layout
