@@ -406,6 +406,43 @@ def test_missing_file(command: str, tmp_path: Path) -> None:
     refused(call(command, "gone.bin", tmp_path), "gone.bin", "no such file")
 
 
+ANSWERS = {
+    "build": [], "inspect": [], "recover": [], "check": [], "assign": [], "rehearse": [],
+    "capture": [], "diff": ["gone.bin"], "verify": [str(SAMPLE)],
+    "diagnose": ["--symptom", "no-dma"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("command", ANSWERS)
+def test_missing_file_in_json(command: str, tmp_path: Path) -> None:
+    """Standard output is one JSON document all the same, and says what the message says."""
+    run = romtool(command, "gone.bin", *ANSWERS[command], "--json", cwd=tmp_path)
+    assert run.returncode == 2
+    answer = json.loads(run.stdout)
+    assert answer["file"] == "gone.bin"
+    assert told(run) == f"romtool: {answer['error']}\n"
+
+
+@pytest.mark.parametrize("command", ["assign", "rehearse"])
+def test_json_says_which_of_several_inputs_a_card_is(command: str, tmp_path: Path) -> None:
+    """`card` counts all inputs, those that can't be used as well."""
+    (tmp_path / "a.toml").write_text(PROFILE)
+    (tmp_path / "b.toml").write_text(PROFILE.replace("serial = 1", "serial = 2"))
+    (tmp_path / "empty").mkdir()
+    names = ("gone.bin", "a.toml", "empty", "b.toml")
+    run = romtool(command, *names, "--json", "--expect", "dos-games", cwd=tmp_path)
+    assert run.returncode == 2
+    answer = json.loads(run.stdout)
+    files = answer["files"]
+    assert [one["file"] for one in files] == ["empty", "gone.bin", "a.toml", "b.toml"]
+    assert [one["file"] for one in files if "error" in one] == ["empty", "gone.bin"]
+    cards = answer["cards" if command == "rehearse" else "devices"]
+    for rows in (cards, answer["functions"]):
+        assert list(dict.fromkeys(row["card"] for row in rows)) == [2, 3]
+    run = romtool(command, "gone.bin", "lost.bin", "--json", cwd=tmp_path)
+    assert [one["file"] for one in json.loads(run.stdout)["files"]] == ["gone.bin", "lost.bin"]
+
+
 @pytest.mark.parametrize("command", COMMANDS_OF_IMAGES)
 @pytest.mark.parametrize("name", ["empty.bin", "empty.hex", "empty.toml"])
 def test_empty_file(command: str, name: str, tmp_path: Path) -> None:

@@ -233,6 +233,39 @@ def test_the_other_way_round(name: str) -> None:
     assert compared(b, a) == compared(a, b).swapped()
 
 
+MIDI, CODEC = DEVICES[2], DEVICES[3]
+
+
+@pytest.mark.parametrize("alike", [2, 3, 5])
+def test_another_id_with_half_of_the_rest_is_the_same_device(alike: int) -> None:
+    """Of six items of the UART, name and compatible ID among them, three have to be the same.
+
+    What opens and closes its choices says nothing. With less in common, one device was removed and
+    another added where it stood.
+    """
+    edits = [("MIDI UART", "UART"), ("PNPB006", "PNPB007"), ("[9]", "[5]"), ("= 2", "= 4")]
+    other = MIDI.replace("QRL0002", "QRL0009")
+    for old, new in edits[: 6 - alike]:
+        other = other.replace(old, new, 1)
+    told = words(compared(image_of(TEXT), image_of(TEXT.replace(MIDI, other))))
+    if alike < 3:
+        first = {line.split(": ")[0] for line in told}
+        assert first == {"device QRL0002 | removed", "device QRL0009 | added"}
+    else:
+        assert told[0] == "device QRL0002 (QRL0009 in B): device ID | QRL0002 -> QRL0009"
+
+
+def test_a_new_id_is_found_beside_a_device_that_went() -> None:
+    """Not the first device in that place has the new ID, but the one that is alike."""
+    renamed = CODEC.replace("QRL0003", "QRL0009")
+    found = compared(
+        image_of(TEXT), image_of(TEXT.replace(MIDI + "\n", "").replace(CODEC, renamed))
+    )
+    assert {line.partition(" | ")[0] for line in words(found)} == {
+        "device QRL0002", "device QRL0003 (QRL0009 in B): device ID",
+    }  # fmt: skip
+
+
 def test_consequences_are_apart() -> None:
     """A choice more: the count, the end checksum and what stands after it follow."""
     edit, _ = ONE["a choice more"]

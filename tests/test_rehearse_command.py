@@ -130,6 +130,38 @@ def test_a_line_that_no_pin_drives_is_told(folder: Path) -> None:
     assert b"  warning   IRQ line 5 is given to it, but no pin of the chip" in run.stdout
 
 
+def test_what_is_taken_at_power_up(folder: Path) -> None:
+    """Nobody moves what is on from the start: the host has it, or another card comes up there.
+
+    IRQ 2 of a card is the line that the bus has as IRQ 9; a 10-bit decode answers at 613h, too.
+    """
+    boot = CARD.replace('id = "QRL0001"', 'id = "QRL0001"\nboot = true')
+    for name, serial, irq, base in (("a", 1, 5, 0x213), ("b", 2, 2, 0x300), ("c", 3, 9, 0x310)):
+        ports = f"{{ io = {base:#x}, length = 1, decode = 10 }}"
+        card = boot.replace("serial = 1", f"serial = {serial}")
+        card = card[: card.index("resources")]
+        text = f"{card}resources = [ {{ irq = [{irq}] }}, {{ dma = [1] }}, {ports} ]\n"
+        (folder / f"{name}.toml").write_text(text)
+    host = "io = [ { base = 0x613, length = 1, what = 'old modem' } ]\nirq = [7]\nname = 'Old PC'\n"
+    (folder / "pc.toml").write_text(host)
+    args = ("a.toml", "b.toml", "c.toml", "--host", "pc.toml", "--configured-by", "none")
+    found = rehearsed(folder, *args, code=0)
+    said = [(one["card"], one["remark"], one["message"]) for one in found["warnings"]]
+    a, b, c = (f"QRL0001 of {name}.toml" for name in "abc")
+    expected = [
+        (0, "DMA 1", f"{b} and {c}"),
+        (0, "I/O 213h", "old modem of Old PC"),
+        (1, "IRQ 2", c),
+        (1, "DMA 1", f"{a} and {c}"),
+        (2, "IRQ 9", b),
+        (2, "DMA 1", f"{a} and {b}"),
+    ]
+    for (card, name, words), (place, what, who) in zip(said, expected, strict=True):
+        assert (card, name) == (place, "taken-at-power-up")
+        assert words.startswith(f"it comes up at {what}, which is taken by {who} too: ")
+    assert rehearsed(folder, "a.toml", "--configured-by", "none", code=0)["warnings"] == []
+
+
 def test_what_follows_for_software(folder: Path) -> None:
     # Digital audio is looked for at 220h, IRQ 5 or 7, DMA 1 (common practice, no source).
     card = PROFILE.replace("dma = [0, 1, 3]", "dma = [1]")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from pysat.examples.rc2 import RC2Stratified
@@ -12,9 +12,9 @@ from pysat.solvers import Solver
 
 from romtool.assign.candidates import ends, first_from
 from romtool.assign.counting import bounded_model
-from romtool.assign.host import Entry
-from romtool.assign.model import Clauses, Model, hits, names_of
-from romtool.assign.variables import DeviceVariables, Domains, Variable, placed
+from romtool.assign.host import Entry, taken_with
+from romtool.assign.model import Clauses, Model, hits
+from romtool.assign.variables import DeviceVariables, Domains, Variable, given_value, placed
 from romtool.requirements.collide import Placed, ports_collide
 from romtool.requirements.model import LineRequirement, Requirement
 from romtool.schema.catalog import Catalog
@@ -135,7 +135,7 @@ def _one_by_one(
         if value is None:
             return None
         given[item] = value
-        now += entries_of(catalog, item, value)
+        now += taken_with(catalog, item.need.kind, given_value(item, value))
     return given
 
 
@@ -155,16 +155,6 @@ def _smallest_left(catalog: Catalog, item: Variable, taken: Sequence[Entry]) -> 
         end = next(stop, None)
         base = None if end is None else first_from(values, end)
     return None
-
-
-def entries_of(catalog: Catalog, item: Variable, value: int) -> Iterator[Entry]:
-    """Yield what an item has taken from the others, once it is given a value."""
-    kind = item.need.kind
-    if isinstance(item.need, LineRequirement):
-        for line in sorted(names_of(catalog, kind, value)):
-            yield Entry(kind, line)
-    else:
-        yield Entry(kind, placed(item, value))
 
 
 def _settled(
@@ -196,7 +186,7 @@ def _settled(
                 value = _smallest(solver, model.given[item], held, lowest.get(item.need, 0))
                 held.append(model.given[item][value])
                 given[item] = lowest[item.need] = value
-                now += entries_of(catalog, item, value)
+                now += taken_with(catalog, item.need.kind, given_value(item, value))
     return given
 
 

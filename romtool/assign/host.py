@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from romtool.errors import InputError
-from romtool.requirements.collide import Placed
+from romtool.requirements.collide import Placed, ports_collide
 from romtool.schema.catalog import Catalog
 from romtool.schema.field_types import whole_number
 from romtool.schema.numbers import address
@@ -29,6 +29,26 @@ class Entry(NamedTuple):
         """Return its name in a conflict, such as `host irq 5` or `host io 3F8h`."""
         value = self.value
         return f"host {self.kind} {value if isinstance(value, int) else address(value.base)}"
+
+    def has_taken(self, catalog: Catalog, value: int | Placed) -> bool:
+        """Whether a card can't be given this line, channel or range beside it."""
+        if isinstance(self.value, int):
+            return isinstance(value, int) and self.value in names_of(catalog, self.kind, value)
+        return isinstance(value, Placed) and ports_collide(catalog.bus, value, self.value)
+
+
+def names_of(catalog: Catalog, kind: str, line: int) -> set[int]:
+    """Return the numbers of a line that a card offers: its own, and that of the same line."""
+    return {line, catalog.resources[kind].renamed.get(line, line)}
+
+
+def taken_with(catalog: Catalog, kind: str, value: int | Placed) -> Iterator[Entry]:
+    """Yield what a card has taken from others, once it is given a value."""
+    if isinstance(value, Placed):
+        yield Entry(kind, value)
+    else:
+        for line in sorted(names_of(catalog, kind, value)):
+            yield Entry(kind, line)
 
 
 class Host:

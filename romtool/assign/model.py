@@ -5,9 +5,16 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 
-from romtool.assign.host import Entry
-from romtool.assign.variables import DeviceVariables, Domains, Variable, placed, range_of
-from romtool.requirements.collide import Placed, ports_collide
+from romtool.assign.host import Entry, names_of
+from romtool.assign.variables import (
+    DeviceVariables,
+    Domains,
+    Variable,
+    given_value,
+    placed,
+    range_of,
+)
+from romtool.requirements.collide import Placed
 from romtool.requirements.model import LineRequirement
 from romtool.schema.bus import Bus
 from romtool.schema.catalog import Catalog
@@ -238,15 +245,6 @@ def parts(there: Placed, alias_period: int) -> Iterator[tuple[int, int]]:
             yield 0, low + there.length - alias_period
 
 
-def names_of(catalog: Catalog, kind: str, line: int) -> set[int]:
-    """Return the numbers of a line that a card offers: its own, and that of the same line."""
-    return {line, catalog.resources[kind].renamed.get(line, line)}
-
-
 def hits(catalog: Catalog, entry: Entry, item: Variable, value: int) -> bool:
     """Whether a value of an item is one that an entry of the host has taken."""
-    if entry.kind != item.need.kind:
-        return False
-    if isinstance(entry.value, int):
-        return entry.value in names_of(catalog, entry.kind, value)
-    return ports_collide(catalog.bus, placed(item, value), entry.value)
+    return entry.kind == item.need.kind and entry.has_taken(catalog, given_value(item, value))

@@ -48,7 +48,7 @@ def command(call: Call, images: tuple[str, ...]) -> int:
         answer = {"host": pc.name, **found.as_json()}
         if call.expectations:
             answer["functions"] = functions_json(functions)
-        echo_json(answer)
+        echo_json(call.by_card(answer, loaded))
     else:
         echo_lines(assignment_lines(catalog, given))
         echo_lines(functions_of_cards([one.name for one in loaded], functions))

@@ -11,7 +11,15 @@ import click
 
 from romtool.commands.loading import LoadedImage, load_image
 from romtool.commands.options import SCHEMAS
-from romtool.commands.printing import echo, is_standard_output, output_name, warn, warn_of_faults
+from romtool.commands.printing import (
+    echo,
+    echo_json,
+    is_standard_output,
+    output_name,
+    refusal_json,
+    warn,
+    warn_of_faults,
+)
 from romtool.errors import InputError, refuse
 from romtool.files.inputs import InputFile, expand, read_input
 from romtool.files.schemas import load_catalog
@@ -58,6 +66,8 @@ class Call:
         self.as_json = as_json
         self.has_unusable = False
         """Whether an input could not be used, which has been told: the exit code is 2 then."""
+        self.files: list[dict[str, Any]] = []
+        """The inputs that `load_all` was given, as in the JSON answers."""
         self._host = host
         self._expect = expect
 
@@ -161,17 +171,33 @@ class Call:
         """
         loaded = []
         files, refusals = expand(names)
-        for name in files:
+        self.files = [refusal_json(refused) for refused in refusals]
+        for place, name in enumerate(files, len(refusals)):
             try:
-                loaded.append(self.load(name))
+                loaded.append(self.load(name)._replace(place=place))
+                self.files.append({"file": loaded[-1].name})
             except InputError as refused:
                 refusals.append(refused)
+                self.files.append(refusal_json(refused))
+        if not loaded:
+            raise InputError(problem for refusal in refusals for problem in refusal.problems)
         for refusal in refusals:
             warn_of_faults(refusal)
             self.has_unusable = True
-        if not loaded:
-            raise InputError([])
         return loaded
+
+    def by_card(self, answer: dict[str, Any], loaded: Sequence[LoadedImage]) -> dict[str, Any]:
+        """Return a JSON answer about all inputs, with their names; each `card` is a place there."""
+        places = [one.place for one in loaded]
+
+        def placed(value: Any) -> Any:
+            if isinstance(value, list):
+                return [placed(one) for one in value]
+            if isinstance(value, dict):
+                return {k: places[v] if k == "card" else placed(v) for k, v in value.items()}
+            return value
+
+        return {"files": self.files, **{key: placed(value) for key, value in answer.items()}}
 
 
 def declare(
@@ -200,6 +226,9 @@ def declare(
                 code = function(call, **given)
             except InputError as refused:
                 warn_of_faults(refused)
+                if call.as_json:
+                    files = {"files": call.files} if len(call.files) > 1 else {}
+                    echo_json({**files, **refusal_json(refused)})
                 return UNUSABLE
             return UNUSABLE if call.has_unusable else code
 

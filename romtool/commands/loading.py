@@ -16,11 +16,15 @@ from romtool.schema.expect import Expectation
 
 
 class LoadedImage(NamedTuple):
-    """An input, decoded: where it came from, the image, and the part if that is settled."""
+    """An input, decoded: where it came from, the image, and the part if that is settled.
+
+    `place`: which of several inputs it is.
+    """
 
     input: InputFile
     image: Image
     part: str | None
+    place: int = 0
 
     @property
     def name(self) -> str:

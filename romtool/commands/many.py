@@ -145,10 +145,7 @@ class _Lines:
 
 
 class _Json:
-    """Answers as one JSON document: the answer for a file, or a list, written piece by piece.
-
-    Nothing where there is no answer.
-    """
+    """Answers as one JSON document: the answer for a file, or a list, written piece by piece."""
 
     def __init__(self, *, single: bool) -> None:
         self._single = single
@@ -165,9 +162,8 @@ class _Json:
         echo_utf8(before + text.replace("\n", "\n    "))
 
     def refuse(self, one: Unusable) -> None:
-        """List it with the others; a single one is no answer."""
-        if not self._single:
-            self.add(json_text({"file": one.file, "error": "\n".join(one.problems)}))
+        """Answer with what is wrong instead."""
+        self.add(json_text({"file": one.file, "error": "\n".join(one.problems)}))
 
     def end(self) -> None:
         if not self._is_first:

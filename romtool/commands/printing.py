@@ -98,6 +98,13 @@ def warn_of_faults(refused: InputError) -> None:
         warn(text)
 
 
+def refusal_json(refused: InputError) -> dict[str, Any]:
+    """Return a refusal as in the JSON answers, with the file that it is about, if it is one."""
+    files = dict.fromkeys(problem.file for problem in refused.problems)
+    file = {"file": next(iter(files))} if len(files) == 1 and None not in files else {}
+    return {**file, "error": "\n".join(problem_lines(refused))}
+
+
 def problem_lines(refused: InputError) -> Iterator[str]:
     """Yield a line for each fault of a refusal; of very many for the first."""
     yield from map(problem_line, refused.problems[:MOST_TOLD])

@@ -48,7 +48,7 @@ def command(call: Call, images: tuple[str, ...], configured_by: str, trace: bool
         answer = found.as_json(trace=trace)
         if call.expectations:
             answer["functions"] = functions_json(functions)
-        echo_json(answer)
+        echo_json(call.by_card(answer, loaded))
     else:
         echo_lines(rehearsal_lines(catalog, found, trace=trace))
         echo_lines(functions_of_cards([one.name for one in loaded], functions))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romtool.answers.rehearsal import LostCard, PlayedCard, PlayedDevice, RehearsalAnswer, Remark
+from romtool.answers.rehearsal import LostCard, PlayedCard, PlayedDevice, RehearsalAnswer
 from romtool.assign.answer import Given
 from romtool.assign.outcome import DeviceOutcome, got
 from romtool.rehearse.device import LogicalDevice
@@ -72,10 +72,11 @@ def _unconfigured(catalog: Catalog, found: Rehearsal) -> Iterator[PlayedCard]:
         devices = []
         for one in slot.card.devices:
             told = _outcome(catalog, slot, one.requirements, one.power_up)
-            remarks: tuple[Remark, ...] = ()
+            remarks = [w.remark for w in found.warnings if w.device is one.requirements]
             if not one.is_active:
-                remarks = (remark(catalog, "nobody"),)
-            devices.append(PlayedDevice(told, one.is_active, _registers(catalog, one), remarks))
+                remarks.append(remark(catalog, "nobody"))
+            registers = _registers(catalog, one)
+            devices.append(PlayedDevice(told, one.is_active, registers, tuple(remarks)))
         card_id, serial = identity(catalog, slot.card.identifier)
         yield PlayedCard(
             slot=place,

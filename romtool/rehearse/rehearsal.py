@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from romtool.answers.rehearsal import Remark, Step
 from romtool.assign.answer import Assignment, Given
-from romtool.assign.host import EMPTY_PC, Host
+from romtool.assign.host import EMPTY_PC, Entry, Host, taken_with
 from romtool.image.model import Image
 from romtool.rehearse import ALL, BOOT, NONE, software
 from romtool.rehearse.bus import Backplane
@@ -22,6 +22,7 @@ from romtool.rehearse.identify import IsolationResult, IsolationRound, checksum_
 from romtool.rehearse.registers import held
 from romtool.rehearse.software import FoundCard, PowerUpResult
 from romtool.rehearse.steps import Note, Steps, remark
+from romtool.requirements.collide import Placed
 from romtool.requirements.model import Alternative, DeviceRequirements
 from romtool.requirements.read import wired
 from romtool.schema.catalog import Catalog
@@ -147,7 +148,10 @@ def rehearse(
         found.isolated.read_port,
         seen,
         tuple(_losses(catalog, slots, found.isolated, configured_by)),
-        tuple(_warnings(catalog, slots, seen, clashes, found.isolated.read_port)),
+        (
+            *_warnings(catalog, slots, seen, clashes, found.isolated.read_port),
+            *(_from_start(catalog, slots, host) if configured_by == NONE else ()),
+        ),
         found.assignment,
         found.elapsed,
         tuple(steps.all),
@@ -160,13 +164,16 @@ def _settled(requirements: DeviceRequirements, given: Given | None) -> Alternati
 
 def given_words(catalog: Catalog, given: Given) -> str:
     """Return what a device gets, in words: IRQ 5; DMA 1; I/O 220h-22Fh."""
-    words = []
+    return "; ".join(words for *_, words in _values(catalog, given)) or "needs nothing"
+
+
+def _values(catalog: Catalog, given: Given) -> Iterator[tuple[str, int | Placed, str]]:
+    """Yield what a device gets, kind by kind: the kind, the value, both in words."""
     for kind, resource in catalog.resources.items():
         for value in given.values[kind]:
             if value is not None:
                 shown = value if isinstance(value, int) else value.in_words()
-                words.append(f"{resource.short} {shown}")
-    return "; ".join(words) or "needs nothing"
+                yield kind, value, f"{resource.short} {shown}"
 
 
 def _slot(catalog: Catalog, place: int, name: str, image: Image, note: Note) -> Slot:
@@ -311,3 +318,36 @@ def _on(catalog: Catalog, slot: Slot, number: int, read_port: int | None) -> Ite
                 key = slot.image.layout.wiring(resource.name)[0].key
                 words = {"title": resource.title, "line": line, "key": key}
                 yield remark(catalog, "undriven", **words)
+
+
+def _from_start(catalog: Catalog, slots: Sequence[Slot], host: Host) -> Iterator[CardRemark]:
+    """Yield what deserves a look on devices that are on from the start, and that nobody moves."""
+    active = [
+        (place, device.requirements, device.power_up)
+        for place, slot in enumerate(slots)
+        for device in (slot.card.devices if slot.card is not None else ())
+        if device.power_up is not None
+    ]
+    taken: list[tuple[DeviceRequirements | None, str, Entry]] = [
+        (None, f"{entry.what} of {host.name}" if entry.what else host.name, entry)
+        for entry in host.entries()
+    ]
+    taken += [
+        (device, f"{device.id} of {slots[place].name}", entry)
+        for place, device, given in active
+        for kind, value, _ in _values(catalog, given)
+        for entry in taken_with(catalog, kind, value)
+    ]
+    for place, device, given in active:
+        for said in _on(catalog, slots[place], device.number, None):
+            yield CardRemark(place, device, said)
+        for kind, value, what in _values(catalog, given):
+            owners = dict.fromkeys(
+                who
+                for owner, who, entry in taken
+                if owner is not device and entry.kind == kind and entry.has_taken(catalog, value)
+            )
+            if owners:
+                who = " and ".join(owners)
+                said = remark(catalog, "taken-at-power-up", what=what, who=who)
+                yield CardRemark(place, device, said)
