@@ -17,7 +17,7 @@ from random import Random
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from romtool.diff.align import MOST_CELLS, align, in_order
@@ -231,6 +231,39 @@ def test_the_other_way_round(name: str) -> None:
     """B compared with A is the same with the sides swapped."""
     a, b = image_of(TEXT), image_of(edited(ONE[name][0]))
     assert compared(b, a) == compared(a, b).swapped()
+
+
+MIDI, CODEC = DEVICES[2], DEVICES[3]
+
+
+@pytest.mark.parametrize("alike", [2, 3, 5])
+def test_another_id_with_half_of_the_rest_is_the_same_device(alike: int) -> None:
+    """Of six items of the UART, name and compatible ID among them, three have to be the same.
+
+    What opens and closes its choices says nothing. With less in common, one device was removed and
+    another added where it stood.
+    """
+    edits = [("MIDI UART", "UART"), ("PNPB006", "PNPB007"), ("[9]", "[5]"), ("= 2", "= 4")]
+    other = MIDI.replace("QRL0002", "QRL0009")
+    for old, new in edits[: 6 - alike]:
+        other = other.replace(old, new, 1)
+    told = words(compared(image_of(TEXT), image_of(TEXT.replace(MIDI, other))))
+    if alike < 3:
+        first = {line.split(": ")[0] for line in told}
+        assert first == {"device QRL0002 | removed", "device QRL0009 | added"}
+    else:
+        assert told[0] == "device QRL0002 (QRL0009 in B): device ID | QRL0002 -> QRL0009"
+
+
+def test_a_new_id_is_found_beside_a_device_that_went() -> None:
+    """Not the first device in that place has the new ID, but the one that is alike."""
+    renamed = CODEC.replace("QRL0003", "QRL0009")
+    found = compared(
+        image_of(TEXT), image_of(TEXT.replace(MIDI + "\n", "").replace(CODEC, renamed))
+    )
+    assert {line.partition(" | ")[0] for line in words(found)} == {
+        "device QRL0002", "device QRL0003 (QRL0009 in B): device ID",
+    }  # fmt: skip
 
 
 def test_consequences_are_apart() -> None:
@@ -461,6 +494,24 @@ def test_every_byte_is_accounted_for(a: bytes, b: bytes, layout: str | None) -> 
         accounted(a, b, found)
     assert compare(other, one) == found.swapped()
     assert (compare(one, one).changes, compare(one, one).bytes) == ((), ())
+
+
+@given(st.binary(min_size=1, max_size=12), st.binary(min_size=1, max_size=12))
+@example(b"\x12\x34", b"\x12\x35")
+@relaxed
+def test_bytes_before_a_card_of_no_known_layout(front: bytes, other: bytes) -> None:
+    """Of one length they are compared byte by byte; of two they are two layouts."""
+    rest = image_of(TEXT)[23:]
+    a, b = (read((one + rest)[: len(rest)], None) for one in (front, other))
+    assume(a.lead == front and b.lead == other)
+    found = compare(a, b)
+    assert compare(b, a) == found.swapped()
+    accounted(a.data, b.data, found)
+    if len(front) == len(other):
+        assert {run.where for run in found.bytes} == ({"lead"} if front != other else set())
+    else:
+        sides = [f"lead, {len(one)} byte{'' if len(one) == 1 else 's'}" for one in (front, other)]
+        assert words(found) == [f"layout | {sides[0]} -> {sides[1]}"]
 
 
 @given(images(), randoms())

@@ -507,14 +507,15 @@ def test_flipped_bit(layout: str, tmp_path: Path) -> None:
 
 
 def test_bytes_before_the_image_that_are_no_fill(tmp_path: Path) -> None:
-    """They may belong to it: left out only where the user says so."""
+    """They may belong to it: left out only where the user says so; but that is named first."""
     image = original("counted-19", 512, 14, patch=PATCH)
     lead = Random(14).randbytes(37)
     assert_not_settled(tmp_path, [lead + image])
     code, answer, text, written = recover(tmp_path, [lead + image], "--json")
     assert (code, written) == (1, None), text
     steps = [one["steps"] for one in json.loads(answer)["alternatives"]]
-    pick = steps.index(["leading-bytes"]) + 1
+    assert steps[0] == ["leading-bytes"]
+    pick = 1
     code, _, text, written = recover(tmp_path, [lead + image], "--pick", str(pick))
     assert code == 0, text
     assert written == image

@@ -117,6 +117,11 @@ def test_every_variant_is_built(board: str, tmp_path: Path) -> None:
     assert (tmp_path / "out/board-second.bin").read_bytes() == built(board, "second")
     again = romtool("diff", "board.toml", "board.toml", "--variant", "second", cwd=tmp_path)
     assert again.returncode == 0
+    burnt = ("verify", "out/board-second.bin", "board.toml")
+    run = romtool(*burnt, "--variant", "second", cwd=tmp_path)
+    assert run.returncode == 0
+    assert b"are as board.toml, variant second has them" in run.stdout
+    assert romtool(*burnt, cwd=tmp_path).returncode == 1
 
 
 def starter(*options: str) -> dict[str, Any]:

@@ -31,7 +31,7 @@ def command(call: Call, first: str, second: str) -> int:
     elif found.same and not found.changes:
         is_whole = bool(a.image.identifier_size) == bool(b.image.identifier_size)
         what = f"all {len(a.image.data)} bytes" if is_whole else "the items"
-        echo(f"same: {what} of {a.name} are as {b.name} has them")
+        echo(f"same: {what} of {a.title} are as {b.title} has them")
     else:
         counts = ByteCounts.of(a.image.data, b.image.data)
         echo_lines(differences_lines(found, [a.title, b.title], counted(counts)))

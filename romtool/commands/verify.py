@@ -26,7 +26,7 @@ from romtool.files.manifests import (
     manifests_in,
     read_manifest,
 )
-from romtool.files.reading import name_text, shown
+from romtool.files.reading import name_text
 from romtool.formats import TOML
 from romtool.image.corruption import swapped_pairs
 from romtool.image.decode import decode
@@ -66,9 +66,7 @@ def command(call: Call, readbacks: tuple[str, ...], expected: str, swap_pairs: b
         work = functools.partial(_of_series, call, series, swap_pairs, single)
     else:
         want = call.load(expected, by_content=True)
-        is_profile = want.input.format == TOML.name
-        image = want.image
-        work = functools.partial(_of_image, call, expected, image, is_profile, swap_pairs, single)
+        work = functools.partial(_of_image, call, want, swap_pairs, single)
     counts = answer_each(call, readbacks, work, doing="comparing", marks=marks)
     if not call.as_json and counts.total() > 1:
         echo(summary(counts, (MATCHING, DIFFERENT)))
@@ -86,25 +84,19 @@ def _read(call: Call, name: str, note: Note, swap_pairs: bool) -> tuple[InputFil
 
 
 def _of_image(
-    call: Call,
-    expected: str,
-    want: Image,
-    is_profile: bool,
-    swap_pairs: bool,
-    single: bool,
-    name: str,
-    note: Note,
+    call: Call, expected: LoadedImage, swap_pairs: bool, single: bool, name: str, note: Note
 ) -> Answer:
     """Return the answer for one readback of an image."""
     source, read = _read(call, name, note, swap_pairs)
+    want = expected.image
     found = differences(read, want)
     if not found:
         what = f"all {len(read)} bytes" if read == want.data else "the items"
-        words = f"match: {what} of {source.name} are as {shown(expected)} has them"
+        words = f"match: {what} of {source.name} are as {expected.title} has them"
         lines = [visible(words)] if single else list(title(source.name, "match"))
         data = _data(found, None) if single else {"file": source.name, **_data(found, None)}
         return Answer(MATCHING, lines, data)
-    wrong_way = source.format == TOML.name and not is_profile
+    wrong_way = source.format == TOML.name and expected.input.format != TOML.name
     like = None if wrong_way else diagnose(read, want)
     like = like or swapped_arguments(read, want, is_certain=wrong_way)
     if call.as_json:

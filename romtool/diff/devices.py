@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from romtool.diff.align import align, in_order
 from romtool.diff.changes import DriverIDs, Ledger, Renumbered, Side, Where
@@ -103,6 +103,8 @@ def compare_closed(ledger: Ledger, a_where: Where, b_where: Where, a: Device, b:
 
 
 DEVICE = "device"
+CHOICE_ROLES = ("choice", "choices-end")
+"""The roles of items that only group others."""
 
 
 def compare_devices(ledger: Ledger, a: Sequence[Device], b: Sequence[Device]) -> None:
@@ -142,7 +144,7 @@ def _drivers(a: Device, b: Device) -> Iterator[DriverIDs]:
 
 
 def matched(a: Sequence[Device], b: Sequence[Device]) -> dict[int, int]:
-    """Return which device of A is which of B: by ID, then by its place between such.
+    """Return which device of A is which of B: by ID, else by what it holds and where it stands.
 
     Of devices that share an ID, those that are equal belong together, then those in order.
     """
@@ -158,27 +160,43 @@ def matched(a: Sequence[Device], b: Sequence[Device]) -> dict[int, int]:
             if places:
                 pairs[at] = places.popleft()
                 taken.add(pairs[at])
-    return pairs | _by_place(pairs, len(a), len(b))
+    theirs = _unmatched(len(b), {to: to for to in taken})
+    for before, ours in _unmatched(len(a), pairs).items():
+        others = theirs.get(before, [])
+        sides = [_held(a[at]) for at in ours], [_held(b[to]) for to in others]
+        for pair in align(*sides, id, _id_cost):
+            if pair.a is not None and pair.b is not None:
+                pairs[ours[pair.a]] = others[pair.b]
+    return pairs
 
 
-def _by_place(pairs: dict[int, int], a_count: int, b_count: int) -> dict[int, int]:
-    """Return the devices without a match that stand after the same one, in order."""
-    stop: dict[int | None, deque[int]] = {}
-    taken = set(pairs.values())
+def _unmatched(count: int, pairs: Mapping[int, int]) -> dict[int | None, list[int]]:
+    """Return the devices without a match, by the match of the one that they stand after."""
+    found: dict[int | None, list[int]] = {}
     before: int | None = None
-    for to in range(b_count):
-        if to in taken:
-            before = to
-        else:
-            stop.setdefault(before, deque()).append(to)
-    found = {}
-    before = None
-    for at in range(a_count):
+    for at in range(count):
         if at in pairs:
             before = pairs[at]
-        elif stop.get(before):
-            found[at] = stop[before].popleft()
+        else:
+            found.setdefault(before, []).append(at)
     return found
+
+
+def _held(device: Device) -> list[bytes]:
+    """Return what a device holds beside its ID; that choices begin and end says nothing."""
+    return [item.raw for item in device.all_items[1:] if item.role not in CHOICE_ROLES]
+
+
+def _id_cost(one: Sequence[bytes], other: Sequence[bytes]) -> float | None:
+    """Return how much lies between what two devices hold; None: they are two, not one.
+
+    At least half of it must be the same, item by item, for one of them to have a new ID.
+    """
+    least, most = sorted((len(one), len(other)))
+    if 2 * least < most:
+        return None
+    same = (Counter(one) & Counter(other)).total()
+    return None if 2 * same < most else 1 - same / max(most, 1)
 
 
 def _content(one: Device | Choice) -> bytes:

@@ -148,7 +148,7 @@ def _strength(search: Search, state: State) -> tuple[int, ...]:
     if not found:
         return (0,)
     best = max(found, key=lambda answer: answer.rank)
-    return *best.rank[:2], best.evidence.bits, len(state.reading)
+    return *best.rank[:3], best.evidence.bits, len(state.reading)
 
 
 # --- several reads

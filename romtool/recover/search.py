@@ -37,7 +37,8 @@ class Answer:
     `steps`: name and words of what was done, in order; `undone`: how many of them undo a fault;
     `tidy`: after the PnP data is nothing but fill or patch, and it doesn't repeat;
     `problems`: what is wrong with it; `notes`: what is taken on trust; `is_parts_length`: it is
-    not a file of another length than parts have, left as it is.
+    not a file of another length than parts have, left as it is; `is_explained`: it doesn't keep
+    bytes before the PnP data of which a known layout, or fill, explains more.
     """
 
     image: Image
@@ -49,6 +50,7 @@ class Answer:
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     is_parts_length: bool = True
+    is_explained: bool = True
 
     @property
     def data(self) -> bytes:
@@ -67,9 +69,9 @@ class Answer:
 
     @property
     def rank(self) -> tuple[int, ...]:
-        """How good it is beside others: proven first, then tidy, of a part's length, few steps."""
-        whole = int(self.is_parts_length)
-        return RANKS[self.confidence], int(self.tidy), whole, -self.undone
+        """How good it is beside others: proven first, then as these are, then in few steps."""
+        also = int(self.is_explained), int(self.tidy), int(self.is_parts_length)
+        return RANKS[self.confidence], *also, -self.undone
 
 
 class Search:
@@ -144,9 +146,8 @@ class Search:
 
     def _read(self, state: State, frame: ImageLayout) -> list[Answer]:
         answers = []
-        if frame.is_lead:
-            told = lead_doubts(self.catalog, state.reading.data, frame.size)
-            state = replace(state, doubts=(*state.doubts, *told))
+        told = list(lead_doubts(self.catalog, state.reading.data, frame)) if frame.is_lead else []
+        state = replace(state, doubts=(*state.doubts, *told))
         kept = state.reading.part(state.added.size if state.added else 0)
         is_one = state.did("mirrored")
         repeats = not is_one and repeating(self.catalog, kept, slight=True)
@@ -170,7 +171,7 @@ class Search:
                             is_parts_length=False,
                         )
                     )
-        return answers
+        return [replace(answer, is_explained=not told) for answer in answers]
 
     def _answer(
         self, state: State, rough: Settled, size: int, assumed: bool, repeats: bool
@@ -266,11 +267,12 @@ SIGNATURE = 16
 """Bits of a signature that chance doesn't give."""
 
 
-def lead_doubts(catalog: Catalog, data: bytes, size: int) -> Iterator[str]:
-    """Yield the judgements that speak against `size` bytes before the PnP data as its lead.
+def lead_doubts(catalog: Catalog, data: bytes, lead: ImageLayout) -> Iterator[str]:
+    """Yield the judgements that speak against the bytes before the PnP data as its lead.
 
     They are fill, or a known layout stands in the last of them whose signature shows it.
     """
+    size = lead.size
     if is_fill(data[:size]):
         yield "lead-of-fill"
         return
