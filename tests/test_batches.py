@@ -387,6 +387,34 @@ def test_folder_of_one(tmp_path: Path) -> None:
         assert "files" not in json.loads(run.stdout)
 
 
+def test_texts_of_a_folder(tmp_path: Path) -> None:
+    """A .txt is taken where its content is a listing, with faults or not; others are passed by."""
+    rows = [f"{at:08x}: {clean_image(1)[at : at + 16].hex(' ')}" for at in range(0, 256, 16)]
+    texts = {
+        "a.txt": "\n".join(rows),
+        "B.TXT": "\n".join([*rows[:9], "0000009x: 00", *rows[9:]]),
+        "readme.txt": "Dumps of the cards in the drawer.\n\nRead on 5 May, 24C02, all good.\n",
+        "empty.txt": "",
+        "card.txt": PROFILE,
+        "notes.md": "\n".join(rows),
+    }
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text)
+    (tmp_path / "raw.txt").write_bytes(clean_image(2))
+    (tmp_path / "long.txt").write_text("\n".join(rows * 1000))
+    (tmp_path / "wide.txt").write_bytes("\n".join(rows).encode("utf-16"))
+    (tmp_path / "folder.txt").mkdir()
+    answer = json.loads(romtool("check", ".", "--json", cwd=tmp_path).stdout)
+    found = {row["file"]: row.get("error", "") for row in answer["files"]}
+    assert set(found) == {"B.TXT", "a.txt", "wide.txt"}
+    assert found["a.txt"] == ""
+    assert found["B.TXT"].startswith("B.TXT:10:1: ")
+    assert "UTF-16" in found["wide.txt"]
+    (tmp_path / "folder.txt/readme.txt").write_text(texts["readme.txt"])
+    run = romtool("check", "folder.txt", cwd=tmp_path)
+    assert told(run).endswith(" .toml, and a listing in .txt\n")
+
+
 def test_folders_that_hold_nothing(tmp_path: Path) -> None:
     """Such a folder is told, and hides no other; a folder in it is no image."""
     (tmp_path / "empty").mkdir()

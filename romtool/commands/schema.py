@@ -12,7 +12,7 @@ from romtool.assign.host import Host
 from romtool.cli import Group
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
-from romtool.commands.options import FORCE, INPUT, JSON
+from romtool.commands.options import FORCE, INPUT, JSON, VARIANT
 from romtool.commands.printing import (
     echo,
     echo_json,
@@ -281,6 +281,7 @@ def json_(call: Call, output: Path) -> int:
 @declare(
     "draft",
     INPUT,
+    VARIANT,
     FORCE,
     example="romtool schema draft donor1.bin donor2.bin -o my-chip.toml",
     short_help="Work a layout out from dumps of an unknown chip.",
