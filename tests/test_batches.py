@@ -1,7 +1,7 @@
 """Many cards at once: series of serial numbers, and many files given to one call.
 
 What a series writes is compared with images made one by one; what many processes answer, against
-what one answers. ROMTOOL_MORE=1 runs the same with many more files.
+what one answers. A whole run has more files.
 """
 
 from __future__ import annotations
@@ -22,9 +22,8 @@ from tests.support.in_process import copied
 from tests.support.inside import ONE_CORE, TWO_CORES, spoilt, spoilt_anew
 from tests.support.tool import CARD_ITEMS, PROFILE, identifier, romtool, told
 
-MORE = os.environ.get("ROMTOOL_MORE") == "1"
-FEW, MANY = (1000, 10_000) if MORE else (100, 500) if amount.is_whole else (50, 200)
-SERIES = 3000 if MORE else 250 if amount.is_whole else 120
+FEW, MANY = (100, 500) if amount.is_whole else (50, 200)
+SERIES = 250 if amount.is_whole else 120
 
 linux_only = pytest.mark.skipif(
     not sys.platform.startswith("linux"), reason="one process does all the work on this system"
