@@ -17,7 +17,7 @@ from random import Random
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from romtool.diff.align import MOST_CELLS, align, in_order
@@ -494,6 +494,24 @@ def test_every_byte_is_accounted_for(a: bytes, b: bytes, layout: str | None) -> 
         accounted(a, b, found)
     assert compare(other, one) == found.swapped()
     assert (compare(one, one).changes, compare(one, one).bytes) == ((), ())
+
+
+@given(st.binary(min_size=1, max_size=12), st.binary(min_size=1, max_size=12))
+@example(b"\x12\x34", b"\x12\x35")
+@relaxed
+def test_bytes_before_a_card_of_no_known_layout(front: bytes, other: bytes) -> None:
+    """Of one length they are compared byte by byte; of two they are two layouts."""
+    rest = image_of(TEXT)[23:]
+    a, b = (read((one + rest)[: len(rest)], None) for one in (front, other))
+    assume(a.lead == front and b.lead == other)
+    found = compare(a, b)
+    assert compare(b, a) == found.swapped()
+    accounted(a.data, b.data, found)
+    if len(front) == len(other):
+        assert {run.where for run in found.bytes} == ({"lead"} if front != other else set())
+    else:
+        sides = [f"lead, {len(one)} byte{'' if len(one) == 1 else 's'}" for one in (front, other)]
+        assert words(found) == [f"layout | {sides[0]} -> {sides[1]}"]
 
 
 @given(images(), randoms())

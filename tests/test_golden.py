@@ -20,6 +20,7 @@ from tests.support.checking import FINDINGS, Bytes, Spoilt, found_in, in_words
 from tests.support.spoil import one_bit_late, stuck, swap_pairs
 from tests.support.tool import romtool, told
 from tests.test_recover import READS, taken_for
+from tests.test_rehearse_standard import REHEARSALS, rehearsals
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLDEN = ROOT / "tests" / "golden"
@@ -221,9 +222,9 @@ def test_reads(what: str) -> None:
 
 
 def test_no_file_too_many() -> None:
-    """Each file belongs to a command, or to the tests of reads or of rules."""
+    """Each file belongs to a command, or to tests of reads, of rules or of rehearsals."""
     assert sorted(path.stem for path in GOLDEN.iterdir()) == sorted(
-        [*CASES, TAKEN.stem, FINDINGS.stem]
+        [*CASES, TAKEN.stem, FINDINGS.stem, REHEARSALS.stem]
     )
 
 
@@ -241,6 +242,7 @@ def write() -> None:
         bad += [*test_rules_resources.PROFILES, *test_rules_resources.IMAGES]
         told = [in_words(one, found_in(one, Path(name))[1]) for one in bad]
     FINDINGS.write_text("\n".join(told), encoding="utf-8", newline="\n")
+    REHEARSALS.write_text(rehearsals(), encoding="utf-8", newline="\n")
     TAKEN.write_text("\n".join(map(taken_for, READS)), encoding="utf-8", newline="\n")
 
 

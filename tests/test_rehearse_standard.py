@@ -6,6 +6,8 @@ them, or worked out by its rule.
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,11 +23,13 @@ from romtool.rehearse.rehearsal import Rehearsal, rehearse
 from romtool.rehearse.software import power_up
 from romtool.requirements.collide import Placed
 from romtool.requirements.read import requirements_of
+from romtool.text.rehearsal import rehearsal_lines
 from tests.support.bus_scan import Scan, key
-from tests.support.independent import pnp_bytes
+from tests.support.independent import encode, pnp_bytes
 from tests.support.tool import CARD_ITEMS, identifier
 
 CATALOG = load_catalog()
+REHEARSALS = Path(__file__).parent / "golden" / "rehearsals.txt"
 ADDRESS, WRITE_DATA, READ_DATA = 0x279, 0xA79, 0x203  # Spec 3.1
 
 
@@ -61,6 +65,102 @@ def registers(*cards: bytes, device: int = 0, host: Host = EMPTY_PC) -> dict[int
 
 def steps(found: Rehearsal, *names: str) -> list[str]:
     return [step.name for step in found.steps if not names or step.name in names]
+
+
+def scenes() -> dict[str, Rehearsal]:
+    """Power-ups in which something is worth telling, by what it is.
+
+    `tests/golden/rehearsals.txt` holds what is told of each.
+    """
+    one = {"image": {"layout": "counted-19"}, "card": {"id": "QRL0302", "serial": 2}}
+    one["device"] = [{"id": "QRL0001", **SOUND}]
+    wired = {"irq_wiring": [9, 7, 0, 0, 0, 0], "dma_wiring": [4, 3, 4]}
+    memory = {"memory24": [0xC8000, 0xD0000], "align": 0x8000, "length": 0x4000, "width": "16"}
+    high = {"memory32": [0xFE000000, 0xFE000000], "length": 0x1000, "align": 1, "width": "32"}
+    choices = {
+        "id": "QRL0001",
+        "compatible": ["PNPB003"],
+        "resources": [{"dma": [1, 3]}],
+        "choice": [
+            {"priority": "good", "resources": [{"irq": [5]}, {"io": 0x220, "length": 16}]},
+            {"resources": [{"irq": [7, 9]}, {"io": 0x240, "length": 16}]},
+        ],
+    }
+    wrong = put(card_of(SOUND, serial=2), 8, b"\x55")
+    unfinished = card_of(SOUND)[:-2]
+    deaf = put(encode(one), 6, b"\x20")  # of the miscellaneous byte (from memory)
+    return {
+        "two devices": play(card_of(SOUND, GAME)),
+        "nothing answers": play(b"\xff" * 64, encode({**one, "override": {"signature": "AA BB"}})),
+        "twins": play(card_of(SOUND), card_of(SOUND)),
+        "twins that differ": play(card_of(SOUND), card_of(GAME, GAME)),
+        "twins without a serial number": play(
+            card_of(SOUND, serial=0xFFFFFFFF), card_of(GAME, serial=0xFFFFFFFF)
+        ),
+        "a wrong identifier checksum, and who comes later": play(
+            card_of(SOUND, serial=4), wrong, card_of(GAME, serial=1)
+        ),
+        "an identifier checksum that isn't stored": play(put(wrong, 8, b"\0")),
+        "an end checksum that is wrong": play(put(card_of(SOUND), -1, b"\x77")),
+        "an end checksum that isn't checked": play(put(card_of(SOUND), -1, b"\0")),
+        "data that doesn't end": play(unfinished),
+        "data that stops": play(unfinished + b"\0\0"),
+        "no identifier": play(card_of(SOUND)[9:]),
+        "the key turned off": play(deaf),
+        "a line that no pin drives": play(encode({**one, "config": wired})),
+        "bytes before": play(b"\x37HOLLOW" + card_of(SOUND)),
+        "lines taken": play(
+            card_of(SOUND, asks({"irq": [5]}), serial=1),
+            card_of(asks({"irq": [2, 5]}), serial=2),
+            host=Host("A small PC", irq={7, 9}, dma={3}),
+        ),
+        "a port for the reads taken": play(
+            card_of(SOUND), host=Host(io=(Placed(0x213, 1, 16), Placed(0x220, 16, 16)))
+        ),
+        "no port for the reads": play(card_of(SOUND), host=Host(io=(Placed(0x200, 0x200, 16),))),
+        "memory": play(card_of(asks(memory), asks(high))),
+        "lines of every kind": play(
+            card_of(asks({"irq": [9], "types": ["low-level"]}, {"irq": [10]}, {"dma": [5]}))
+        ),
+        "choices": play(encode({**one, "device": [choices]}), host=Host(irq={5})),
+        "choices where nothing is left": play(
+            encode({**one, "device": [choices]}), host=Host(irq={5, 7, 9})
+        ),
+        "an alias at the port for the reads": play(card_of(asks({"io": 0x610, "length": 8}))),
+        "boot devices, by a BIOS": play(card_of(SOUND, BOOT), by="boot"),
+        "boot devices, by nobody": play(card_of(SOUND, BOOT), by="none"),
+        "a boot device without needs, by nobody": play(card_of(asks(boot=True)), by="none"),
+        "nothing in the slots, by nobody": play(b"\xff" * 64, by="none"),
+        "more devices than numbers": play(card_of(*[asks({"irq": [3 + n]}) for n in range(12)])),
+    }
+
+
+def put(data: bytes, at: int, new: bytes) -> bytes:
+    """Data with other bytes at a place, which may be counted from the end."""
+    at %= len(data)
+    return data[:at] + new + data[at + len(new) :]
+
+
+def told_of(name: str, found: Rehearsal) -> str:
+    """What is told of a power-up: its steps, what a person reads, and each device's registers."""
+    said = answer_of(CATALOG, found)
+    lines = [f"# {name}", *rehearsal_lines(CATALOG, said, trace=True)]
+    for card in (*said.cards, *said.unconfigured):
+        for device in card.devices:
+            numbers = " ".join(f"{at:X}={value:X}" for at, value in device.registers if value)
+            lines.append(f"{device.outcome.device.id}: {numbers}")
+    words = ", ".join(remark["remark"] for remark in said.as_json()["warnings"]) or "none"
+    return re.sub(r"\x1b\[\d+m", "", "\n".join([*lines, f"remarks: {words}", ""]))
+
+
+def rehearsals() -> str:
+    """What is told of all scenes."""
+    return "\n".join(told_of(*one) for one in scenes().items())
+
+
+def test_what_is_told() -> None:
+    """Every step, every sentence and every register, as the golden file holds them."""
+    assert rehearsals() == REHEARSALS.read_text(encoding="utf-8")
 
 
 class Bench:

@@ -19,6 +19,7 @@ from romtool.image.card import Card, card_of
 from romtool.image.explain import NO_LAYOUT, RUN_WORDS
 from romtool.image.model import Image, Run
 from romtool.image.walk import Descriptor
+from romtool.schema.image_layouts import LEAD
 from romtool.schema.numbers import sizes
 
 
@@ -101,7 +102,7 @@ PATCH, DATA, FILL = "patch", "data", "fill"
 
 def compare_shapes(a: Image, b: Image, parts: tuple[str | None, str | None]) -> Iterator[Change]:
     """Yield what differs as a whole: the layout, the part or the size."""
-    if a.layout is not b.layout:
+    if _layout_words(a) != _layout_words(b):
         yield Change(*(_layout(image) for image in (a, b)))
     if len(a.data) != len(b.data):
         yield Change(_size(a, b, parts[0]), _size(b, a, parts[1]))
@@ -110,9 +111,14 @@ def compare_shapes(a: Image, b: Image, parts: tuple[str | None, str | None]) -> 
 
 
 def _layout(image: Image) -> Side:
+    spans = ((0, image.layout.size),) if image.layout is not None else ()
+    return Side(LAYOUT, _layout_words(image), spans)
+
+
+def _layout_words(image: Image) -> str:
     if image.layout is None:
-        return Side(LAYOUT, "none fits")
-    return Side(LAYOUT, image.layout.name, ((0, image.layout.size),))
+        return "none fits"
+    return image.layout.name if image.lead is None else f"{LEAD}, {sizes(len(image.lead))}"
 
 
 def _size(image: Image, other: Image, part: str | None) -> Side:
@@ -126,7 +132,9 @@ def compare_all_bytes(a: Image, b: Image) -> Iterator[ByteRun]:
 
 
 def compare_outside(ledger: Ledger, a: Image, b: Image) -> None:
-    """Enter what differs after the PnP data of two images with a layout."""
+    """Enter what differs outside the card of two images with a layout: a lead, what follows."""
+    if a.lead is not None and b.lead is not None and len(a.lead) == len(b.lead):
+        ledger.runs += _runs(LEAD, a, b, range(len(a.lead)))
     fills = a.runs(FILL), b.runs(FILL)
     if a.fill != b.fill and all(fills):
         ledger.change(*(_fill(image, runs) for image, runs in zip((a, b), fills, strict=True)))

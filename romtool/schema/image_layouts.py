@@ -79,11 +79,15 @@ class Lead(ImageLayout):
     is_lead = True
 
 
+LEAD = "lead"
+"""The name of bytes before the PnP data that no known layout explains."""
+
+
 @functools.lru_cache(maxsize=64)
 def lead_of(size: int) -> Lead:
     """Return the layout of an image whose PnP data begins after `size` unexplained bytes."""
     return Lead(
-        name="lead",
+        name=LEAD,
         title=f"{size} bytes that no known layout explains",
         text="",
         source="",

@@ -44,7 +44,7 @@ def _whole(catalog: Catalog, answer: Answer) -> Iterator[str]:
     for name, words in answer.steps:
         title_of = catalog.read_faults[name].title
         yield from line("step", f"{title_of}: {words}", indent=2, style="cyan")
-    yield from line("layout", answer.evidence.layout or "none", indent=2)
+    yield from line("layout", answer.image.layout.name if answer.image.layout else "none", indent=2)
     yield from line("evidence", evidence_words(answer.evidence), indent=2)
     for problem in dict.fromkeys(answer.problems):
         yield from line("wrong", problem, indent=2, style="red")

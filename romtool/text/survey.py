@@ -8,6 +8,7 @@ import itertools
 import os
 from collections.abc import Iterator, Sequence
 
+from romtool.schema.image_layouts import LEAD
 from romtool.schema.numbers import clip
 from romtool.survey.dump import Dump
 from romtool.survey.groups import BYTES, CARD, FILL, SERIAL, Difference, Group
@@ -21,8 +22,6 @@ HEADINGS = {
     CARD: "The same card, configured differently",
 }
 COLUMNS = ("file", "layout", "card", "serial", "devices", "")
-UNKNOWN = "unknown"
-"""The layout of a dump with PnP data after bytes that no known layout explains."""
 LONGEST_NAME = 30
 """Characters of a file's name; of a longer one the end is shown."""
 LONGEST_SERIAL = 5
@@ -63,7 +62,7 @@ def _name(file: str, folder: str) -> str:
 
 def _row(dump: Dump, name: str) -> tuple[str, ...]:
     count = f"{len(dump.devices)}" if dump.is_read else "-"
-    layout = dump.layout or (UNKNOWN if dump.is_read else "-")
+    layout = dump.layout or (LEAD if dump.is_read else "-")
     return name, layout, dump.id or "-", serial_words(dump), count, verdict(dump)
 
 
