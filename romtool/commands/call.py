@@ -123,6 +123,7 @@ class Call:
         """
         if is_standard_output(path):
             if self.as_json:
+                self.as_json = False  # an answer would be taken for the file
                 hint = "give -o the name of a file"
                 raise refuse("--json and -o - both want standard output", hint)
             click.echo(data, nl=False)
