@@ -41,7 +41,7 @@ def _read(
     problems: list[Problem],
     variant: Variant | None = None,
 ) -> Plan:
-    plan = Plan(catalog, catalog.default_layout, variant=variant)
+    plan = Plan(catalog, catalog.default_layout, variant)
     board = data.get("board", {})
     problems += check_table(board, catalog.tables["board"], catalog.tables, ("board",))
     outside = ImageReader(plan, data, problems)
