@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from romtool.image.decode import decode
-from romtool.image.explain import explain, rows_by_byte
 from romtool.image.model import Image
 
 
-@dataclass(frozen=True)
-class Difference:
+class Difference(NamedTuple):
     """A byte that differs; `expected` or `found` is None past the end of one of the two."""
 
     offset: int
@@ -22,12 +19,7 @@ class Difference:
 
     def as_json(self) -> dict[str, Any]:
         """Return the difference as in the JSON answers."""
-        return {
-            "offset": self.offset,
-            "expected": self.expected,
-            "found": self.found,
-            "field": self.field,
-        }
+        return self._asdict()
 
 
 def differences(readback: bytes, expected: Image) -> list[Difference]:
@@ -37,6 +29,8 @@ def differences(readback: bytes, expected: Image) -> list[Difference]:
     """
     if readback == expected.data:
         return []
+    from romtool.image.explain import explain, rows_by_byte
+
     stop = len(expected.data)
     read = decode(expected.catalog, readback)
     if bool(read.identifier_size) != bool(expected.identifier_size):

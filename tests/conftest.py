@@ -1,5 +1,7 @@
 """How much a run tries: everything, unless its `-m` leaves `bulk` out, as pyproject.toml does."""
 
+import gc
+
 import pytest
 from hypothesis import settings
 
@@ -10,3 +12,10 @@ def pytest_configure(config: pytest.Config) -> None:
     amount.is_whole = "not bulk" not in config.option.markexpr
     settings.register_profile("this run", max_examples=amount.examples(100), deadline=None)
     settings.load_profile("this run")
+    gc.disable()  # while tests are collected, nothing is dropped
+
+
+def pytest_collection_finish() -> None:
+    """Never look again for garbage among the tests themselves, nor copy them with a process."""
+    gc.freeze()
+    gc.enable()

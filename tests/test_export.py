@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,6 @@ from tests.support.tool import romtool, told
 ROOT = Path(__file__).resolve().parent.parent
 FILES = {
     "counted-19": "schemas/frames/counted-19.toml",
-    "24C02": "schemas/parts/two-wire.toml",
-    "93c46": "schemas/parts/three-wire.toml",
     "dos-games": "schemas/expect/dos-games.toml",
     "workshop": "schemas/hosts/workshop.toml",
     "hollow-lane": "samples/hollow-lane.toml",
@@ -28,6 +27,21 @@ def test_what_is_written_is_the_shipped_file(name: str, file: str, tmp_path: Pat
     run = romtool("schema", "export", name, "-o", "deep/own.toml", cwd=tmp_path)
     assert (run.returncode, run.stdout) == (0, b"wrote deep/own.toml\n")
     assert (tmp_path / "deep" / "own.toml").read_bytes() == shipped
+
+
+@pytest.mark.parametrize("name", ["24C02", "93c66"])
+def test_a_part_comes_without_those_beside_it(name: str, tmp_path: Path) -> None:
+    """It is what its file says of it; with a name of its own it can be used."""
+    text = romtool("schema", "export", name).stdout.decode()
+    (part,) = tomllib.loads(text)["part"]
+    assert part["name"] == name.upper()
+    files = [tomllib.loads(path.read_text()) for path in (ROOT / "schemas/parts").iterdir()]
+    (file,) = [file for file in files if part in file["part"]]
+    assert {**file, "part": [part]} == tomllib.loads(text)
+    (tmp_path / "own.toml").write_text(text.replace(name.upper(), "OWN"))
+    assert romtool("schema", "lint", "own.toml", cwd=tmp_path).returncode == 0
+    run = romtool("schema", "show", "OWN", "--schemas", ".", cwd=tmp_path)
+    assert run.stdout.startswith(b"OWN ")
 
 
 def test_every_layout_part_host_expectation_and_sample_can_be_had() -> None:

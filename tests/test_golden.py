@@ -15,19 +15,23 @@ from pathlib import Path
 import pytest
 
 from romtool.files.schemas import load_catalog
+from romtool.profile.write import profile_text
 from tests import test_rules, test_rules_resources
 from tests.support.checking import FINDINGS, Bytes, Spoilt, found_in, in_words
 from tests.support.spoil import one_bit_late, stuck, swap_pairs
 from tests.support.tool import romtool, told
-from tests.test_recover import READS, taken_for
+from tests.test_recover import END, IMAGE, PNP, READS, taken_for
 from tests.test_rehearse_standard import REHEARSALS, rehearsals
 
+CATALOG = load_catalog()
 ROOT = Path(__file__).resolve().parent.parent
 GOLDEN = ROOT / "tests" / "golden"
 SAMPLES = ("hollow-lane", "hollow-lane-marked")
 WIDTH = 80
 TAKEN = GOLDEN / "reads.txt"
 """What the spoilt reads of test_recover.py are taken for."""
+PROFILES = GOLDEN / "profiles.txt"
+"""The profiles of odd images."""
 CARDS = ["hollow-lane.toml", "hollow-lane-marked.toml", "spoilt.bin"]
 PILE = ["hollow-lane.bin", "hollow-lane.toml", "changed.toml", "spoilt.bin"]
 LOST = ["hollow-lane.toml", "hollow-lane.bin", "blank.bin"]
@@ -97,7 +101,7 @@ def cases() -> dict[str, tuple[list[str], int]]:
             1,
         ),
     }
-    for frame in load_catalog().layouts:
+    for frame in CATALOG.layouts:
         found[f"schema-{frame}"] = (["schema", "show", frame], 0)
     return found
 
@@ -221,10 +225,40 @@ def test_reads(what: str) -> None:
     assert taken_for(what) in TAKEN.read_text(encoding="utf-8")
 
 
+def odd_images() -> dict[str, tuple[bytes, str | None]]:
+    """Images of which a profile has something odd to say, and the layout they are read with."""
+    found: dict[str, tuple[bytes, str | None]] = {
+        what: (READS[what][0][0].data, None)
+        for what in READS
+        if what.startswith(("nothing", "bytes before", "signature", "other data", "no version"))
+        or what in ("cut in the items", "cut in the identifier", "blank", "noise", "twice, late")
+    }
+    found["resource data alone"] = IMAGE[PNP + 9 : END], None
+    for one in (*test_rules.IMAGES, *test_rules_resources.IMAGES):
+        found[one.name] = one.image, one.options[-1] if "--layout" in one.options else None
+    return found
+
+
+ODD = odd_images()
+
+
+def profile_of(what: str) -> str:
+    """The profile of one of ODD, without its first lines."""
+    image, layout = ODD[what]
+    text = profile_text(CATALOG, image, layout)
+    return f"### {what}\n{text}"
+
+
+@pytest.mark.parametrize("what", ODD)
+def test_profiles(what: str) -> None:
+    """The profile of an odd image is what the file holds."""
+    assert profile_of(what) in PROFILES.read_text(encoding="utf-8")
+
+
 def test_no_file_too_many() -> None:
     """Each file belongs to a command, or to tests of reads, of rules or of rehearsals."""
     assert sorted(path.stem for path in GOLDEN.iterdir()) == sorted(
-        [*CASES, TAKEN.stem, FINDINGS.stem, REHEARSALS.stem]
+        [*CASES, TAKEN.stem, FINDINGS.stem, PROFILES.stem, REHEARSALS.stem]
     )
 
 
@@ -243,6 +277,7 @@ def write() -> None:
         told = [in_words(one, found_in(one, Path(name))[1]) for one in bad]
     FINDINGS.write_text("\n".join(told), encoding="utf-8", newline="\n")
     REHEARSALS.write_text(rehearsals(), encoding="utf-8", newline="\n")
+    PROFILES.write_text("\n".join(map(profile_of, ODD)), encoding="utf-8", newline="\n")
     TAKEN.write_text("\n".join(map(taken_for, READS)), encoding="utf-8", newline="\n")
 
 

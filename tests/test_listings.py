@@ -111,6 +111,29 @@ def test_every_form_is_the_binary(image: str, tmp_path: Path) -> None:
             assert contents(text) == IMAGES[image], (name, how)
 
 
+NO_LETTERS = {"eight", "nine", "sixteen", "seventeen", "two-rows-alike"}
+"""Images of which no letters tell whether groups are turned round."""
+
+
+@pytest.mark.parametrize("image", IMAGES)
+def test_octal_addresses_and_turned_groups(image: str, tmp_path: Path) -> None:
+    """`od` counts in octal, `xxd -e` turns groups round: addresses and letters say so."""
+    path = tmp_path / "image.bin"
+    path.write_bytes(IMAGES[image])
+    assert contents(listed(["od", "-v", "-t", "x1z"], path)) == IMAGES[image]
+    for words in (["xxd", "-e"], ["xxd", "-e", "-g", "2"]) if image not in NO_LETTERS else ():
+        assert contents(listed(words, path)) == IMAGES[image]
+
+
+@pytest.mark.parametrize("words", [["od"], ["od", "-x"], ["hexdump"], ["xxd", "-b"]])
+def test_listings_that_say_how_to_make_a_readable_one(words: list[str], tmp_path: Path) -> None:
+    path = tmp_path / "image.bin"
+    path.write_bytes(CARD)
+    with pytest.raises(InputError) as refused:
+        contents(listed(words, path))
+    assert "`hexdump -C`, `od -A x -t x1` or `xxd`" in (refused.value.problems[0].hint or "")
+
+
 def test_64_kib(tmp_path: Path) -> None:
     """The longest image; one byte more is refused."""
     path = tmp_path / "image.bin"
@@ -166,6 +189,7 @@ def rows(*lines: str) -> str:
 ROW0 = "00000000: 464c 0301 0100 0000 9f0a 1000 8216 0048  FL.............H"
 ROW1 = "00000010: 6f6c 6c6f 7720 4c61 6e65 2061 7564 696f  ollow Lane audio"
 ROW2 = "00000020: 2063 6172 6415 464c 0001 0082 0d00 4469   card.FL......Di"
+TURNED = "00000000: 4c46 0103 0001 0000 0a9f 0010 1682 4800  FL.............H"
 OD0 = "000000 46 4c 03 01 01 00 00 00 9f 0a 10 00 82 16 00 48"
 C0 = "unsigned char x[] = {\n  0x46, 0x4c, 0x03, 0x01, 0x00, 0x00,\n"
 FAULTS = {
@@ -181,6 +205,9 @@ FAULTS = {
     "a sentence inside": (rows(ROW0, ROW1, "and so on"), 3, "no row of a listing"),
     "a row after the end": (rows(OD0, "000010", "000010 00"), 3, "after the end"),
     "another end": (rows(OD0, "000020"), 2, "address 20h, where 10h comes next"),
+    "octal, a row left out": (rows("0" + OD0, "0000020 00", "0000040"), 3, "20h, where 11h comes"),
+    "octal or hex": (rows("0" + OD0, "*", "0001000"), 3, "may be hex or octal"),
+    "turned, then not": (rows(TURNED, ROW1), 2, "the ASCII column reads"),
     "nothing after *": (rows(OD0, "*"), 2, "nothing after *"),
     "* and the same address": (rows(OD0, "*", "000010"), 3, "* repeats rows of 16 bytes"),
     "* and half a row": (rows(OD0, "*", "000028"), 3, "* repeats rows of 16 bytes"),

@@ -89,6 +89,8 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
     """
     lead = bytes.fromhex("12 34 56 78 9A")
     late = spoil.one_bit_late
+    bare = built(PROFILE.replace("serial = 1", 'serial = 1\npnp_version = "none"'))
+    at = spoil.pnp_span(bare, "plain")[1] - 1
     one = {
         "nothing": IMAGE,
         "nothing, marked": MARKED,
@@ -99,6 +101,8 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "the same, and the end not checked": put(put(IMAGE, PNP + 8, b"\0"), END - 1, b"\0"),
         "end checksum not checked": put(IMAGE, END - 1, b"\0"),
         "end item without its checksum": put(IMAGE, END - 2, b"\x78\xff"),
+        "no version, swapped": spoil.swap_pairs(bare),
+        "no version, the end not checked, swapped": spoil.swap_pairs(put(bare, at, b"\0")),
         "a bit of the serial": spoil.flip(IMAGE, [(PNP + 5) * 8 + 3]),
         "a bit of the items": spoil.flip(IMAGE, [(PNP + 12) * 8]),
         "the same, swapped": spoil.swap_pairs(spoil.flip(IMAGE, [(PNP + 12) * 8])),
@@ -115,15 +119,20 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "fill before": (b"\xff" * 5 + PLAIN).ljust(512, b"\xff")[:512],
         "a known layout in what stands before": (lead + IMAGE).ljust(1024, b"\xff")[:1024],
         "a damaged layout before": (spoil.flip(IMAGE, [3]))[1:].ljust(512, b"\xff"),
+        "the same, its count wrong, fill before it": b"\xff" * 5
+        + put(spoil.flip(IMAGE, [3]), 3, b"\x77"),
         "bytes before, the file longer": b"\xff" * 7 + IMAGE,
         "bytes before, the end pushed off": spoil.push(IMAGE, bytes(9)),
         "bytes before, marked": bytes(3) + MARKED,
         "an image before": PLAIN[: END - PNP] + IMAGE,
+        "bytes before, longer than any part": b"\xff" * 7 + IMAGE.ljust(3000, b"\xff"),
         "swapped": spoil.swap_pairs(IMAGE),
         "swapped after an odd byte": spoil.swap_pairs(spoil.push(IMAGE, b"\xff")),
         "late": late(MARKED),
         "late, no frame": late(PLAIN),
         "late after other bytes": late(b"\xff\xff" + IMAGE),
+        "bytes before, then late": b"\xff\xff" + late(IMAGE),
+        "zeros before, then late": bytes(2) + late(IMAGE),
         "late and swapped": spoil.swap_pairs(late(IMAGE)),
         "twice": IMAGE * 2,
         "twice, late": late(MARKED * 2),
@@ -136,6 +145,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "inverted": spoil.invert(MARKED),
         "bits reversed": spoil.reverse_bits(PATCHED),
         "words late": spoil.words_one_bit_late(IMAGE),
+        "words late, without fill": spoil.words_one_bit_late(PLAIN[: END - PNP - 1]),
         "words gone round": spoil.words_gone_round(IMAGE),
         "words gone round, swapped": spoil.swap_pairs(spoil.words_gone_round(PATCHED)),
         "begun in the items": spoil.rotate(IMAGE, 60),
@@ -172,16 +182,21 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         ("swapped, a gap", spoil.swap_pairs(IMAGE), (PNP + 40, PNP + 41)),
         ("late, a gap", late(IMAGE), (PNP + 40, PNP + 41)),
         ("twice, a gap", PLAIN * 2, (30, 40)),
+        ("twice, a gap in the second", PLAIN * 2, (300, 310)),
+        ("words gone round, a gap", spoil.words_gone_round(IMAGE), (PNP + 40, PNP + 41)),
     ):
         found[f"not read: {what}"] = [read(data, gaps)], {}
     bits = [40 * 8 + 1, 60 * 8 + 3, 80 * 8 + 6]
     flipped = [spoil.flip(IMAGE, [bit]) for bit in bits]
+    names = [IMAGE.index(b"Hollow") * 8 + 7, IMAGE.index(b"Lane") * 8 + 7]
     for what, reads in {
         "the same": [IMAGE, IMAGE],
         "one blank": [b"\xff" * 512, IMAGE, IMAGE],
         "three, a bit each": flipped,
         "two, a bit each": flipped[:2],
         "two, a bit of the configuration": [IMAGE, spoil.flip(IMAGE, [6 * 8 + 2])],
+        "two, bits that make up for each other": [spoil.flip(IMAGE, [bit]) for bit in names],
+        "two of noise": [Random(5).randbytes(256), Random(6).randbytes(256)],
         "one swapped, one cut": [flipped[0], spoil.swap_pairs(flipped[1]), flipped[2][:500]],
         "all late": [late(one) for one in flipped],
         "two of another card": [IMAGE, IMAGE[:500], MARKED, spoil.swap_pairs(MARKED)],

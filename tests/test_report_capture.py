@@ -45,7 +45,7 @@ def test_what_was_not_read_is_veiled_byte_by_byte(tmp_path: Path) -> None:
     """A chip that read the first 18 bytes: the rest of the second line is veiled."""
     data = built(CARD.read_text(encoding="utf-8"), tmp_path)
     cut = regions(decode(CATALOG, data))
-    first = byte_map(data, cut, frozenset(range(18)))[0]
+    first = byte_map(data, cut, frozenset(range(18)), 18)[0]
     assert {(box.x, box.width) for box in first.unread} == {
         (LEFT + 2 * CELL, 14 * CELL),
         (LEFT, ACROSS * CELL),

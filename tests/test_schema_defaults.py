@@ -147,7 +147,7 @@ def test_a_default_is_what_the_schema_for_the_schemas_says(table: str, name: str
             for row in rows(data, table):
                 del row[name]
         as_it_was = loaded(before)
-    after = copy.deepcopy(before)
+    after = [(file, copy.deepcopy(data) if "table" in data else data) for file, data in before]
     for _, data in after:
         for spec in data.get("table", []):
             if spec["name"] == table and name in spec["keys"] and "default" in spec["keys"][name]:

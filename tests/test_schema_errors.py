@@ -7,6 +7,7 @@ invented one of samples/schemas.
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import subprocess
@@ -27,7 +28,7 @@ from romtool.schema.loading import SchemaFile, load
 from romtool.text.problems import problem_line
 from romtool.toml.parse import located
 from tests.support.amount import examples
-from tests.support.tool import CARD, identifier, romtool, told
+from tests.support.tool import CARD, PROFILE, identifier, romtool, told
 
 ROOT = Path(__file__).resolve().parent.parent
 SHIPPED = sorted(path for path in (ROOT / "schemas").rglob("*.toml") if path.parent.name != "hosts")
@@ -689,6 +690,25 @@ def test_lint_of_the_good_one() -> None:
     assert run.stdout.decode() == f"{SAMPLE}: no faults\n"
 
 
+def test_lint_of_host_files_and_profiles(tmp_path: Path) -> None:
+    """What a file is its keys tell; a profile is none of the schemas."""
+    (tmp_path / "pc.toml").write_text('name = "Old PC"\nirq = [3, 4]\n')
+    (tmp_path / "own.toml").write_text(sample())
+    run = romtool("schema", "lint", ".", cwd=tmp_path)
+    assert (run.returncode, told(run)) == (0, "")
+    (tmp_path / "pc.toml").write_text('name = "Old PC"\nirqs = [3, 4]\nirq = [16]\n')
+    run = romtool("schema", "lint", "own.toml", "pc.toml", cwd=tmp_path)
+    assert run.returncode == 2
+    assert "romtool: pc.toml:2:1: unknown key irqs; did you mean irq?" in told(run)
+    assert "romtool: pc.toml:3:" in told(run)
+    (tmp_path / "card.toml").write_text(PROFILE)
+    run = romtool("schema", "lint", "card.toml", cwd=tmp_path)
+    message = (
+        "romtool: card.toml: is a card profile, no schema; `romtool check card.toml` checks it"
+    )
+    assert (run.returncode, told(run)) == (2, f"{message}\n")
+
+
 def test_lint_of_two_files_of_which_one_is_bad(tmp_path: Path) -> None:
     (tmp_path / "good.toml").write_text(sample(), encoding="utf-8")
     (tmp_path / "bad.toml").write_text(
@@ -831,7 +851,7 @@ def test_the_same_is_told_when_a_folder_is_used(name: str, how: str, tmp_path: P
     (folder / "bad.toml").write_text(text, encoding="utf-8")
     (tmp_path / "card.bin").write_bytes(identifier("QRL0301", 1) + bytes.fromhex("0A 10 00 79 00"))
     run = inspect(tmp_path, how, "mine")
-    assert (run.returncode, run.stdout) == (2, b"")
+    assert run.returncode == 2 and set(json.loads(run.stdout)) == {"file", "error"}
     lines = told(run).splitlines()
     agree(lines, [want.replace("bad.toml", str(Path("mine/chips/bad.toml"))) for want in wanted])
 

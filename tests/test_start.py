@@ -2,37 +2,38 @@
 
 from __future__ import annotations
 
-import json
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from romtool.files.packed import NAME, pack
 from romtool.files.schemas import read_catalog, shipped_folder
 from tests.support.tool import CARD_ITEMS, PROFILE, identifier
 
 # Asks a command for its help, or runs it, and then says what was loaded.
 LOADED = """
-import json, sys
+import sys
 from romtool.cli import cli
 try:
     cli.main(sys.argv[1:], prog_name="romtool", standalone_mode=False)
 except SystemExit:
     pass
 sys.stdout.flush()
-print("\\n" + json.dumps(sorted(sys.modules)))
+print("\\n", *sys.modules)
 """
 
 
-def loaded(*words: str) -> set[str]:
-    """The modules that are loaded when the command has run."""
+def loaded(*words: str, folder: Path | None = None) -> set[str]:
+    """The modules that are loaded when the command has run, romtool itself from this folder."""
     run = subprocess.run(
         [sys.executable, "-c", LOADED, *words],
-        capture_output=True, text=True, check=True, timeout=300,
+        capture_output=True, text=True, check=True, timeout=300, cwd=folder,
     )  # fmt: skip
-    return set(json.loads(run.stdout.splitlines()[-1]))
+    return set(run.stdout.splitlines()[-1].split())
 
 
 @pytest.fixture
@@ -43,18 +44,56 @@ def image(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def packed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder in which romtool stands as a wheel has it, its schemas packed beside it."""
+    root = tmp_path_factory.mktemp("wheel")
+    project = shipped_folder().parent
+    shutil.copytree(project / "romtool", root / "romtool")
+    schemas = shutil.copytree(shipped_folder(), root / "romtool" / "schemas", dirs_exist_ok=True)
+    (schemas / NAME).write_bytes(pack(read_catalog(), schemas))
+    return root
+
+
 def test_help_loads_no_command() -> None:
     found = loaded("--help")
     assert not [name for name in found if name.startswith("romtool.commands.")]
     assert not found & {"pathlib", "tomllib", "construct", "intelhex", "romtool.schema"}
 
 
-@pytest.mark.parametrize("command", ["inspect", "check"])
-def test_reading_a_raw_image_builds_nothing(command: str, image: Path) -> None:
-    """Nor does it need TOML, where the packed catalogue is: the tests run where it may not be."""
-    found = loaded(command, str(image))
+NOT_FOR_AN_IMAGE = {
+    "construct",
+    "dataclasses",
+    "hashlib",
+    "intelhex",
+    "pathlib",
+    "string",
+    "romtool.profile.assemble",
+    "romtool.schema.bench",
+    "romtool.schema.spelt_numbers",
+    "romtool.schema.standard",
+}
+"""What is loaded, where the packed catalogue is, by no call that reads images.
+
+The tests run where it may not be: with the TOML files, pathlib and the whole schema are loaded.
+"""
+
+NOT_FOR = {
+    "inspect": {"romtool.image.explain", "romtool.diff.compare", "json"},
+    "inspect --json": {"romtool.image.explain", "romtool.diff.compare"},
+    "check": {"romtool.image.explain", "romtool.diff.compare", "json"},
+    "verify": {"romtool.rules.check", "romtool.recover.undo", "romtool.diff.compare", "json"},
+    "diff": {"romtool.rules.check", "romtool.recover.undo", "json"},
+}
+"""What a command need not load beside that, for raw images that hold the same."""
+
+
+@pytest.mark.parametrize("command", NOT_FOR)
+def test_reading_raw_images_loads_nothing_else(command: str, image: Path, packed: Path) -> None:
+    images = [str(image)] * (2 if command in ("verify", "diff") else 1)
+    found = loaded(*command.split(), *images, folder=packed)
     assert "romtool.image.decode" in found
-    assert not found & {"construct", "intelhex", "dataclasses", "romtool.profile.assemble"}
+    assert found & (NOT_FOR_AN_IMAGE | NOT_FOR[command]) == set()
 
 
 def test_building_uses_construct(tmp_path: Path) -> None:

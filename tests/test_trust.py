@@ -1,10 +1,9 @@
 """Inputs that nobody should give: each is answered with a result or with one clear line.
 
 Invented data throughout. The first half runs the installed command with little memory; the second
-calls every command on mutated files. `ROMTOOL_MORE=1` tries many more.
+calls every command on mutated files.
 """
 
-import os
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
@@ -22,7 +21,6 @@ from tests.support.tool import CARD_ITEMS, PROFILE, copied, identifier, romtool,
 MEMORY = 200 << 20
 """Bytes that a run may take beside the tool and its libraries."""
 
-MORE = os.environ.get("ROMTOOL_MORE") == "1"
 IMAGE = identifier("QRL0301", 1) + CARD_ITEMS
 CARD = '[card]\nid = "QRL0301"\n'
 DEVICE = '[[device]]\nid = "QRL0001"\n'
@@ -274,10 +272,9 @@ def mutated(draw: st.DrawFn, seed: bytes) -> bytes:
 
 
 def tries(count: int) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Settings for so many examples, a hundred times as many with ROMTOOL_MORE=1."""
-    here = count if amount.is_whole else count // 4
+    """Settings for so many examples, a few of them in the usual run."""
     return settings(
-        max_examples=count * 100 if MORE else here,
+        max_examples=count if amount.is_whole else count // 4,
         deadline=None,
         suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     )

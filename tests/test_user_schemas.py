@@ -43,7 +43,15 @@ SHIPPED = load_catalog()
 EXTENDED = load_catalog([OWN])
 FRAMES = [
     *(pytest.param(SHIPPED, name, id=name) for name in SHIPPED.layouts),
-    *(pytest.param(EXTENDED, name, id=f"with-own-{name}") for name in EXTENDED.layouts),
+    *(
+        pytest.param(
+            EXTENDED,
+            name,
+            id=f"with-own-{name}",
+            marks=[pytest.mark.bulk] if name in SHIPPED.layouts else [],
+        )
+        for name in EXTENDED.layouts
+    ),
 ]
 
 relaxed = settings(

@@ -167,12 +167,41 @@ def test_a_starter_like_a_donor(tmp_path: Path) -> None:
     assert tables["config"]["irq_wiring"] == donor["config"]["irq_wiring"]
 
 
+def test_a_starter_like_a_variant_of_a_profile(board: str, tmp_path: Path) -> None:
+    (tmp_path / "board.toml").write_text(board, encoding="utf-8")
+    tables = starter("--like", str(tmp_path / "board.toml"), "--variant", "plain-audio")
+    assert tables["config"]["volume_control"] is True
+    assert tables["config"]["irq_wiring"] == [5, 7, 9, 11, 12, 0]
+
+
+def test_a_starter_like_a_donor_whose_layout_is_named(tmp_path: Path) -> None:
+    """Signature and count are lost: the bytes don't tell the layout any more."""
+    data = bytearray(built(SAMPLE))
+    data[:4] = bytes(4)
+    (tmp_path / "donor.bin").write_bytes(data)
+    run = romtool("new", "-", "--like", str(tmp_path / "donor.bin"))
+    assert run.returncode == 2
+    assert "name one by --layout" in told(run)
+    tables = starter("--like", str(tmp_path / "donor.bin"), "--layout", "counted-19")
+    assert tables["image"] == {"layout": "counted-19", "part": "24C04"}
+
+
+def test_a_draft_from_a_variant_of_a_profile(board: str, tmp_path: Path) -> None:
+    """What is said of its settings is said of the variant's."""
+    (tmp_path / "board.toml").write_text(board, encoding="utf-8")
+    texts = {
+        romtool("schema", "draft", "board.toml", *words, cwd=tmp_path).stdout
+        for words in ((), ("--variant", "plain-audio"))
+    }
+    assert len(texts) == 2
+
+
 REFUSED = {
     "no layout": ((), "layout counted-19: signature, count, 19"),
     "too many pins": (("--layout", "counted-7", "--irq-wiring", "5,7,9,10,11,12,15"), "6 IRQ pins"),
     "no number": (("--layout", "plain", "--irq-wiring", "5,x"), "is not a number"),
     "no such function": (("--layout", "plain", "--without", "cd-rom"), "no function is called"),
-    "both": (("--layout", "plain", "--like", "x"), "give one"),
+    "a variant of nothing": (("--layout", "plain", "--variant", "x"), "give --like DUMP"),
 }
 
 

@@ -20,8 +20,8 @@ from romtool.image.decode import decode
 from romtool.readback.diagnosis import diagnose
 from romtool.text.verify import FEW_ROWS, MOST_ROWS, verify_lines
 from romtool.verify import differences, together
+from tests.support import amount, spoil
 from tests.support import independent as witness
-from tests.support import spoil
 from tests.support.amount import randoms
 from tests.support.profiles import LAYOUTS, Table, generate, profiles
 from tests.support.tool import built, romtool, told
@@ -143,7 +143,7 @@ def test_a_wrong_frame_is_not_a_lost_one(layout: str) -> None:
     card = generate(Random(47), layout)
     data = witness.encode(card)
     expected = decode(CATALOG, data, layout)
-    for bit in range(8 * len(witness.frame_bytes(card, 0))):
+    for bit in range(0, 8 * len(witness.frame_bytes(card, 0)), 1 if amount.is_whole else 3):
         assert diagnose(spoil.flip(data, [bit]), expected) is None
 
 

@@ -22,11 +22,10 @@ from romtool.commands.printing import (
 )
 from romtool.errors import InputError, refuse
 from romtool.files.inputs import InputFile, expand, read_input
+from romtool.files.reading import StrPath
 from romtool.files.schemas import load_catalog
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from romtool.assign.host import Host
     from romtool.schema.catalog import Catalog
     from romtool.schema.expect import Expectation
@@ -80,9 +79,10 @@ class Call:
     @functools.cached_property
     def expectations(self) -> list[Expectation]:
         """The software that --expect names, or all that its file describes."""
-        known, wanted = self.catalog.expectations, self._expect
+        wanted = self._expect
         if wanted is None:
             return []
+        known = self.catalog.expectations
         if not wanted.endswith(SUFFIX):
             if wanted not in known:
                 hint = f"known are {', '.join(known)}; your own: --schemas DIR, or --expect FILE"
@@ -110,26 +110,34 @@ class Call:
 
         return self.host or EMPTY_PC
 
-    def write(self, path: Path, data: bytes) -> None:
+    def write(self, path: StrPath, data: bytes) -> None:
         """Write the one file that a command makes, and say so; `-` is standard output."""
-        self.put(path, data)
-        if not is_standard_output(path):
-            echo(f"wrote {output_name(path)}")
+        if is_standard_output(path):
+            self.put(path, data)
+            return
+        from pathlib import Path
 
-    def put(self, path: Path, data: bytes) -> None:
+        path = Path(path)
+        self.put(path, data)
+        echo(f"wrote {output_name(path)}")
+
+    def put(self, path: StrPath, data: bytes) -> None:
         """Write the one file that a command makes; `-` is standard output.
 
         What is told beside it goes to standard error then: `printing.answer_beside`.
         """
         if is_standard_output(path):
             if self.as_json:
+                self.as_json = False  # an answer would be taken for the file
                 hint = "give -o the name of a file"
                 raise refuse("--json and -o - both want standard output", hint)
             click.echo(data, nl=False)
         else:
+            from pathlib import Path
+
             from romtool.files.output import write_files
 
-            write_files([(path, data)], force=self.force)
+            write_files([(Path(path), data)], force=self.force)
 
     def read(self, name: str, *, gaps: bool = False) -> InputFile:
         """Return the bytes of an input; `gaps`: it may leave some out."""

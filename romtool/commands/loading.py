@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from romtool.errors import InputError
 from romtool.files.inputs import InputFile, read_input
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.rules.check import check
-from romtool.rules.findings import Finding
 from romtool.schema.catalog import Catalog
-from romtool.schema.expect import Expectation
+
+if TYPE_CHECKING:
+    from romtool.rules.findings import Finding
+    from romtool.schema.expect import Expectation
 
 
 class LoadedImage(NamedTuple):
@@ -41,6 +42,8 @@ class LoadedImage(NamedTuple):
 
         `expectations`: software whose conventions are checked too.
         """
+        from romtool.rules.check import check
+
         return [self.with_line(finding) for finding in check(self.image, expectations)]
 
     def with_line(self, finding: Finding) -> Finding:

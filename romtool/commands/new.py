@@ -9,7 +9,7 @@ import click
 
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
-from romtool.commands.options import FORCE, wiring_of, wiring_options
+from romtool.commands.options import FORCE, INPUT, VARIANT, wiring_of, wiring_options
 from romtool.commands.printing import echo
 from romtool.errors import InputError, Problem, refuse
 from romtool.files.shipped import shipped_file
@@ -28,10 +28,19 @@ HOST = "workshop"
 """The shipped host that a host file to fill in is a copy of."""
 
 
-@declare("new", FORCE, example="romtool new my-card.toml --layout counted-19 --irq-wiring 5,7,9")
+@declare(
+    "new",
+    FORCE,
+    INPUT,
+    VARIANT,
+    example="romtool new my-card.toml --layout counted-19 --irq-wiring 5,7,9",
+)
 @click.argument("file", shell_complete=completing.files)
 @click.option(
-    "--layout", metavar="L", shell_complete=completing.layouts, help="The layout of the chip."
+    "--layout",
+    metavar="L",
+    shell_complete=completing.layouts,
+    help="The layout of the chip; with --like that of the donor, where its bytes don't tell.",
 )
 @click.option(
     "--like",
@@ -71,15 +80,16 @@ def command(
     catalog = call.catalog
     wiring = wiring_of(irq=irq_wiring, dma=dma_wiring)
     if host:
-        if layout or like or part or wiring or without:
+        if layout or like or part or wiring or without or call.input_format or call.variant:
             raise click.UsageError("--host writes a host file: nothing of a card goes with it")
         call.write(Path(file), shipped_file(HOST))
         return DONE
-    if layout is not None and like is not None:
-        raise click.UsageError("--layout and --like: the donor's layout is taken, give one")
+    if like is None and (call.input_format or call.variant):
+        raise click.UsageError("--input and --variant are about the donor's dump: give --like DUMP")
     if layout is None and like is None:
         raise InputError(_layouts_known(catalog))
     _check_functions(catalog, without)
+    call.layout = layout
     donor = _Donor(call, like) if like is not None else None
     chosen = donor.layout if donor else layout_named(catalog, layout or "")
     if chosen.name not in catalog.layouts:
@@ -109,9 +119,10 @@ class _Donor:
     def __init__(self, call: Call, name: str) -> None:
         loaded = call.load(name)
         self.catalog, self.image = call.catalog, loaded.image
-        if self.image.layout is None:
-            message = f"--like: no layout fits {name}"
-            raise click.UsageError(f"{message}; `romtool schema draft` describes its chip")
+        if self.image.layout is None or self.image.lead is not None:
+            message = f"--like: no known layout fits {name}"
+            hint = "name one by --layout, or let `romtool schema draft` describe its chip"
+            raise click.UsageError(f"{message}; {hint}")
         self.layout: ImageLayout = self.image.layout
         sized = self.catalog.parts_of(len(self.image.data))
         self.part = loaded.part or next((part.name for part in sized), None)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from romtool.errors import InputError
-from romtool.files.reading import name_text
+from romtool.files.reading import StrPath, name_text
 from romtool.text.problems import one_line, problem_line, visible
 
 if TYPE_CHECKING:
@@ -67,12 +67,12 @@ def echo_json(answer: Any) -> None:
     echo_utf8("\n")
 
 
-def is_standard_output(path: Path | None) -> bool:
+def is_standard_output(path: StrPath | None) -> bool:
     """Whether the name of an output stands for standard output."""
     return path is not None and str(path) == "-"
 
 
-def output_name(path: Path) -> str:
+def output_name(path: StrPath) -> str:
     """Return the name of an output for messages."""
     return "standard output" if is_standard_output(path) else visible(name_text(path))
 

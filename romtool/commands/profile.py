@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
 
 import click
 
@@ -23,7 +23,7 @@ from romtool.text.profile import removal_lines
     "-o",
     "--output",
     metavar="FILE",
-    type=click.Path(path_type=Path),
+    type=click.Path(),
     default="-",
     help="The profile to write; left out, or -: standard output.",
 )
@@ -37,7 +37,7 @@ from romtool.text.profile import removal_lines
 def command(
     call: Call,
     dump: str,
-    output: Path,
+    output: str,
     irq_wiring: list[int] | None,
     dma_wiring: list[int] | None,
     without: tuple[str, ...],
@@ -56,7 +56,7 @@ def command(
         found = taken.findings()
         if any(finding.severity == "error" for finding in found):
             warn(f"{taken.name}: {counted(found)}, all kept as they are; `check` lists them")
-    name = visible(Path(taken.name).name)
+    name = visible(os.path.basename(taken.name))
     decoded = taken.image.layout
     wiring = wiring_of(irq=irq_wiring, dma=dma_wiring)
     if wiring or without:

@@ -12,7 +12,7 @@ from romtool.assign.host import Host
 from romtool.cli import Group
 from romtool.commands import completing
 from romtool.commands.call import DONE, Call, declare
-from romtool.commands.options import FORCE, INPUT, JSON
+from romtool.commands.options import FORCE, INPUT, JSON, VARIANT
 from romtool.commands.printing import (
     echo,
     echo_json,
@@ -23,8 +23,16 @@ from romtool.commands.printing import (
 )
 from romtool.errors import InputError, Problem, refuse
 from romtool.files.inputs import expand
+from romtool.files.reading import name_text
 from romtool.files.schemas import load_catalog
-from romtool.files.shipped import load_host, load_hosts, shipped_file, shipped_hosts
+from romtool.files.shipped import (
+    KINDS,
+    kind_of,
+    load_host,
+    load_hosts,
+    shipped_file,
+    shipped_hosts,
+)
 from romtool.infer.draft import draft_schema
 from romtool.schema.catalog import Catalog
 from romtool.schema.expect import Expectation
@@ -231,16 +239,27 @@ def _unknown(catalog: Catalog, name: str) -> InputError:
 @declare(
     "lint",
     example="romtool schema lint my-chip.toml",
-    short_help="Check schema files of your own.",
+    short_help="Check schema files and host files of your own.",
     group=command,
 )
 @click.argument(
     "files", nargs=-1, required=True, metavar="FILE...", shell_complete=completing.files
 )
 def lint(call: Call, files: tuple[str, ...]) -> int:
-    """Check schema files of your own: unknown keys, gaps, overlaps, with line and column."""
-    paths = [found for name in files for found in _files(Path(name))]
-    load_catalog(call.schemas, paths)
+    """Check schema files of your own: unknown keys, gaps, overlaps, with line and column.
+
+    Host files are checked too; what a file is its content tells. A folder stands for all in it.
+    """
+    kinds: dict[str, list[Path]] = {kind: [] for kind in KINDS}
+    for path in (found for name in files for found in _files(Path(name))):
+        kinds[kind_of(load_catalog(), str(path))].append(path)
+    schemas, hosts, profiles = kinds.values()
+    for path in profiles:
+        hint = f"`romtool check {name_text(path)}` checks it"
+        raise refuse("is a card profile, no schema", hint).in_file(name_text(path))
+    load_catalog(call.schemas, schemas)
+    for path in hosts:
+        load_host(call.catalog, str(path))
     for name in files:
         echo(f"{visible(name)}: no faults")
     return DONE
@@ -252,7 +271,8 @@ def _files(path: Path) -> list[Path]:
         return [path]
     found = sorted(path.rglob("*.toml"))
     if not found:
-        raise refuse("no .toml file in this folder", "name a schema file").in_file(str(path))
+        hint = "name a schema file or a host file"
+        raise refuse("no .toml file in this folder", hint).in_file(str(path))
     return found
 
 
@@ -281,6 +301,7 @@ def json_(call: Call, output: Path) -> int:
 @declare(
     "draft",
     INPUT,
+    VARIANT,
     FORCE,
     example="romtool schema draft donor1.bin donor2.bin -o my-chip.toml",
     short_help="Work a layout out from dumps of an unknown chip.",

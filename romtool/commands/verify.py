@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import functools
-import hashlib
 import os
 from collections.abc import Callable, Iterator
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -31,12 +29,13 @@ from romtool.formats import TOML
 from romtool.image.corruption import swapped_pairs
 from romtool.image.decode import decode
 from romtool.image.model import Image
-from romtool.readback.diagnosis import Diagnosis, diagnose, hopeless, serial_of, swapped_arguments
-from romtool.readback.series import Series
 from romtool.text.page import title
 from romtool.text.problems import visible
-from romtool.text.verify import series_line, series_notes, stranger_words, verify_lines
 from romtool.verify import Difference, differences
+
+if TYPE_CHECKING:  # loaded where something differs, or a series is given
+    from romtool.readback.diagnosis import Diagnosis
+    from romtool.readback.series import Series
 
 MATCHING, DIFFERENT = "as expected", "different"
 Note = Callable[[str], None]
@@ -71,6 +70,8 @@ def command(call: Call, readbacks: tuple[str, ...], expected: str, swap_pairs: b
     if not call.as_json and counts.total() > 1:
         echo(summary(counts, (MATCHING, DIFFERENT)))
         if series is not None:
+            from romtool.text.verify import series_notes
+
             echo_lines(series_notes(series.serials, marks))
     return NO if counts[DIFFERENT] else DONE
 
@@ -96,6 +97,8 @@ def _of_image(
         lines = [visible(words)] if single else list(title(source.name, "match"))
         data = _data(found, None) if single else {"file": source.name, **_data(found, None)}
         return Answer(MATCHING, lines, data)
+    from romtool.readback.diagnosis import diagnose, swapped_arguments
+
     wrong_way = source.format == TOML.name and expected.input.format != TOML.name
     like = None if wrong_way else diagnose(read, want)
     like = like or swapped_arguments(read, want, is_certain=wrong_way)
@@ -110,6 +113,9 @@ def _of_series(
     call: Call, series: Series, swap_pairs: bool, single: bool, name: str, note: Note
 ) -> Answer:
     """Return the answer for one readback of a card of a series: one line, if there are several."""
+    from romtool.readback.diagnosis import diagnose, hopeless
+    from romtool.text.verify import series_line, stranger_words
+
     source, read = _read(call, name, note, swap_pairs)
     nothing = hopeless(series.catalog, read)
     serial = None if nothing else series.card_of(read)
@@ -149,6 +155,8 @@ def _lines(
     swapped: bool,
 ) -> Iterator[str]:
     """Yield what people read; `swapped`: --swap-pairs was given, and has been done to `read`."""
+    from romtool.text.verify import verify_lines
+
     option = ""
     if swapped_pairs(read) == want.data:
         option = ", or leave --swap-pairs out" if swapped else ", or --swap-pairs"
@@ -160,9 +168,13 @@ def series_at(call: Call, expected: str) -> Series | None:
 
     Raises InputError where it holds no image with a serial number, or two of one number.
     """
-    path = Path(expected)
-    if expected == "-" or not (path.is_dir() or is_manifest(path)):
+    if expected == "-" or not (os.path.isdir(expected) or is_manifest(expected)):
         return None
+    from pathlib import Path
+
+    from romtool.readback.series import Series
+
+    path = Path(expected)
     listed = manifests_in(path) if path.is_dir() else [path]
     if not listed:
         return Series(_in_folder(call, expected))
@@ -179,6 +191,8 @@ def series_at(call: Call, expected: str) -> Series | None:
 
 def _listed(call: Call, entry: ManifestEntry) -> Image:
     """Return the image of a manifest's entry; raises InputError where it is another one."""
+    import hashlib
+
     image = call.load(str(entry.path), by_content=True).image
     if entry.swapped:
         image = decode(call.catalog, swapped_pairs(image.data), call.layout)
@@ -189,6 +203,8 @@ def _listed(call: Call, entry: ManifestEntry) -> Image:
 
 
 def _in_folder(call: Call, folder: str) -> dict[int, Callable[[], Image]]:
+    from romtool.readback.diagnosis import serial_of
+
     found: dict[int, LoadedImage] = {}
     files, refusals = expand([folder])
     for refused in refusals:

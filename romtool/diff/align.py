@@ -5,8 +5,7 @@ from __future__ import annotations
 import bisect
 from collections import deque
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 T = TypeVar("T")
 
@@ -17,8 +16,7 @@ LONE = 1.0
 """What an added or a removed entry costs: one change."""
 
 
-@dataclass(frozen=True)
-class Aligned:
+class Aligned(NamedTuple):
     """A place in A (from 0) and the place in B that belongs to it; None: it is in one only.
 
     `moved`: the entry is the same in both, but not in the same order with others.

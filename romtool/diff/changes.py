@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
 from itertools import pairwise, zip_longest
 from typing import Any, NamedTuple
 
@@ -13,8 +12,7 @@ Span = tuple[int, int]
 """Where something begins in an image, and the place after its end."""
 
 
-@dataclass(frozen=True)
-class Where:
+class Where(NamedTuple):
     """A place in the card's terms: steps from the outside in, such as (device, QRL0001).
 
     `field`: the field of it that is meant, empty where it is all of it; `until`: the last of
@@ -54,8 +52,7 @@ def _step(mine: tuple[str, str] | None, yours: tuple[str, str] | None) -> str:
     return f"{words} ({named} in B)"
 
 
-@dataclass(frozen=True)
-class Side:
+class Side(NamedTuple):
     """One image's part of a change: where it is, what stands there, and in which bytes.
 
     `lead`: how the words begin; where both sides begin so, it need not be said twice.
@@ -67,8 +64,7 @@ class Side:
     lead: str = ""
 
 
-@dataclass(frozen=True)
-class Change:
+class Change(NamedTuple):
     """A thing that isn't the same in both images; a side is None where the thing isn't there."""
 
     a: Side | None
@@ -92,8 +88,7 @@ class Change:
         return {"where": self.where, "a": a, "b": b}
 
 
-@dataclass(frozen=True)
-class ByteRun:
+class ByteRun(NamedTuple):
     """Differing bytes side by side that no term of the card explains.
 
     They stand from `a_at` on in A and from `b_at` on in B, which is the same address unless what
@@ -126,8 +121,7 @@ class ByteRun:
         return {"where": self.where, "offset": self.a_at, "offset_b": self.b_at, "a": a, "b": b}
 
 
-@dataclass(frozen=True)
-class Renumbered:
+class Renumbered(NamedTuple):
     """A device whose number on its card, from 0, another's removal, addition or move shifts."""
 
     device: str
@@ -139,8 +133,7 @@ class Renumbered:
         return Renumbered(self.device, self.b, self.a)
 
 
-@dataclass(frozen=True)
-class DriverIDs:
+class DriverIDs(NamedTuple):
     """IDs by which drivers find a device, its own and compatible ones, that one image lacks.
 
     `a` and `b` are those that only that image has; `device` is its own ID in each.
@@ -171,8 +164,7 @@ class ByteCounts(NamedTuple):
         return cls(common, differ, len(a) - common, len(b) - common)
 
 
-@dataclass(frozen=True)
-class Differences:
+class Differences(NamedTuple):
     """All that differs between image A and image B.
 
     `same`: every byte is equal. Each byte that differs at its address lies in a span of a change,
@@ -204,7 +196,7 @@ class Differences:
             "same": self.same,
             "changes": [one.as_json() for one in self.changes],
             "consequences": [one.as_json() for one in self.consequences],
-            "renumbered": [asdict(one) for one in self.renumbered],
+            "renumbered": [one._asdict() for one in self.renumbered],
             "drivers": [
                 {"device": one.device[0], "lost": list(one.a), "gained": list(one.b)}
                 for one in self.drivers
@@ -232,8 +224,7 @@ def differing_runs(a: bytes, b: bytes, at: Iterable[int]) -> Iterator[Span]:
         yield first, last
 
 
-@dataclass(frozen=True)
-class Kept:
+class Kept(NamedTuple):
     """A thing that stands in both images, changed or not: where it is, and at which addresses."""
 
     a_where: Where
@@ -247,16 +238,16 @@ class Kept:
         return self.b_span[0] - self.a_span[0]
 
 
-@dataclass
 class Ledger:
     """Collects what is found, in the order in which a person reads it."""
 
-    changes: list[Change] = field(default_factory=list)
-    consequences: list[Change] = field(default_factory=list)
-    runs: list[ByteRun] = field(default_factory=list)
-    kept: list[Kept] = field(default_factory=list)
-    renumbered: list[Renumbered] = field(default_factory=list)
-    drivers: list[DriverIDs] = field(default_factory=list)
+    def __init__(self, changes: Iterable[Change] = ()) -> None:
+        self.changes = list(changes)
+        self.consequences: list[Change] = []
+        self.runs: list[ByteRun] = []
+        self.kept: list[Kept] = []
+        self.renumbered: list[Renumbered] = []
+        self.drivers: list[DriverIDs] = []
 
     def change(self, a: Side | None, b: Side | None, *, follows: bool = False) -> None:
         """Enter a change, or what only follows from others."""
@@ -292,6 +283,6 @@ def _from(things: Sequence[tuple[Where, Span]]) -> Side:
     first, last = things[0][0], things[-1][0]
     near = first.steps[:-1] == last.steps[:-1]
     until = str(Where(last.steps[-1:]) if near else last)
-    where = first if first == last else replace(first, until=until)
+    where = first if first == last else first._replace(until=until)
     start = things[0][1][0]
     return Side(where, f"from {start:X}h", tuple(span for _, span in things), "from ")

@@ -35,7 +35,7 @@ def compare(a: Image, b: Image, parts: tuple[str | None, str | None] = (None, No
     if bool(a.identifier_size) != bool(b.identifier_size):
         return _compare_items(a, b)
     same = a.data == b.data
-    ledger = Ledger(list(compare_shapes(a, b, parts)))
+    ledger = Ledger(compare_shapes(a, b, parts))
     if a.layout is None or b.layout is None:
         ledger.runs += compare_all_bytes(a, b)
     elif not same:

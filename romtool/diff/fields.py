@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from romtool.diff.changes import Ledger, Side, Span, Where
 from romtool.diff.items import apart
@@ -17,8 +17,7 @@ from romtool.schema.image_layouts import ImageLayout
 FRAME, CARD, END = Where((("frame", ""),)), Where((("card", ""),)), Where((("end", ""),))
 
 
-@dataclass(frozen=True)
-class Held:
+class Held(NamedTuple):
     """A field as one image holds it: where it is called what, its bits, its bytes, its check."""
 
     where: Where

@@ -13,7 +13,17 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from romtool.errors import InputError, refuse
 from romtool.errors import Path as KeyPath
 from romtool.files.reading import read_bytes, shown, unreadable
-from romtool.formats import FORMATS, LIMITS, MAX_IMAGE, MAX_TOML, RAW, SUFFIXES, TOML, format_of
+from romtool.formats import (
+    FORMATS,
+    LIMITS,
+    MAX_IMAGE,
+    MAX_TOML,
+    RAW,
+    SHARED,
+    SUFFIXES,
+    TOML,
+    format_of,
+)
 from romtool.formats.plain_text import is_plain
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import clip
@@ -179,11 +189,27 @@ def _inside(folder: str) -> list[str]:
     from pathlib import Path
 
     try:
-        files = [file for file in Path(folder).iterdir() if file.suffix.lower() in SUFFIXES]
+        files = [file for file in Path(folder).iterdir() if _is_image(str(file), file.suffix)]
     except OSError as error:
         raise unreadable(error) from None
     found = sorted(str(file) for file in files if not os.path.isdir(file))
     if not found:
-        hint = f"looked for {', '.join(SUFFIXES)}"
+        shared = "".join(f", and {one.title} in {suffix}" for suffix, one in SHARED.items())
+        hint = f"looked for {', '.join(SUFFIXES)}{shared}"
         raise refuse("no image or profile in this folder", hint)
     return found
+
+
+def _is_image(name: str, suffix: str) -> bool:
+    """Whether a file's name says that it is an image or a profile, or else what stands in it."""
+    wanted = SHARED.get(suffix.lower())
+    if wanted is None:
+        return suffix.lower() in SUFFIXES
+    try:
+        data = read_bytes(name, wanted.limit, LIMITS)
+    except InputError:
+        return False
+    try:
+        return format_of(data, tuple) is wanted
+    except InputError:  # recognised, but in an encoding that is not read: that is told
+        return True

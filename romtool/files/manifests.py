@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
-from typing import NamedTuple
+import os
+from typing import TYPE_CHECKING, NamedTuple
 
 from romtool.errors import refuse
 from romtool.files.reading import name_text, read_bytes
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 SUFFIX = ".manifest.json"
 """What the name of one ends in."""
@@ -39,12 +41,12 @@ def manifests_in(folder: Path) -> list[Path]:
     return sorted(path for path in folder.iterdir() if path.name.endswith(SUFFIX))
 
 
-def is_manifest(path: Path) -> bool:
+def is_manifest(name: str) -> bool:
     """Whether a file is one, or wants to be: JSON, which no image begins like."""
-    if not path.is_file():
+    if not os.path.isfile(name):
         return False
     try:
-        with path.open("rb") as file:
+        with open(name, "rb") as file:
             head = file.read(HEAD)
     except OSError:
         return False
@@ -53,6 +55,8 @@ def is_manifest(path: Path) -> bool:
 
 def read_manifest(path: Path) -> list[ManifestEntry]:
     """Return the images that a manifest lists; raises InputError, with the file."""
+    import json
+
     data = read_bytes(str(path), LONGEST, "a manifest is shorter")
     try:
         answer = json.loads(data)

@@ -12,9 +12,8 @@ import zlib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from romtool.files.reading import StrPath
 from romtool.schema.catalog import Catalog
-
-StrPath = str | os.PathLike[str]
 
 NAME = "catalog.pickle"
 AT_ONCE = (

@@ -12,6 +12,9 @@ from typing import BinaryIO
 
 from romtool.errors import InputError, refuse
 
+StrPath = str | os.PathLike[str]
+"""The name of a file or folder; `pathlib` takes as long to load as an image to decode."""
+
 DESCRIPTORS = ("/dev/fd", "/proc/self/fd")
 """Folders whose names are numbers of open files, as a shell's process substitution gives them."""
 
@@ -139,6 +142,6 @@ def shown(name: str) -> str:
     return "standard input" if name == "-" else name_text(name)
 
 
-def name_text(path: str | os.PathLike[str]) -> str:
+def name_text(path: StrPath) -> str:
     """Return a file's name as text, the same in every locale; a byte that is no UTF-8 is kept."""
     return os.fsencode(path).decode("utf-8", "surrogateescape")

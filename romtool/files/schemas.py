@@ -8,17 +8,15 @@ from typing import TYPE_CHECKING
 
 from romtool.errors import InputError, refuse
 from romtool.files.packed import unpack
-from romtool.files.reading import name_text, read_bytes
+from romtool.files.reading import StrPath, name_text, read_bytes
 from romtool.formats import MAX_TOML
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import sizes
 
 if TYPE_CHECKING:
-    from pathlib import Path  # loading it takes as long as decoding an image
+    from pathlib import Path
 
     from romtool.schema.loading import SchemaFile
-
-StrPath = str | os.PathLike[str]
 
 HOSTS = "hosts"
 """The folder of host files among the schemas; all else there are schema files."""

@@ -7,6 +7,7 @@ the project's folder otherwise.
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,18 +24,32 @@ if TYPE_CHECKING:
 
 SUFFIX = ".toml"
 
+KINDS = ("own-file", "host", "profile")
+"""The tables that describe the keys of a user's TOML file, of each kind of it."""
+
 
 def shipped_file(name: str) -> bytes:
     """Return the file that describes this layout, part, host, expectation or sample.
 
-    Raises InputError where none does.
+    Of a file that describes several parts only this one is left. Raises InputError where no file
+    describes it.
     """
     known = dict(_named())
-    path = known.get(name) or known.get(name.upper())
-    if path is None:
+    wanted = name if name in known else name.upper()
+    if wanted not in known:
         hint = did_you_mean(name.lower(), known) or f"known are {', '.join(known)}"
         raise refuse(f"no file describes {clip(name)}", hint)
-    return path.read_bytes()
+    data = known[wanted].read_bytes()
+    head, *parts = re.split(rb"(?m)^(?=\[\[part\]\])", data)
+    return head + _part(parts, wanted) if len(parts) > 1 else data
+
+
+def _part(parts: list[bytes], name: str) -> bytes:
+    """Return the one table of a part that has this name."""
+    import tomllib
+
+    own = (one for one in parts if tomllib.loads(one.decode())["part"][0]["name"] == name)
+    return next(own).rstrip() + b"\n"
 
 
 def exported_names() -> list[str]:
@@ -85,6 +100,21 @@ def load_host(catalog: Catalog, name: str) -> Host:
             return host_of(catalog, parse_toml(text), shown(name))
     except InputError as refused:
         raise refused.in_file(shown(name)) from None
+
+
+def kind_of(catalog: Catalog, name: str) -> str:
+    """Return what a TOML file is by its keys: `own-file` (schemas), `host` or `profile`.
+
+    A file without a known key, or that can't be read as TOML, is taken for a schema file.
+    """
+    from romtool.formats.plain_text import plain_text
+    from romtool.toml.parse import parse_toml
+
+    try:
+        keys = parse_toml(plain_text(read_bytes(name, MAX_TOML, ""))).keys()
+    except InputError:
+        return KINDS[0]
+    return max(KINDS, key=lambda kind: len(keys & catalog.tables[kind].keys.keys()))
 
 
 def load_hosts(catalog: Catalog) -> dict[str, Host]:

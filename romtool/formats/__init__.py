@@ -33,6 +33,7 @@ class Format(NamedTuple):
     """A file format: its name (that of its module), what people call it, its files' suffixes.
 
     The first suffix is what `build --format` calls it, if that writes it; `limit` is in bytes.
+    `shared`: suffixes that other texts have, too, so that only the content tells.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Format(NamedTuple):
     suffixes: tuple[str, ...]
     limit: int
     is_written: bool = False
+    shared: tuple[str, ...] = ()
 
     @property
     def module(self) -> Any:
@@ -83,7 +85,7 @@ FORMATS = {
         RAW,
         Format("hex", "Intel HEX", (".hex", ".ihx"), MAX_RECORDS, is_written=True),
         Format("srec", "S-record", (".srec", ".s19"), MAX_RECORDS, is_written=True),
-        Format("listing", "a listing", (".lst",), MAX_RECORDS),
+        Format("listing", "a listing", (".lst",), MAX_RECORDS, shared=(".txt",)),
         TOML,
     )
 }
@@ -94,6 +96,9 @@ WRITTEN = {one.suffixes[0][1:]: one for one in FORMATS.values() if one.is_writte
 
 SUFFIXES = tuple(suffix for one in FORMATS.values() for suffix in one.suffixes)
 """What the name of an image or a profile in a folder ends in."""
+
+SHARED = {suffix: one for one in FORMATS.values() for suffix in one.shared}
+"""What it may end in, too, by the format that its content must be in then."""
 
 LIMITS = (
     f"{sizes(MAX_IMAGE)} is the limit of an image, {sizes(MAX_RECORDS)} of a HEX, S-record or"

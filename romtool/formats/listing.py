@@ -2,7 +2,9 @@
 
 Three forms. Rows with addresses: `00000010: 464c 0301  FL..`; the colon and the column of letters
 may be missing, `*` after a row repeats it up to the next address, an address alone is the end.
-Rows of bare hex digits. Numbers in a C array. Common practice, no source.
+Addresses may be octal, as `od` writes them, and groups turned round, as `xxd -e` does: where the
+addresses and the letters say so all the way. Rows of bare hex digits. Numbers in a C array. Common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from itertools import islice
+from typing import NamedTuple
 
 from romtool.errors import InputError
 from romtool.formats import MAX_IMAGE
@@ -31,6 +34,14 @@ _SECOND = re.compile(rf"[0-9A-Fa-f]{{1,8}}(?::\s*|\s+){_PAIRS}\b|\*$|[0-9A-Fa-f]
 
 _WORDS = re.compile(rf"[0-9A-Fa-f]{{6,7}}\s+(?=\S{{3}}){_GROUPS}")
 """A row of 16-bit words, which `hexdump` and `od` list in the byte order of their machine."""
+
+_BITS = re.compile(r"[01]{8}(?: [01]{8})*")
+"""Bytes in binary digits, as `xxd -b` lists them."""
+
+_OCTAL = re.compile("[0-7]{7}")
+"""An octal address, as `od` writes it; its hex ones have six digits."""
+
+_BY_BYTE = "list it byte by byte: `hexdump -C`, `od -A x -t x1` or `xxd`"
 
 _BARE = re.compile(rf"{_PAIRS}(?:[\s,]+{_PAIRS})*,?$")
 
@@ -97,7 +108,39 @@ def _no_pairs(number: int) -> InputError:
 # --- rows with addresses
 
 
+class _Way(NamedTuple):
+    """How rows are read: the base of their addresses, whether each group is turned round."""
+
+    base: int = 16
+    is_turned: bool = False
+
+
+_WAYS = (_Way(), _Way(base=8), _Way(is_turned=True))
+"""From the usual on; one counts only if it holds for every row."""
+
+
 def _read_rows(lines: list[tuple[int, str]]) -> Contents:
+    """Return the bytes of rows with addresses, read in the one way that holds for all of them."""
+    found: dict[_Way, Contents] = {}
+    refusals = []
+    for way in _WAYS:
+        if way.is_turned and found:
+            break
+        try:
+            found[way] = _read_as(lines, way)
+        except InputError as refused:
+            refusals.append(refused)
+    if not found:
+        raise max(refusals, key=lambda refused: refused.problems[0].line or 0)  # the likeliest way
+    first, *others = found.values()
+    if any(other != first for other in others):
+        message = "the addresses may be hex or octal, which makes another number of bytes"
+        raise refuse_line(lines[-1][0], message, _BY_BYTE)
+    return first
+
+
+def _read_as(lines: list[tuple[int, str]], way: _Way) -> Contents:
+    """Return the bytes of rows with addresses, read in one way."""
     start, data, row, repeats = -1, bytearray(), b"", 0
     for number, line in lines:
         if line == "*" and row and not repeats:
@@ -107,7 +150,9 @@ def _read_rows(lines: list[tuple[int, str]]) -> Contents:
         if found is None:
             message = "no row of a listing: an address, then pairs of hex digits"
             raise refuse_line(number, message, "take the line out")
-        address, rest = int(found[1], 16), found[3]
+        if way.base == 8 and not _OCTAL.fullmatch(found[1] + found[2]):
+            raise refuse_line(number, f"address {found[1]} is not octal", "make the listing again")
+        address, rest = int(found[1], way.base), found[3]
         refuse_above(address - 1, number)
         start = address if start < 0 else start
         if not row and address != start:
@@ -120,9 +165,8 @@ def _read_rows(lines: list[tuple[int, str]]) -> Contents:
             hint = "rows are missing or twice: make the listing again"
             raise refuse_line(number, message, hint)
         if _WORDS.fullmatch(line):
-            hint = "list it byte by byte: `hexdump -C`, `od -A x -t x1` or `xxd`"
-            raise refuse_line(number, "words whose byte order the listing doesn't say", hint)
-        row = _row_bytes(rest, number) if rest else b""
+            raise refuse_line(number, "words whose byte order the listing doesn't say", _BY_BYTE)
+        row = _row_bytes(rest, number, is_turned=way.is_turned) if rest else b""
         data += row
         refuse_above(start + len(data) - 1, number)
     if repeats:
@@ -140,13 +184,22 @@ def _repeated(row: bytes, count: int, number: int) -> bytes:
     return row * times
 
 
-def _row_bytes(rest: str, number: int) -> bytes:
-    """Return a row's bytes, what comes after its address; its column of letters is checked."""
+def _row_bytes(rest: str, number: int, *, is_turned: bool) -> bytes:
+    """Return a row's bytes, what comes after its address; its column of letters is checked.
+
+    `is_turned`: the bytes of each group stand from the last to the first.
+    """
     for digits, letters in _columns(rest):
         if re.fullmatch(_GROUPS, digits):
-            data = bytes.fromhex(digits)
-            if letters is None or letters.strip() == _letters(data).strip():
+            parts = map(bytes.fromhex, digits.split())
+            data = b"".join(part[::-1] if is_turned else part for part in parts)
+            if letters is None:
+                if not is_turned:
+                    return data
+            elif letters.strip() == _letters(data).strip():
                 return data
+    if _BITS.match(rest):
+        raise refuse_line(number, "bytes in binary digits", _BY_BYTE)
     digits, letters = re.split(r"\s*[|>]|  |$", rest, maxsplit=1)
     groups = digits.split()
     if not re.fullmatch(_GROUPS, " ".join(groups)):

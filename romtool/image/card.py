@@ -269,6 +269,6 @@ def entry_of(image: Image, item: Descriptor) -> Entry:
         entry: Entry = {**record.entry_of(item.values)}
         if image.catalog.shortest(record.key_field.key, item.values) is not record:
             entry["form"] = record.form
-        if record.write(item.values) == item.raw:
+        if record.writes(item.values, item.raw):
             return entry
     return {"raw": hex_text(item.raw)}

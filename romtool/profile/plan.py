@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from romtool.errors import InvalidValue, Path, Problem
@@ -23,27 +22,29 @@ class Piece(NamedTuple):
     """The table (card or device) whose cost they are."""
 
 
-@dataclass
 class Plan:
     """What a profile asks for; `assemble` makes the image of it."""
 
-    catalog: Catalog
-    layout: ImageLayout
-    part: Part | None = None
-    size: int | None = None
-    fill: int = 0xFF
-    lead: bytes = b""
-    patch: bytes = b""
-    tail: list[tuple[int, bytes, Path]] = field(default_factory=list)
-    raw: bytes | None = None
-    config: dict[str, Stored] = field(default_factory=dict)
-    identifier: dict[str, Stored] = field(default_factory=dict)
-    pieces: list[Piece] = field(default_factory=list)
-    override: dict[str, Stored | str] = field(default_factory=dict)
-    whole_identifier: bytes | None = None
-    has_end: bool = True
-    owners: dict[Path, str] = field(default_factory=dict)
-    variant: Variant | None = None
+    def __init__(
+        self, catalog: Catalog, layout: ImageLayout, variant: Variant | None = None
+    ) -> None:
+        self.catalog = catalog
+        self.layout = layout
+        self.part: Part | None = None
+        self.size: int | None = None
+        self.fill = 0xFF
+        self.lead = b""
+        self.patch = b""
+        self.tail: list[tuple[int, bytes, Path]] = []
+        self.raw: bytes | None = None
+        self.config: dict[str, Stored] = {}
+        self.identifier: dict[str, Stored] = {}
+        self.pieces: list[Piece] = []
+        self.override: dict[str, Stored | str] = {}
+        self.whole_identifier: bytes | None = None
+        self.has_end = True
+        self.owners: dict[Path, str] = {}
+        self.variant = variant
 
     def place(self, path: Path) -> Path:
         """Return where a value of the plan's tables stands in the profile."""

@@ -86,7 +86,8 @@ class CardReader(Reader):
         try:
             return bytes_of(table[RAW_ID], field_.kind.bits)
         except InvalidValue as wrong:
-            self.problem(f"{RAW_ID}: {wrong.message}", wrong.hint, place)
+            hint = wrong.hint or "write all bytes of the ID"
+            self.problem(f"{RAW_ID}: {wrong.message}", hint, place)
             return bytes(field_.size or 0)
 
     def _named(self, table: Mapping[str, Any], path: Path) -> None:

@@ -166,7 +166,7 @@ def _device(image: Image, device: Device) -> Table:
         if not field.is_default(device.values[field.key]):
             table[field.key] = device.values[field.key]
     values = device.values | {record.key_field.key: content[: record.key_field.size]}
-    if record.write(values) != device.start.raw and record.length_key:
+    if not record.writes(values, device.start.raw) and record.length_key:
         table[record.length_key] = len(content)
     first, *others = device.groups or [Group()]
     if not _regular(first):

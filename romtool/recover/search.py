@@ -329,7 +329,7 @@ def part_sizes(
         return [(part_size, False)] if fits else [(length, False)]
     if length in known or state.sized or not end_there:
         return [(length, False)]
-    if state.did("header-missing") and state.added is not None:
+    if state.added is not None:
         # A file of the part's size: its fill begins where the frame's bytes should end.
         # Bytes before the image pushed as many off its end.
         for without in (length - state.added.size, length - state.added.size + state.dropped):

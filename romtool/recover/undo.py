@@ -186,9 +186,7 @@ def mirrored(catalog: Catalog, state: State) -> Iterator[State]:
         if period is None or period in found:
             continue
         found.add(period)
-        copies = [
-            reading.part(at, at + period).filled(period) for at in range(0, len(reading), period)
-        ]
+        copies = [reading.part(at).filled(period) for at in range(0, len(reading), period)]
         voted = vote(copies)
         words = f"{len(copies)} copies"
         if voted.count:

@@ -253,7 +253,7 @@ def _unnumbered(
         yield remark(catalog, "identifier-wrong", stored=sent[field.at], computed=computed)
         assert isinstance(field.kind, Check)
         if sent[field.at] == field.kind.left_out:
-            yield remark(catalog, "identifier-left-out", stored=sent[field.at])
+            yield remark(catalog, "identifier-left-out")
     elif computed == catalog.pnp_software.refused_checksum:
         yield remark(catalog, "identifier-refused", computed=computed)
     elif last is None:

@@ -33,7 +33,6 @@ from romtool.requirements.model import (
     RangeRequirement,
     Requirement,
 )
-from romtool.requirements.read import requirements_of
 from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import address
 
@@ -110,12 +109,8 @@ def power_up(
     isolated = isolate(access, host)
     reads = [read_card(access, csn, heard) for csn, heard in enumerate(isolated.cards, 1)]
     images = [read_as(catalog, read.data, catalog.default_layout) for read in reads]
-    requirements = [
-        CardRequirements(None, None, ()) if image is None else requirements_of(image)
-        for image in images
-    ]
     devices = [devices_in(image) for image in images]
-    work = _Configuring(access, host, solve, requirements, devices, boot_only=boot_only)
+    work = _Configuring(access, host, solve, devices, boot_only=boot_only)
     assignment, found = work.settle()
     rows = zip(isolated.cards, reads, images, found, strict=True)
     cards = tuple(
@@ -139,7 +134,6 @@ class _Configuring:
         access: Access,
         host: Host,
         solve: Solver,
-        requirements: Sequence[CardRequirements],
         devices: Sequence[Sequence[DeviceData]],
         *,
         boot_only: bool,
@@ -148,10 +142,8 @@ class _Configuring:
         self.catalog, self.boot_only = access.catalog, boot_only
         self.ports = self.catalog.port_resource.name
         self.kept = (self.catalog.bus.write_port, access.read_port)
-        self.requirements = [
-            card._replace(devices=tuple(d.requirements for d in own if self._why_not(d) is None))
-            for card, own in zip(requirements, devices, strict=True)
-        ]
+        wanted = ([d.requirements for d in own if self._why_not(d) is None] for own in devices)
+        self.requirements = [CardRequirements(None, None, tuple(own)) for own in wanted]
 
     def _why_not(self, device: DeviceData) -> Remark | None:
         """Return why the software gives a device nothing, whatever is free; None if it does."""

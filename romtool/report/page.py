@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import functools
 import hashlib
 from typing import Any
 
@@ -17,6 +18,20 @@ TEMPLATE, STYLE, SCRIPT = "report.html", "report.css", "report.js"
 
 def page(report: Report) -> str:
     """Return the report as one HTML page that needs nothing else; the same for the same report."""
+    environment = _environment()
+    style, script = (_source(environment, name) for name in (STYLE, SCRIPT))
+    return environment.get_template(TEMPLATE).render(
+        report=report,
+        style=Markup(style),
+        script=Markup(script),
+        style_hash=_hash(style),
+        script_hash=_hash(script),
+    )
+
+
+@functools.cache
+def _environment() -> Environment:
+    """Return what fills in the template, which is compiled once."""
     environment = Environment(
         loader=PackageLoader("romtool.report"),
         autoescape=True,
@@ -27,14 +42,7 @@ def page(report: Report) -> str:
         keep_trailing_newline=True,
     )
     environment.filters["commands"] = _commands
-    style, script = (_source(environment, name) for name in (STYLE, SCRIPT))
-    return environment.get_template(TEMPLATE).render(
-        report=report,
-        style=Markup(style),
-        script=Markup(script),
-        style_hash=_hash(style),
-        script_hash=_hash(script),
-    )
+    return environment
 
 
 def _source(environment: Environment, name: str) -> str:

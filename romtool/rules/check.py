@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from romtool.image.model import Image
 from romtool.rules.choices import choice_findings
@@ -15,7 +16,9 @@ from romtool.rules.order import order_findings
 from romtool.rules.outside import frame_findings, outside_findings, size_findings, unread_findings
 from romtool.rules.ranges import range_findings
 from romtool.rules.view import View
-from romtool.schema.expect import Expectation
+
+if TYPE_CHECKING:
+    from romtool.schema.expect import Expectation
 
 SEVERITIES = ("error", "warning", "note")
 

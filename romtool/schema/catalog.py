@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from romtool.errors import InvalidValue, refuse
@@ -77,6 +77,18 @@ RAW_ID = "id_raw"
 """The key of an ID's bytes, where a profile has to say them because no text spells the ID."""
 
 
+class _MadeOnce(dict[int, "TagInfo | None"]):
+    """What a function returns for each number, made when it is first asked for."""
+
+    def __init__(self, make: Callable[[int], TagInfo | None]) -> None:
+        super().__init__()
+        self.make = make
+
+    def __missing__(self, number: int) -> TagInfo | None:
+        self[number] = self.make(number)
+        return self[number]
+
+
 class Catalog(
     Described,
     headers="header",
@@ -143,12 +155,12 @@ class Catalog(
         return {(r.header.name, code): r for r in self.records.values() for code in r.codes}
 
     @functools.cached_property
-    def tag_infos(self) -> tuple[TagInfo | None, ...]:
+    def tag_infos(self) -> Mapping[int, TagInfo | None]:
         """What each first byte of an item says; None for one at which software stops reading.
 
         The item's name stands in the first byte, for all headers (Spec 6.2).
         """
-        return tuple(self._beginning(first) for first in range(256))
+        return _MadeOnce(self._beginning)
 
     def _beginning(self, first: int) -> TagInfo | None:
         for header in self.headers.values():
@@ -206,11 +218,11 @@ class Catalog(
         *others, longest = self.entries[head]
         for record in others:
             try:
-                record.write(values)
+                record.laid_out(values)
             except InvalidValue:
                 continue
             return record
-        longest.write(values)
+        longest.laid_out(values)
         return longest
 
     def judgement(self, name: str, **words: object) -> str:

@@ -60,11 +60,18 @@ class Tag(Described):
 
     def write(self, code: int, length: int) -> bytes:
         """Return the header of an item."""
-        stored: dict[str, Stored] = {"code": code, "length": length}
-        for field in self.field_layout.fields:
-            if isinstance(field.kind, Constant):
-                stored[field.key] = field.kind.value
-        return self.field_layout.build(stored, self.size)
+        if (code, length) not in self._written:
+            stored: dict[str, Stored] = {"code": code, "length": length}
+            for field in self.field_layout.fields:
+                if isinstance(field.kind, Constant):
+                    stored[field.key] = field.kind.value
+            self._written[code, length] = self.field_layout.build(stored, self.size)
+        return self._written[code, length]
+
+    @functools.cached_property
+    def _written(self) -> dict[tuple[int, int], bytes]:
+        """The headers that were written: a card has few different ones."""
+        return {}
 
 
 class TagInfo(Described):
@@ -166,6 +173,26 @@ class DescriptorType(Described):
 
         Keys left out take their defaults; `length` asks for a longer content than needed.
         """
+        stored, size = self.laid_out(values, length)
+        return self.header.write(min(self.codes), size) + self.field_layout.build(stored, size)
+
+    def writes(self, values: Mapping[str, object], item: bytes) -> bool:
+        """Whether these values are written as just this item; found without building it."""
+        stored, size = self.laid_out(values)
+        head, content = item[: self.header.size], item[self.header.size :]
+        return (
+            size == len(content)
+            and self.header.read(head) == (min(self.codes), size)
+            and self.field_layout.parse(content) == stored
+        )
+
+    def laid_out(
+        self, values: Mapping[str, object], length: int | None = None
+    ) -> tuple[dict[str, Stored], int]:
+        """Return what is stored for the values of a profile, and in how many bytes of content.
+
+        As `write` takes them; raises InvalidValue.
+        """
         stored: dict[str, Stored] = {}
         for field in self.field_layout.fields:
             stored[field.key] = self._stored(field, values)
@@ -187,8 +214,7 @@ class DescriptorType(Described):
             )
         if wanted > shortest:
             stored = {k: 0 if v is None else v for k, v in stored.items()}
-        content = self.field_layout.build(stored, wanted)
-        return self.header.write(min(self.codes), len(content)) + content
+        return stored, wanted
 
     @functools.cached_property
     def reserved_mask(self) -> bytes:

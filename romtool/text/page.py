@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import sys
-import textwrap
 from collections.abc import Iterator
 from typing import Any
 
@@ -37,6 +36,10 @@ def wrapped(words: str, columns: int, later: str = "") -> list[str]:
 
     No word is broken, and a number stays with its name: `I/O 220h`.
     """
+    if len(words) <= columns and words.isprintable() and words.rstrip():
+        return [words.rstrip()]
+    import textwrap  # which few calls need
+
     joined = re.sub(_NAMED_NUMBER, "\\1\xa0", words)
     found = textwrap.wrap(
         joined, columns, subsequent_indent=later, break_on_hyphens=False, break_long_words=False

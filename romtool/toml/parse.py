@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from typing import Any
 
 from romtool.errors import InputError, Path, Problem
-from romtool.toml.places import place_of, syntax_fault
 
 MOST_PARTS = 32
 """Parts of a key (`a.b.c` has three) that a text may have: far more than any file here needs."""
@@ -26,6 +25,8 @@ def parse_toml(text: str) -> dict[str, Any]:
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
+        from romtool.toml.places import syntax_fault
+
         message, place = syntax_fault(error, text)
         raise InputError(
             [Problem(message, _hint(message), line=place.line, column=place.column)]
@@ -44,6 +45,8 @@ def located(problem: Problem, text: str) -> Problem:
     """Return the fault with line and column, where it has a path into this TOML text."""
     if problem.path is None or problem.line is not None:
         return problem
+    from romtool.toml.places import place_of
+
     place = place_of(text, problem.path, key=problem.on_key)
     return problem._replace(line=place.line, column=place.column)
 

@@ -13,7 +13,7 @@ is_whole = False
 PART = 10
 """What part of its examples a test tries in the usual run."""
 
-LEAST = 25
+LEAST = 15
 """Examples that it tries all the same."""
 
 FEWEST = 6

@@ -34,12 +34,15 @@ def spoilt(
     return copied(*args, before=lambda: exec(code, {}), cwd=cwd, stderr=stderr)
 
 
-def spoilt_anew(code: str, *args: str) -> subprocess.CompletedProcess[bytes]:
+def spoilt_anew(
+    code: str, *args: str, cwd: Path | None = None
+) -> subprocess.CompletedProcess[bytes]:
     """The same in a Python of its own, which holds nothing but the command."""
     return subprocess.run(
         [sys.executable, "-c", _RUN.format(code=code), *args],
         stdin=subprocess.DEVNULL,
         capture_output=True,
+        cwd=cwd,
         env={key: value for key, value in os.environ.items() if key != "ROMTOOL_SCHEMAS"},
         timeout=600,
         check=False,
