@@ -1037,6 +1037,13 @@ SHAPE = [
         "the whole image as bytes; then no other table stands",
     ),
     case(
+        "count-too-large",
+        GOOD,
+        f'[{CARET}image]\nlayout = "counted-7"\n\n[card]\nid = "QRL0301"\n'
+        f'resources = [ {{ raw = "84 F0 FF {"00 " * 0xFFF0}" }} ]\n',
+        "byte count: 65537 is more than 65535; the PnP data is too long for this layout",
+    ),
+    case(
         "lead-beside-layout",
         GOOD,
         f'[image]\nlayout = "plain"\n{CARET}lead = "01"\n\n[card]\nid = "QRL0301"\n',
@@ -1263,13 +1270,13 @@ def test_too_big_for_the_part(
     more = (
         f'layout = "{frame}"\n'
         if frame
-        else 'fill = 0x00\ntail = [ { at = 127, raw = "00 01" } ]\n'
+        else 'fill = 0x00\npatch = "D1 D2"\ntail = [ { at = 127, raw = "00 01" } ]\n'
     )
     needed = NEEDED + 23 if frame else size + 1
     bad = BIG.replace('part = "24C01"\n', f'{more}part = {CARET}"{part}"\n')
     text, places = marked(bad)
     lines = refused(build(text, tmp_path), tmp_path)
-    costs = COSTS.replace(f"take {9 + 2}", f"take {9 + 2 + 23}") if frame else COSTS
+    costs = COSTS.replace(f"take {9 + 2}", f"take {9 + 2 + (23 if frame else 2)}")
     said = (
         f"{needed} bytes don't fit {part}: {needed - size} too many for its {size}; "
         f"{costs}; shorten it, or take a {larger}"
