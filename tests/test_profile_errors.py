@@ -1056,6 +1056,18 @@ SHAPE = [
         "lead can't stand beside layout; a lead is of no known layout",
     ),
     case(
+        "lead-without-bytes",
+        GOOD,
+        f'[image]\nlead = {CARET}""\n\n[card]\nid = "QRL0301"\n',
+        "lead has no bytes; leave it out, or give its bytes",
+    ),
+    case(
+        "variant-all",
+        COUNT,
+        f"{COUNT}\n\n[variant.{CARET}all]\nwithout = []",
+        "a variant can't be called all; `build --variant all` builds the profile itself and every variant",
+    ),
+    case(
         "identifier-of-items",
         GOOD,
         f'[image]\nlayout = "items"\n\n[card]\n{CARET}id = "QRL0301"\n{CARET}serial = 1\n',
