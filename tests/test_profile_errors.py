@@ -1037,6 +1037,12 @@ SHAPE = [
         "the whole image as bytes; then no other table stands",
     ),
     case(
+        "numbers-for-devices",
+        GOOD,
+        f'device = {CARET}[1, 2]\n\n[card]\nid = "QRL0301"\n',
+        "device is not a table; write it as [[device]]",
+    ),
+    case(
         "count-too-large",
         GOOD,
         f'[{CARET}image]\nlayout = "counted-7"\n\n[card]\nid = "QRL0301"\n'
