@@ -1065,7 +1065,8 @@ SHAPE = [
         "variant-all",
         COUNT,
         f"{COUNT}\n\n[variant.{CARET}all]\nwithout = []",
-        "a variant can't be called all; `build --variant all` builds the profile itself and every variant",
+        "a variant can't be called all; "
+        "`build --variant all` builds the profile itself and every variant",
     ),
     case(
         "identifier-of-items",
