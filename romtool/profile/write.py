@@ -73,8 +73,7 @@ def _computed_anew(tables: Table) -> Table:
     """
     override = tables.get("override", {})
     kept = {key: value for key, value in override.items() if not value or isinstance(value, str)}
-    rest = {key: table for key, table in tables.items() if key != "override"}
-    return {**rest, "override": kept} if kept else rest
+    return {**tables, "override": kept}
 
 
 def builds(catalog: Catalog, text: str, data: bytes) -> bool:

@@ -19,7 +19,10 @@ SETTING = 26
 _LEAST = 20
 """Columns that words need beside a label; with fewer they go below it."""
 
-_NAMED_NUMBER = r"\b(I/O|IRQ|DMA|CSN|PnP|[A-Z]|card|choice|device|line|memory|pin|serial) (?=[0-9])"
+_NAMED_NUMBER = (
+    r"\b(I/O|IRQ|DMA|CSN|PnP|[A-Z]|card|choice|device|line|memory|pin|serial) (?=[0-9])"
+    r"|(?<![\w.])([0-9]+) (?=(?:bits?|bytes?|commands?|KiB|ms|ports?)\b)"
+)
 
 
 def width() -> int:
@@ -34,13 +37,13 @@ def width() -> int:
 def wrapped(words: str, columns: int, later: str = "") -> list[str]:
     """Return words in lines of so many columns, the second and further ones after `later`.
 
-    No word is broken, and a number stays with its name: `I/O 220h`.
+    No word is broken, and a number stays with its name or unit: `I/O 220h`, `16 ports`.
     """
     if len(words) <= columns and words.isprintable() and words.rstrip():
         return [words.rstrip()]
     import textwrap  # which few calls need
 
-    joined = re.sub(_NAMED_NUMBER, "\\1\xa0", words)
+    joined = re.sub(_NAMED_NUMBER, "\\1\\2\xa0", words)
     found = textwrap.wrap(
         joined, columns, subsequent_indent=later, break_on_hyphens=False, break_long_words=False
     )
