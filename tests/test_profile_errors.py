@@ -1037,6 +1037,12 @@ SHAPE = [
         "the whole image as bytes; then no other table stands",
     ),
     case(
+        "numbers-for-devices",
+        GOOD,
+        f'device = {CARET}[1, 2]\n\n[card]\nid = "QRL0301"\n',
+        "device is not a table; write it as [[device]]",
+    ),
+    case(
         "count-too-large",
         GOOD,
         f'[{CARET}image]\nlayout = "counted-7"\n\n[card]\nid = "QRL0301"\n'
@@ -1048,6 +1054,19 @@ SHAPE = [
         GOOD,
         f'[image]\nlayout = "plain"\n{CARET}lead = "01"\n\n[card]\nid = "QRL0301"\n',
         "lead can't stand beside layout; a lead is of no known layout",
+    ),
+    case(
+        "lead-without-bytes",
+        GOOD,
+        f'[image]\nlead = {CARET}""\n\n[card]\nid = "QRL0301"\n',
+        "lead has no bytes; leave it out, or give its bytes",
+    ),
+    case(
+        "variant-all",
+        COUNT,
+        f"{COUNT}\n\n[variant.{CARET}all]\nwithout = []",
+        "a variant can't be called all; "
+        "`build --variant all` builds the profile itself and every variant",
     ),
     case(
         "identifier-of-items",

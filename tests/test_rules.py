@@ -65,6 +65,13 @@ PROFILES = [
         f'[override]\n{CARET}count = "without-identifier"\n',
         note("count-way"),
     ),
+    spoilt(
+        "tail",
+        'part = "24C04"',
+        f'part = "24C04"\ntail = [\n  {{ at = 0x1E0, raw = "FF" }},\n'
+        f'  {CARET}{{ at = 0x1F0, raw = "DE AD" }},\n]',
+        note("tail"),
+    ),
     spoilt("part-size", 'part = "24C04"', f"{CARET}size = 500", note("part-size")),
     # The frame's configuration (from memory; common practice).
     spoilt(
