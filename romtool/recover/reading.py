@@ -220,9 +220,9 @@ def late_words(catalog: Catalog, reading: Reading) -> Named | None:
 
     Its last bit is lost then, and with it more than can be put right.
     """
-    data = reading.data
-    for first in (data[::2], data[1::2]):
-        is_late = len(first) >= FEWEST_WORDS and max(first) < 0x80
-        if is_late and LATE_FILL in zip(data[::2], data[1::2], strict=False):
+    even, odd = reading.data[::2], reading.data[1::2]
+    for high, low in ((even, odd), (odd, even)):
+        is_late = len(high) >= FEWEST_WORDS and max(high) < 0x80
+        if is_late and LATE_FILL in zip(high, low, strict=False):
             return Named(catalog.read_faults["word-shifted"], b"")
     return None
