@@ -618,7 +618,8 @@ def test_tables_and_headings_of_a_narrow_terminal(desk: Path) -> None:
     first, second = shown.splitlines()[:2]
     assert first == "The PC in the cellar, full of cards"
     assert second == "  impossible: 1 of 3 devices can be served"
-    assert romtool(*words, cwd=desk).stdout.decode().startswith(f"{first}  {second.strip()}")
+    heading = romtool(*words, cwd=desk).stdout.decode().splitlines()[0]
+    assert heading.split() == [*first.split(), *second.split()]
 
 
 def test_no_colour_in_json(desk: Path) -> None:
