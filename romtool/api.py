@@ -51,6 +51,8 @@ What the PC sees at power-up, if its BIOS leaves the card to others; and the pag
 [(0, 1)]
 >>> api.report(catalog, data, "card.bin").count("<title>")
 1
+>>> print(api.report(catalog, data, "card.bin", form="markdown").splitlines()[0])
+# Hollow Lane audio card
 
 A board in several assemblies, from one profile:
 
@@ -86,6 +88,7 @@ An input that can't be used raises `InputError`, with every fault in it and its 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Literal
 
 from romtool.assign.assign import assign
 from romtool.assign.host import EMPTY_PC, Host
@@ -158,12 +161,19 @@ def rehearse(
 
 
 def report(
-    catalog: Catalog, data: bytes, name: str, host: Host | None = None, layout: str | None = None
+    catalog: Catalog,
+    data: bytes,
+    name: str,
+    host: Host | None = None,
+    layout: str | None = None,
+    *,
+    form: Literal["html", "markdown"] = "html",
 ) -> str:
-    """Return the page (HTML) about an image; with a PC also what the card gets there.
+    """Return the page (HTML, or Markdown) about an image; with a PC also what the card gets there.
 
     `name` heads it; `layout` settles what the bytes don't tell.
     """
+    from romtool.report.markdown import markdown
     from romtool.report.model import report_of
     from romtool.report.page import page
     from romtool.report.pc import InThatPC
@@ -171,7 +181,8 @@ def report(
 
     image = decode(catalog, data, layout)
     pc = None if host is None else InThatPC(host, assign(catalog, [requirements_of(image)], host))
-    return page(report_of(Subject(name, "raw", image, None, check(image)), pc))
+    found = report_of(Subject(name, "raw", image, None, check(image)), pc)
+    return markdown(found) if form == "markdown" else page(found)
 
 
 def read_capture(

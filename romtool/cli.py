@@ -142,6 +142,10 @@ def _drop_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+NO_MEMORY = -1
+"""What no command returns: it found no more memory."""
+
+
 def main() -> None:
     """Run the command line; never a traceback for what a user can fix."""
     for stream in (sys.stdout, sys.stderr):
@@ -167,9 +171,16 @@ def main() -> None:
     except ReaderGone:
         _drop_output()
         sys.exit(0)
+    except MemoryError:
+        code = NO_MEMORY
     except OSError as error:  # what a command reads and writes itself, it tells itself
         _drop_output()
         reason = (error.strerror or "can't be written").lower()
         click.echo(f"romtool: standard output: {reason}; make room, or send it elsewhere", err=True)
+        sys.exit(2)
+    if code == NO_MEMORY:  # told here, where what took the memory is free again
+        click.echo(
+            "romtool: not enough memory; end other programs, or give smaller files", err=True
+        )
         sys.exit(2)
     sys.exit(code if isinstance(code, int) else 0)

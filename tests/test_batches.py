@@ -262,6 +262,13 @@ def batch(tmp_path_factory: pytest.TempPathFactory) -> Batch:
     return folder, FEW + 1
 
 
+@pytest.fixture(scope="module")
+def checked(batch: Batch) -> list[str]:
+    """What `check` says of them."""
+    folder = batch[0]
+    return romtool("check", folder.name, cwd=folder.parent).stdout.decode().splitlines()
+
+
 # Systems that can't copy a process that runs.
 NO_COPIES = "import os, sys; sys.platform = 'win32'; del os.fork"
 
@@ -437,32 +444,43 @@ from romtool.commands import loading
 read_input = loading.read_input
 def killing(catalog, name, *args, **kwargs):
     if name.endswith({names!r}):
-        os.kill(os.getpid(), signal.SIGKILL)
+        {death}
     return read_input(catalog, name, *args, **kwargs)
 loading.read_input = killing
 """
 
 
+KILL = "os.kill(os.getpid(), signal.SIGKILL)"
+
+
 @linux_only
 @pytest.mark.parametrize(
-    "names", [("00000.bin",), ("00041.bin",), ("1.bin",), ("expected.toml",), (".bin", ".toml")]
+    ("names", "death"),
+    [
+        *((names, KILL) for names in [("00000.bin",), ("00041.bin",), ("1.bin",)]),
+        (("expected.toml",), KILL),
+        ((".bin", ".toml"), KILL),
+        (("00041.bin", "expected.toml"), "raise MemoryError"),
+    ],
 )
-def test_a_process_that_dies(names: tuple[str, ...], batch: Batch) -> None:
+def test_a_process_that_dies(
+    names: tuple[str, ...], death: str, batch: Batch, checked: list[str]
+) -> None:
     """The file over which it died is told; every other one is answered as always."""
     folder, count = batch
-    run = spoilt(TWO_CORES + KILLER.format(names=names), "check", folder.name, cwd=folder.parent)
+    code = TWO_CORES + KILLER.format(names=names, death=death)
+    run = spoilt(code, "check", folder.name, cwd=folder.parent)
     assert run.returncode == 2
     told_files = {line.split(": ")[1]: line for line in unusable_lines(run)}
     killed = [name for name in names_in(folder) if name.endswith(names)]
     for name in killed:
         assert "was killed" in told_files[f"{folder.name}/{name}"]
     assert len(told_files) == len(killed) + FEW // 25
-    usual = romtool("check", folder.name, cwd=folder.parent).stdout.decode().splitlines()
     # What was found in the killed ones is all that is missing; the last line counts them.
     titles = [line for line in run.stdout.decode().splitlines() if line.startswith(folder.name)]
     assert titles == [
         line
-        for line in usual
+        for line in checked
         if line.startswith(folder.name) and not line.split(" ")[0].endswith(names)
     ]
     assert run.stdout.decode().splitlines()[-1].startswith(f"{count} files: ")

@@ -458,12 +458,30 @@ def test_what_games_can_be_told_of_they_must_be_told(tmp_path: Path) -> None:
 def test_what_cannot_be_given_is_off(tmp_path: Path) -> None:
     found = functions(tmp_path, FM, "io = [ { base = 0x388, length = 4 } ]")
     assert found["FM synthesis"] == ("elsewhere", None)
+    assert off_words(tmp_path, "all").startswith("expect-denied: offer something else")
 
 
-@pytest.mark.parametrize(("who", "state"), [("all", "found"), ("boot", "elsewhere")])
-def test_who_configures_it(who: str, state: str, tmp_path: Path) -> None:
+def off_words(folder: Path, who: str) -> str:
+    """The rule and the hint about a function that stays off in the PC of `functions`."""
+    words = ("card.toml", "--expect", "dos-games", "--host", "pc.toml", "--configured-by", who)
+    answer = json.loads(romtool("check", *words, "--json", cwd=folder).stdout)
+    rules = ("expect-denied", "expect-off", "expect-inactive")
+    (found,) = [one for one in answer["findings"] if one["rule"] in rules]
+    return f"{found['rule']}: {found['hint']}"
+
+
+@pytest.mark.parametrize(
+    ("who", "state", "words"),
+    [
+        ("all", "found", ""),
+        ("boot", "elsewhere", "expect-off: set the boot flag, so that a PnP BIOS turns it on"),
+        ("none", "elsewhere", "expect-inactive: set the boot flag, so that it is on"),
+    ],
+)
+def test_who_configures_it(who: str, state: str, words: str, tmp_path: Path) -> None:
     """A BIOS that leaves the rest to a PnP system turns on only what has the boot flag."""
     assert functions(tmp_path, FM, "", "--configured-by", who)["FM synthesis"][0] == state
+    assert not words or off_words(tmp_path, who).startswith(words)
     boot = FM.replace('"QRL0002"', '"QRL0002"\nboot = true')
     assert functions(tmp_path, boot, "", "--configured-by", who)["FM synthesis"][0] == "found"
 

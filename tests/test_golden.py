@@ -14,20 +14,28 @@ from pathlib import Path
 
 import pytest
 
+from romtool.errors import InputError
 from romtool.files.schemas import load_catalog
+from romtool.image.decode import decode
+from romtool.profile.build import built
+from romtool.profile.write import fitted_text, profile_text
+from romtool.toml.parse import parse_toml
 from tests import test_rules, test_rules_resources
 from tests.support.checking import FINDINGS, Bytes, Spoilt, found_in, in_words
 from tests.support.spoil import one_bit_late, stuck, swap_pairs
 from tests.support.tool import romtool, told
-from tests.test_recover import READS, taken_for
+from tests.test_recover import END, IMAGE, PNP, READS, taken_for
 from tests.test_rehearse_standard import REHEARSALS, rehearsals
 
+CATALOG = load_catalog()
 ROOT = Path(__file__).resolve().parent.parent
 GOLDEN = ROOT / "tests" / "golden"
 SAMPLES = ("hollow-lane", "hollow-lane-marked")
 WIDTH = 80
 TAKEN = GOLDEN / "reads.txt"
 """What the spoilt reads of test_recover.py are taken for."""
+PROFILES = GOLDEN / "profiles.txt"
+"""The profiles of odd images, and those made to fit a board."""
 CARDS = ["hollow-lane.toml", "hollow-lane-marked.toml", "spoilt.bin"]
 PILE = ["hollow-lane.bin", "hollow-lane.toml", "changed.toml", "spoilt.bin"]
 LOST = ["hollow-lane.toml", "hollow-lane.bin", "blank.bin"]
@@ -97,7 +105,7 @@ def cases() -> dict[str, tuple[list[str], int]]:
             1,
         ),
     }
-    for frame in load_catalog().layouts:
+    for frame in CATALOG.layouts:
         found[f"schema-{frame}"] = (["schema", "show", frame], 0)
     return found
 
@@ -221,10 +229,58 @@ def test_reads(what: str) -> None:
     assert taken_for(what) in TAKEN.read_text(encoding="utf-8")
 
 
+def odd_images() -> dict[str, tuple[bytes, str | None]]:
+    """Images of which a profile has something odd to say, and the layout they are read with."""
+    found: dict[str, tuple[bytes, str | None]] = {
+        what: (READS[what][0][0].data, None)
+        for what in READS
+        if what.startswith(("nothing", "bytes before", "signature", "other data", "no version"))
+        or what in ("cut in the items", "cut in the identifier", "blank", "noise", "twice, late")
+    }
+    found["resource data alone"] = IMAGE[PNP + 9 : END], None
+    for one in (*test_rules.IMAGES, *test_rules_resources.IMAGES):
+        found[one.name] = one.image, one.options[-1] if "--layout" in one.options else None
+    return found
+
+
+ODD = odd_images()
+
+
+BOARDS: dict[str, tuple[dict[str, list[int]], list[str]]] = {
+    "two IRQ pins": ({"irq": [9, 5]}, []),
+    "two other IRQ pins": ({"irq": [11, 5]}, []),
+    "one DMA channel": ({"dma": [4, 0, 4]}, []),
+    "without the third device": ({}, ["QRL0003"]),
+    "without one that isn't there": ({}, ["QRL0999"]),
+    "more pins than the chip has": ({"irq": [5, 7, 9, 10, 11, 12, 15]}, []),
+    "no pin at all": ({"irq": []}, []),
+}
+"""Boards that a donor's dump is made to fit: its wiring, and devices to leave out."""
+
+
+def profile_of(what: str) -> str:
+    """The profile of one of ODD, or of the spoilt sample for one of BOARDS."""
+    if what in ODD:
+        return f"### {what}\n{profile_text(CATALOG, *ODD[what])}"
+    sample = (ROOT / "samples" / "hollow-lane.toml").read_text(encoding="utf-8")
+    image = decode(CATALOG, spoilt(built(CATALOG, parse_toml(sample)).data))
+    try:
+        text, removed = fitted_text(CATALOG, image, "93C66", "donor.bin", *BOARDS[what])
+    except InputError as refused:
+        text, removed = "\n".join(f"{one.message}; {one.hint}" for one in refused.problems), []
+    return "\n".join([f"### {what}", *map(str, removed), text])
+
+
+@pytest.mark.parametrize("what", [*ODD, *BOARDS])
+def test_profiles(what: str) -> None:
+    """The profile of an odd image, or one made to fit a board, is what the file holds."""
+    assert profile_of(what) in PROFILES.read_text(encoding="utf-8")
+
+
 def test_no_file_too_many() -> None:
     """Each file belongs to a command, or to tests of reads, of rules or of rehearsals."""
     assert sorted(path.stem for path in GOLDEN.iterdir()) == sorted(
-        [*CASES, TAKEN.stem, FINDINGS.stem, REHEARSALS.stem]
+        [*CASES, TAKEN.stem, FINDINGS.stem, PROFILES.stem, REHEARSALS.stem]
     )
 
 
@@ -243,6 +299,7 @@ def write() -> None:
         told = [in_words(one, found_in(one, Path(name))[1]) for one in bad]
     FINDINGS.write_text("\n".join(told), encoding="utf-8", newline="\n")
     REHEARSALS.write_text(rehearsals(), encoding="utf-8", newline="\n")
+    PROFILES.write_text("\n".join(map(profile_of, [*ODD, *BOARDS])), encoding="utf-8", newline="\n")
     TAKEN.write_text("\n".join(map(taken_for, READS)), encoding="utf-8", newline="\n")
 
 

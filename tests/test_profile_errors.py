@@ -97,6 +97,7 @@ HEADS = (
     "irq, dma, io, io_fixed, vendor, compatible, "
     "memory24, name, unicode, memory32, memory32_fixed, raw"
 )
+OF_ITEMS = "can't stand in layout items; it holds items alone, without an identifier: leave it out"
 PARTS = "93C46, 93C56, 93C66, 93C76, 93C86, 24C01, 24C02, 24C04, 24C08, 24C16"
 BIT = "each number stands for one bit of the item"
 PINS = "the bus line on each IRQ pin of the chip, A first; 0: not connected"
@@ -1036,6 +1037,95 @@ SHAPE = [
         "the whole image as bytes; then no other table stands",
     ),
     case(
+        "numbers-for-devices",
+        GOOD,
+        f'device = {CARET}[1, 2]\n\n[card]\nid = "QRL0301"\n',
+        "device is not a table; write it as [[device]]",
+    ),
+    case(
+        "count-too-large",
+        GOOD,
+        f'[{CARET}image]\nlayout = "counted-7"\n\n[card]\nid = "QRL0301"\n'
+        f'resources = [ {{ raw = "84 F0 FF {"00 " * 0xFFF0}" }} ]\n',
+        "byte count: 65537 is more than 65535; the PnP data is too long for this layout",
+    ),
+    case(
+        "lead-beside-layout",
+        GOOD,
+        f'[image]\nlayout = "plain"\n{CARET}lead = "01"\n\n[card]\nid = "QRL0301"\n',
+        "lead can't stand beside layout; a lead is of no known layout",
+    ),
+    case(
+        "lead-without-bytes",
+        GOOD,
+        f'[image]\nlead = {CARET}""\n\n[card]\nid = "QRL0301"\n',
+        "lead has no bytes; leave it out, or give its bytes",
+    ),
+    case(
+        "variant-all",
+        COUNT,
+        f"{COUNT}\n\n[variant.{CARET}all]\nwithout = []",
+        "a variant can't be called all; "
+        "`build --variant all` builds the profile itself and every variant",
+    ),
+    case(
+        "identifier-of-items",
+        GOOD,
+        f'[image]\nlayout = "items"\n\n[card]\n{CARET}id = "QRL0301"\n{CARET}serial = 1\n',
+        f"id {OF_ITEMS}",
+        f"serial {OF_ITEMS}",
+    ),
+    case(
+        "raw-id-of-items",
+        GOOD,
+        f'[image]\nlayout = "items"\n\n[card]\n{CARET}id_raw = "11 22 33 44"\n',
+        f"id_raw {OF_ITEMS}",
+    ),
+    case(
+        "identifier-and-id",
+        GOOD,
+        f'[card]\n{CARET}id = "QRL0301"\n\n[override]\nidentifier = "00 11 22 33 44 55 66 77 88"\n',
+        "id can't stand beside the overridden identifier; leave one of them out",
+    ),
+    case(
+        "identifier-too-short",
+        GOOD,
+        f'[card]\nid = "QRL0301"\n\n[override]\nidentifier = {CARET}"00 11"\n',
+        "identifier: 9 bytes belong here, 2 given; "
+        "write all bytes of the identifier, its checksum included",
+    ),
+    case(
+        "raw-id-and-id",
+        'id = "QRL0301"',
+        f'id = "QRL0301"\n{CARET}id_raw = "11 22 33 44"',
+        "id_raw can't stand beside id; leave one of them out",
+    ),
+    case(
+        "raw-id-and-id/device",
+        'id = "QRL0001"',
+        f'id = "QRL0001"\n{CARET}id_raw = "11 22 33 44"',
+        "id_raw can't stand beside id; leave one of them out",
+    ),
+    case(
+        "raw-id-too-short",
+        'id = "QRL0301"',
+        f'id_raw = {CARET}"11"',
+        "id_raw: 4 bytes belong here, 1 given; write all bytes of the ID",
+    ),
+    case(
+        "variant-of-a-missing-device",
+        COUNT,
+        f'{COUNT}\n\n[variant.small]\nwithout = [{CARET}"QRL9"]',
+        'variant small: no device is called "QRL9"; its devices are QRL0001',
+    ),
+    case(
+        "configuration-of-a-lead",
+        GOOD,
+        f'[image]\nlead = "01"\n\n[config]\n{CARET}irq_wiring = [1]\n\n[card]\nid = "QRL0301"\n',
+        "a lead of no known layout has no configuration irq_wiring; "
+        "name the chip's layout in [image], such as counted-19, counted-7 or marked-8",
+    ),
+    case(
         "raw-too-long",
         GOOD,
         f'[image]\nraw = {CARET}"{"00" * 65537}"\n',
@@ -1199,13 +1289,13 @@ def test_too_big_for_the_part(
     more = (
         f'layout = "{frame}"\n'
         if frame
-        else 'fill = 0x00\ntail = [ { at = 127, raw = "00 01" } ]\n'
+        else 'fill = 0x00\npatch = "D1 D2"\ntail = [ { at = 127, raw = "00 01" } ]\n'
     )
     needed = NEEDED + 23 if frame else size + 1
     bad = BIG.replace('part = "24C01"\n', f'{more}part = {CARET}"{part}"\n')
     text, places = marked(bad)
     lines = refused(build(text, tmp_path), tmp_path)
-    costs = COSTS.replace(f"take {9 + 2}", f"take {9 + 2 + 23}") if frame else COSTS
+    costs = COSTS.replace(f"take {9 + 2}", f"take {9 + 2 + (23 if frame else 2)}")
     said = (
         f"{needed} bytes don't fit {part}: {needed - size} too many for its {size}; "
         f"{costs}; shorten it, or take a {larger}"

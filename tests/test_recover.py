@@ -91,6 +91,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
     late = spoil.one_bit_late
     bare = built(PROFILE.replace("serial = 1", 'serial = 1\npnp_version = "none"'))
     at = spoil.pnp_span(bare, "plain")[1] - 1
+    tiny = built('[image]\nsize = 64\n[card]\nid = "QRL0301"\n[[device]]\nid = "QRL0001"\n')
     one = {
         "nothing": IMAGE,
         "nothing, marked": MARKED,
@@ -139,6 +140,9 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "three times": PLAIN * 3,
         "twice, a few bits apart": IMAGE + spoil.flip(IMAGE, [40 * 8, 100 * 8 + 4, 300 * 8]),
         "twice and a half, swapped": spoil.swap_pairs(spoil.repeat(IMAGE, 1280)),
+        "two and a half times, bytes before": spoil.repeat(b"\xff" * 4 + PLAIN, 660),
+        "twice, of a size that no part has": tiny * 2,
+        "three times, of a size that no part has": tiny * 3,
         "twice, then fill": IMAGE * 2 + b"\xff" * 100,
         "twice, then other data": PLAIN * 2 + b"Hollow Lane" * 9,
         "twice, bytes before": (b"\xff" * 4 + PLAIN) * 2,
@@ -146,6 +150,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "bits reversed": spoil.reverse_bits(PATCHED),
         "words late": spoil.words_one_bit_late(IMAGE),
         "words late, without fill": spoil.words_one_bit_late(PLAIN[: END - PNP - 1]),
+        "words late and swapped": spoil.swap_pairs(spoil.words_one_bit_late(IMAGE)),
         "words gone round": spoil.words_gone_round(IMAGE),
         "words gone round, swapped": spoil.swap_pairs(spoil.words_gone_round(PATCHED)),
         "begun in the items": spoil.rotate(IMAGE, 60),
@@ -177,6 +182,8 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         ("the end item", IMAGE, (END - 2, END)),
         ("the fill", IMAGE, (END, len(IMAGE))),
         ("a gap in the fill", IMAGE, (END + 20, END + 30)),
+        ("fill behind zeros", put(IMAGE, END, bytes(350)), (500, 505)),
+        ("the configuration, no end item", IMAGE[: END - 12], (19, 20)),
         ("beside a patch", PATCHED, (PATCHED.index(b"\xd1\xd2") + 2, len(PATCHED) - 3)),
         ("letters and fill", IMAGE, (PNP + 20, PNP + 21), (END + 9, END + 11)),
         ("swapped, a gap", spoil.swap_pairs(IMAGE), (PNP + 40, PNP + 41)),
@@ -196,6 +203,10 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "two, a bit each": flipped[:2],
         "two, a bit of the configuration": [IMAGE, spoil.flip(IMAGE, [6 * 8 + 2])],
         "two, bits that make up for each other": [spoil.flip(IMAGE, [bit]) for bit in names],
+        "two, many bits of the name": [
+            spoil.flip(IMAGE, [(IMAGE.index(b"Hollow") + n) * 8 for n in range(first, first + 5)])
+            for first in (0, 10)
+        ],
         "two of noise": [Random(5).randbytes(256), Random(6).randbytes(256)],
         "one swapped, one cut": [flipped[0], spoil.swap_pairs(flipped[1]), flipped[2][:500]],
         "all late": [late(one) for one in flipped],

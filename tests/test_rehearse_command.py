@@ -176,7 +176,7 @@ def test_what_follows_for_software(folder: Path) -> None:
     assert found["functions"][0]["state"] == "elsewhere"
     run = romtool("rehearse", *args, cwd=folder)
     words = " ".join(run.stdout.decode().split())
-    assert "leaves digital audio off" in words and "Change set its boot flag" in words
+    assert "leaves digital audio off" in words and "Change QRL0001: set the boot flag" in words
     run = romtool("assign", "audio.toml", "--expect", "dos-games", cwd=folder)
     assert b"digital audio   found at I/O 220h-22Fh" in run.stdout
     (folder / "pc.toml").write_text("io = [ { base = 0x220, length = 16 } ]\n")

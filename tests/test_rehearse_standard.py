@@ -127,6 +127,7 @@ def scenes() -> dict[str, Rehearsal]:
             encode({**one, "device": [choices]}), host=Host(irq={5, 7, 9})
         ),
         "an alias at the port for the reads": play(card_of(asks({"io": 0x610, "length": 8}))),
+        "a range check": play(card_of({**SOUND, "registers": [0x31]})),
         "boot devices, by a BIOS": play(card_of(SOUND, BOOT), by="boot"),
         "boot devices, by nobody": play(card_of(SOUND, BOOT), by="none"),
         "a boot device without needs, by nobody": play(card_of(asks(boot=True)), by="none"),

@@ -106,9 +106,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Pages: of the sample; with findings, differences and a host; of bytes of no layout."""
     made = tmp_path_factory.mktemp("pages")
     (made / "noise.bin").write_bytes(bytes(n * n % 251 for n in range(1, 701)))
+    name = "Old workshop computer, with a network card and a scannerinterfacewithoutaspace"
+    text = re.sub(r"(?m)^name = .*$", f'name = "{name}"', HOST.read_text(encoding="utf-8"))
+    (made / "pc.toml").write_text(text, encoding="utf-8")
     for name, inputs in {
         "sample": [str(SAMPLE)],
-        "all": [str(FAULTS), str(SAMPLE), "--host", str(HOST)],
+        "all": [str(FAULTS), str(SAMPLE), "--host", "pc.toml"],
         "unreadable": ["noise.bin"],
     }.items():
         run = romtool("report", *inputs, "-o", f"{name}.html", cwd=made)
@@ -135,6 +138,14 @@ def test_no_overflow(opened: Browser, folder: Path, name: str, width: int, schem
     scrolls, wide, past = opened.run(OVERFLOW)
     assert scrolls <= wide == width, past
     assert past == []
+
+
+def test_a_long_name_of_a_host_is_all_there(opened: Browser, folder: Path) -> None:
+    """It is wrapped beside its lines and channels; nothing of it is cut off."""
+    opened.view(folder / "all.html", 360)
+    cells = "return [...document.querySelectorAll('.host th')]"
+    cut = f"{cells}.map((one) => one.scrollWidth - one.clientWidth)"
+    assert opened.run(cut) == [0, 0]
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)

@@ -65,6 +65,14 @@ PROFILES = [
         f'[override]\n{CARET}count = "without-identifier"\n',
         note("count-way"),
     ),
+    spoilt(
+        "tail",
+        'part = "24C04"',
+        f'part = "24C04"\ntail = [\n  {{ at = 0x1E0, raw = "FF" }},\n'
+        f'  {CARET}{{ at = 0x1F0, raw = "DE AD" }},\n]',
+        note("tail"),
+    ),
+    spoilt("part-size", 'part = "24C04"', f"{CARET}size = 500", note("part-size")),
     # The frame's configuration (from memory; common practice).
     spoilt(
         "key-off",
@@ -367,6 +375,21 @@ IMAGES = [
         "no-end/at-the-end",
         CARD + GOOD_ITEMS,
         (Said("part-size", "note"), Said("no-end", "error", START + 6)),
+    ),
+    Bytes(
+        "no-end/cut",  # the count tells of bytes that aren't there: not another fault
+        GOOD_COUNTED[:END],
+        (Said("part-size", "note"), Said("no-end", "error", END)),
+    ),
+    Bytes(
+        "no-end/cut, signature",
+        changed(GOOD_COUNTED, 0, 0x54)[:END],
+        (
+            Said("signature", "error", 0),
+            Said("part-size", "note"),
+            Said("no-end", "error", END),
+        ),
+        AS_COUNTED,
     ),
     Bytes("no-version", plain(NAME + DEVICE), (Said("no-version", "error", 9),)),
     Bytes(

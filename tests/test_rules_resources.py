@@ -415,6 +415,14 @@ PROFILES = [
         warning("priority-order"),
     ),
     spoilt(
+        "priority-order/absent",  # a choice that states none is an acceptable one (Spec 6.2.2.6)
+        DEVICES,
+        device(f"sub-optimal: {FIRST}", f"{CARET}acceptable: {IO}").replace(
+            f'[[device.choice]]\n{CARET}priority = "acceptable"\n', f"{CARET}[[device.choice]]\n"
+        ),
+        warning("priority-order"),
+    ),
+    spoilt(
         "behind-choices",
         DEVICES,
         device(
@@ -529,7 +537,7 @@ IMAGES = [
     Bytes("name-control/zero", named(b"Ho\0\0"), (Said("name-control", "error", NAME_AT + 2),)),
     Bytes("name-control/last", named(b"\x1f"), (Said("name-control", "error", NAME_AT),)),
     Bytes("name-bytes", named(b"H\xf6llow"), (Said("name-bytes", "warning", NAME_AT + 1),)),
-    Bytes("name-bytes/first", named(b"H\x7f"), (Said("name-bytes", "warning", NAME_AT + 1),)),
+    Bytes("name-bytes/first", named(b" ~\x7f"), (Said("name-bytes", "warning", NAME_AT + 2),)),
     Bytes("name-control/both", named(b"\xf6\n"),
           (Said("name-bytes", "warning", NAME_AT), Said("name-control", "error", NAME_AT + 1))),
     # A fixed base has 10 bits; a set bit above is reserved (Spec 6.2.2.9).

@@ -59,6 +59,8 @@ CASES_OF_THEIR_OWN = {"frame-checksum", "too-long", "lead-unknown"}
 IN_TEST_EXPECT = {
     "expect-given",
     "expect-off",
+    "expect-inactive",
+    "expect-denied",
     "expect-none",
     "expect-other",
     "expect-nothing",

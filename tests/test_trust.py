@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from romtool.cli import cli
 from tests.support import amount
 from tests.support.limits import little_more_memory
-from tests.support.tool import CARD_ITEMS, PROFILE, copied, identifier, told
+from tests.support.tool import CARD_ITEMS, PROFILE, copied, identifier, romtool, told
 
 MEMORY = 200 << 20
 """Bytes that a run may take beside the tool and its libraries."""
@@ -94,6 +94,10 @@ BAD: dict[str, tuple[str, bytes | str]] = {
         "a.toml",
         CARD + DEVICE + "resources = [" + FULL + "]\n",
     ),
+    "more entries than an image has bytes": (
+        "a.toml",
+        CARD + DEVICE + "resources = [" + "{}," * (350_000 if amount.is_whole else 70_000) + "]\n",
+    ),
     "a size of billions": ("a.toml", "[image]\nsize = 99999999999\n" + CARD),
     "a tail at billions": (
         "a.toml",
@@ -146,6 +150,19 @@ def test_a_bad_input_is_refused_by_every_command(case: str, tmp_path: Path) -> N
         clean(result.exit_code, result.stderr, result.exception)
         gap = "gap" in case and command == ("recover",)
         assert result.exit_code == (1 if gap else 2), (command, result.stderr)
+
+
+def test_no_memory_left_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Whatever took it: one line, and no traceback."""
+
+    def read(*_: object, **__: object) -> bytes:
+        raise MemoryError
+
+    (tmp_path / "a.bin").write_bytes(IMAGE)
+    monkeypatch.setattr("romtool.files.inputs.read_bytes", read)
+    run = romtool("check", "a.bin", cwd=tmp_path)
+    assert (run.returncode, run.stdout) == (2, b"")
+    assert told(run).startswith("romtool: not enough memory; ")
 
 
 READERS: list[tuple[str, ...]] = [

@@ -105,6 +105,8 @@ def test_problems_of_a_variant_name_it_and_its_line(board: str, tmp_path: Path) 
     run = romtool("check", "board.toml", "--variant", "plane-audio", cwd=tmp_path)
     assert run.returncode == 2
     assert "no variant plane-audio; did you mean plain-audio?" in told(run)
+    run = romtool("check", str(ROOT / "samples/hollow-lane.toml"), "--variant", "x")
+    assert "the profile has no variant x; add it as [variant.NAME]" in told(run)
 
 
 def test_every_variant_is_built(board: str, tmp_path: Path) -> None:

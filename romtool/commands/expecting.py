@@ -51,7 +51,7 @@ def functions_given(
     """Return what became of each function that --expect names, by what a card is given."""
     from romtool.rules.expect import InPC, functions_found
 
-    in_pc = InPC(f"{call.pc.name}{WHO[configured_by]}", given)
+    in_pc = InPC(f"{call.pc.name}{WHO[configured_by]}", given, configured_by)
     return [
         function
         for expectation in call.expectations
@@ -74,4 +74,5 @@ def _in_pc(call: Call, one: LoadedImage, configured_by: str) -> InPC:
     from romtool.rules.expect import InPC
 
     found = rehearse(call.catalog, [(one.name, one.image)], assign, call.pc, configured_by)
-    return InPC(f"{call.pc.name}{WHO[configured_by]}", found.given_in(0))
+    given = found.given_in(0)
+    return InPC(f"{call.pc.name}{WHO[configured_by]}", given, configured_by)

@@ -205,6 +205,7 @@ class ImageReader(Reader):
         try:
             data = Hex(bits=8 * size).to_stored(value)
         except InvalidValue as wrong:
-            self.problem(f"{path[-1]}: {wrong.message}", wrong.hint, path)
+            hint = wrong.hint or "write all bytes of the identifier, its checksum included"
+            self.problem(f"{path[-1]}: {wrong.message}", hint, path)
             return
         self.result.whole_identifier = data

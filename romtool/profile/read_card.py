@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from romtool.errors import InputError, InvalidValue, Path
+from romtool.formats import MAX_IMAGE
 from romtool.profile.entries import item_bytes, written
 from romtool.profile.plan import Piece, Reader
 from romtool.schema.catalog import RAW_ID
@@ -18,7 +19,12 @@ from romtool.schema.tables import unknown_keys
 
 
 class CardReader(Reader):
-    """Reads the card and its devices, in the order in which their items stand."""
+    """Reads the card and its devices, in the order in which their items stand.
+
+    `entries`: so many were met in lists of resources so far.
+    """
+
+    entries = 0
 
     def read(self) -> None:
         """Fill the plan from [card] and each [[device]]."""
@@ -80,7 +86,8 @@ class CardReader(Reader):
         try:
             return bytes_of(table[RAW_ID], field_.kind.bits)
         except InvalidValue as wrong:
-            self.problem(f"{RAW_ID}: {wrong.message}", wrong.hint, place)
+            hint = wrong.hint or "write all bytes of the ID"
+            self.problem(f"{RAW_ID}: {wrong.message}", hint, place)
             return bytes(field_.size or 0)
 
     def _named(self, table: Mapping[str, Any], path: Path) -> None:
@@ -124,6 +131,11 @@ class CardReader(Reader):
         if not isinstance(entries, list):
             hint = "write [ { irq = [5, 7] }, … ]"
             self.problem(f"{path[-1]} is not a list", hint, path)
+            return
+        self.entries += len(entries)
+        if self.entries > MAX_IMAGE:
+            message = f"{self.entries} entries: an image has at most {MAX_IMAGE} bytes for them"
+            self.problem(message, "each takes one or more; is this the right file?", path)
             return
         for index, entry in enumerate(entries):
             place = (*path, index)

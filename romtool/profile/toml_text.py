@@ -143,6 +143,8 @@ def _device(catalog: Catalog, device: Mapping[str, Any], *, first: bool) -> Iter
     for key in keys:
         if key == "choice" or key not in device:
             continue
+        if key == "resources_after":
+            yield from comment(keys[key].text)
         if key in ("resources", "resources_after"):
             yield from _entries(catalog, key, device[key])
         else:

@@ -14,6 +14,7 @@ from romtool.profile.tables import Table, guessed_part, raw_tables, tables_of
 from romtool.profile.toml_text import profile_toml
 from romtool.schema.catalog import Catalog
 from romtool.schema.image_layouts import ImageLayout, Part
+from romtool.schema.numbers import address
 from romtool.toml.parse import parse_toml
 
 LEAST_ENTRY = 18
@@ -72,8 +73,7 @@ def _computed_anew(tables: Table) -> Table:
     """
     override = tables.get("override", {})
     kept = {key: value for key, value in override.items() if not value or isinstance(value, str)}
-    rest = {key: table for key, table in tables.items() if key != "override"}
-    return {**rest, "override": kept} if kept else rest
+    return {**tables, "override": kept}
 
 
 def builds(catalog: Catalog, text: str, data: bytes) -> bool:
@@ -100,6 +100,9 @@ def _heading(image: Image, tables: Table, name: str) -> Iterator[str]:
     if image.layout is None:
         yield "No layout fits these bytes, so they stand as they are."
         return
+    if image.end_item is None:
+        rest = "; what follows stands as it is" if image.items_end < len(image.data) else ""
+        yield f"There is no end item: the items stop at {address(image.items_end)}{rest}."
     parts = [part.name for part in image.catalog.parts_of(len(image.data))]
     guess = guessed_part(image.catalog, len(image.data))
     if guess is not None and tables["image"].get("part") == guess.name and len(parts) > 1:

@@ -147,9 +147,8 @@ class State:
 
     `dropped`: bytes left out before the image; `sized`: its length is that of the part, since it
     repeats; `unaligned`: it makes sense only if an offset is undone next; `added`: the frame that
-    was put before it; `doubts`: names of judgements that speak
-    against the undoing; `left_out`: so many bytes were
-    left out that are no fill, which only the user may do.
+    was put before it; `doubts`: names of judgements that speak against the undoing; `left_out`: so
+    many bytes were left out that are no fill, which only the user may do.
     """
 
     reading: Reading
@@ -220,9 +219,9 @@ def late_words(catalog: Catalog, reading: Reading) -> Named | None:
 
     Its last bit is lost then, and with it more than can be put right.
     """
-    data = reading.data
-    for first in (data[::2], data[1::2]):
-        is_late = len(first) >= FEWEST_WORDS and max(first) < 0x80
-        if is_late and LATE_FILL in zip(data[::2], data[1::2], strict=False):
+    even, odd = reading.data[::2], reading.data[1::2]
+    for high, low in ((even, odd), (odd, even)):
+        is_late = len(high) >= FEWEST_WORDS and max(high) < 0x80
+        if is_late and LATE_FILL in zip(high, low, strict=False):
             return Named(catalog.read_faults["word-shifted"], b"")
     return None

@@ -49,7 +49,7 @@ def _lines(report: Report) -> Iterator[str]:
         yield from _section(report.pc.name)
         titles = ("Device", "Choice", *report.pc.titles)
         given = [
-            (row.id, row.choice, *(row.cells or ("nothing",)))
+            (row.id, row.choice, *map(", ".join, row.cells or [("nothing",)]))
             if row.served
             else (row.id, "nothing")
             for row in report.pc.rows

@@ -84,7 +84,7 @@ class GivenRow:
     id: str
     name: str
     choice: str
-    cells: tuple[str, ...]
+    cells: tuple[tuple[str, ...], ...]
     served: bool = True
 
 
@@ -155,7 +155,7 @@ def _row(catalog: Catalog, found: DeviceOutcome) -> GivenRow:
     if found.given is None:
         return GivenRow(device.number + 1, device.id, name, "", (), served=False)
     cells = (
-        ", ".join(value_words(got) for got in found.got if got.resource is resource)
+        tuple(value_words(got) for got in found.got if got.resource is resource)
         for resource in catalog.resources.values()
     )
     return GivenRow(device.number + 1, device.id, name, choice_words(catalog, found), tuple(cells))

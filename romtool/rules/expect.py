@@ -49,6 +49,10 @@ class FunctionFound(NamedTuple):
         }
 
 
+OFF = {"all": "expect-denied", "boot": "expect-off", "none": "expect-inactive"}
+"""The rule about a device that stays off in a PC, by who configures it."""
+
+
 class InPC(NamedTuple):
     """What a PC gives to the devices of a card, by their number; None to one that stays off.
 
@@ -57,6 +61,7 @@ class InPC(NamedTuple):
 
     pc: str
     given: Mapping[int, Alternative | None]
+    configured_by: str = "all"
 
 
 def functions_found(
@@ -202,7 +207,9 @@ class _Judge:
         if taken is None:
             assert self.in_pc is not None
             words = {**self.words, "device": requirements.id, "pc": self.in_pc.pc}
-            off = finding(self.image.catalog, "expect-off", device.start.offset, **words)
+            off = finding(
+                self.image.catalog, OFF[self.in_pc.configured_by], device.start.offset, **words
+            )
             return self._found_in(requirements, None, [self._sourced(off)])
         looks = [self._ports(taken), *(self._taken(taken, one) for one in self.function.lines)]
         findings = [

@@ -43,7 +43,8 @@ def assignment_lines(catalog: Catalog, found: Outcome) -> Iterator[str]:
 
 
 def _served(count: int) -> str:
-    return {0: "no device", 1: "its device served"}.get(count, f"all {count} devices served")
+    few = {0: "no device", 1: "its device served", 2: "both devices served"}
+    return few.get(count, f"all {count} devices served")
 
 
 def _devices(count: int) -> str:

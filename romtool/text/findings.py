@@ -70,9 +70,12 @@ def functions_of_cards(
             yield from function_line(function)
             for finding in function.findings:
                 yield from line("", finding.message, column=FUNCTION)
-        hints = dict.fromkeys(one.hint for function in functions for one in function.findings)
-        for index, hint in enumerate(hints):
-            yield from line("" if index else "Change", hint)
+        hints: dict[str, dict[str, None]] = {}
+        for function in functions:
+            for one in function.findings:
+                hints.setdefault(one.hint, {})[function.device or "the card"] = None
+        for index, (hint, devices) in enumerate(hints.items()):
+            yield from line("" if index else "Change", f"{', '.join(devices)}: {hint}")
 
 
 def function_line(function: FunctionFound) -> Iterator[str]:

@@ -19,12 +19,20 @@ SETTING = 26
 _LEAST = 20
 """Columns that words need beside a label; with fewer they go below it."""
 
-_NAMED_NUMBER = r"\b(I/O|IRQ|DMA|CSN|PnP|[A-Z]|card|choice|device|line|memory|pin|serial) (?=[0-9])"
+_NAMED_NUMBER = (
+    r"\b(I/O|IRQ|DMA|CSN|PnP|[A-Z]|card|choice|device|line|memory|pin|serial) (?=[0-9])"
+    r"|(?<![\w.])([0-9]+) (?=(?:bits?|bytes?|commands?|KiB|ms|ports?)\b)"
+)
+
+
+def is_terminal() -> bool:
+    """Whether what is printed goes to a terminal."""
+    return sys.stdout is not None and sys.stdout.isatty()
 
 
 def width() -> int:
     """Return how many columns a text has: those of the terminal, from 60 to 120; else 80."""
-    if sys.stdout is None or not sys.stdout.isatty():
+    if not is_terminal():
         return USUAL
     import shutil  # loads much, and most output goes elsewhere
 
@@ -34,13 +42,13 @@ def width() -> int:
 def wrapped(words: str, columns: int, later: str = "") -> list[str]:
     """Return words in lines of so many columns, the second and further ones after `later`.
 
-    No word is broken, and a number stays with its name: `I/O 220h`.
+    No word is broken, and a number stays with its name or unit: `I/O 220h`, `16 ports`.
     """
     if len(words) <= columns and words.isprintable() and words.rstrip():
         return [words.rstrip()]
     import textwrap  # which few calls need
 
-    joined = re.sub(_NAMED_NUMBER, "\\1\xa0", words)
+    joined = re.sub(_NAMED_NUMBER, "\\1\\2\xa0", words)
     found = textwrap.wrap(
         joined, columns, subsequent_indent=later, break_on_hyphens=False, break_long_words=False
     )
@@ -75,10 +83,17 @@ def line(
 
 
 def title(words: str, beside: str = "") -> Iterator[str]:
-    """Yield a heading, such as the name of a file, with something beside it at its right."""
+    """Yield a heading, such as the name of a file, with something beside it at its right.
+
+    Where a terminal has no room for both, that goes below; elsewhere a heading is one line.
+    """
     words = visible(words)
-    gap = max(2, width() - len(words) - len(beside))
-    yield styled(words, bold=True) + (" " * gap + beside if beside else "")
+    gap = width() - len(words) - len(beside)
+    if beside and gap < 2 and is_terminal():
+        yield styled(words, bold=True)
+        yield from ("  " + text for text in wrapped(beside, width() - 2))
+    else:
+        yield styled(words, bold=True) + (" " * max(2, gap) + beside if beside else "")
 
 
 SEVERITY_STYLES = {"error": "red", "warning": "yellow", "note": "cyan"}

@@ -79,12 +79,17 @@ class Browser:
         return [f"{one['level']}: {one['message']}" for one in self._log("browser")]
 
     def requests(self) -> list[str]:
-        """The addresses that were asked for since this was last asked."""
+        """The addresses that were asked for since this was last asked.
+
+        What the browser's own first page asks for, however late, is left out.
+        """
         found = []
         for entry in self._log("performance"):
             message = json.loads(entry["message"])["message"]
             if message["method"] == "Network.requestWillBeSent":
-                found.append(message["params"]["request"]["url"])
+                sent = message["params"]
+                if not sent["documentURL"].startswith("chrome:"):
+                    found.append(sent["request"]["url"])
         return found
 
     def _log(self, name: str) -> list[dict[str, Any]]:
