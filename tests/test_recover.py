@@ -135,6 +135,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "bytes before, then late": b"\xff\xff" + late(IMAGE),
         "zeros before, then late": bytes(2) + late(IMAGE),
         "late and swapped": spoil.swap_pairs(late(IMAGE)),
+        "two bits late": late(late(IMAGE)),
         "twice": IMAGE * 2,
         "twice, late": late(MARKED * 2),
         "three times": PLAIN * 3,
@@ -152,6 +153,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "words late, without fill": spoil.words_one_bit_late(PLAIN[: END - PNP - 1]),
         "words late and swapped": spoil.swap_pairs(spoil.words_one_bit_late(IMAGE)),
         "words gone round": spoil.words_gone_round(IMAGE),
+        "words gone round twice": spoil.words_gone_round(spoil.words_gone_round(IMAGE)),
         "words gone round, swapped": spoil.swap_pairs(spoil.words_gone_round(PATCHED)),
         "begun in the items": spoil.rotate(IMAGE, 60),
         "begun in the fill": spoil.rotate(IMAGE, len(IMAGE) - 9),
@@ -161,6 +163,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "cut in the identifier": IMAGE[: PNP + 6],
         "blank": b"\xff" * 256,
         "two bytes": b"\x5a\x12" * 64 + b"\x5a",
+        "a text": b"Hollow Lane workshop, notes of bench 3: the crystal is loose." * 4,
         "noise": Random(5).randbytes(256),
     }
     read = Reading.of
@@ -190,6 +193,8 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         ("late, a gap", late(IMAGE), (PNP + 40, PNP + 41)),
         ("twice, a gap", PLAIN * 2, (30, 40)),
         ("twice, a gap in the second", PLAIN * 2, (300, 310)),
+        ("inverted, a gap", spoil.invert(IMAGE), (PNP + 40, PNP + 41)),
+        ("words gone round, another gap", spoil.words_gone_round(IMAGE), (PNP + 41, PNP + 42)),
         ("words gone round, a gap", spoil.words_gone_round(IMAGE), (PNP + 40, PNP + 41)),
     ):
         found[f"not read: {what}"] = [read(data, gaps)], {}
@@ -202,6 +207,10 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "three, a bit each": flipped,
         "two, a bit each": flipped[:2],
         "two, a bit of the configuration": [IMAGE, spoil.flip(IMAGE, [6 * 8 + 2])],
+        "two, bits of the configuration and of the name": [
+            IMAGE,
+            spoil.flip(IMAGE, [6 * 8 + 2, names[0] - 3, names[1] - 5]),
+        ],
         "two, bits that make up for each other": [spoil.flip(IMAGE, [bit]) for bit in names],
         "two, many bits of the name": [
             spoil.flip(IMAGE, [(IMAGE.index(b"Hollow") + n) * 8 for n in range(first, first + 5)])
@@ -219,6 +228,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         ("only the PnP data, bytes before", b"\xff" * 4 + PLAIN, {"layout": "counted-7"}),
         ("the layout of another", IMAGE, {"layout": "marked-8"}),
         ("a larger part", PLAIN[:200], {"part_size": 1024}),
+        ("a part that is too small", PLAIN, {"part_size": 64}),
         ("a smaller part", IMAGE, {"part_size": 128}),
         ("the part of a longer file", IMAGE.ljust(3000, b"\xff"), {"part_size": 512}),
     ):
