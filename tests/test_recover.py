@@ -27,7 +27,7 @@ from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.recover.judge import consistent
 from romtool.recover.reading import Reading, State, name, vote
-from romtool.recover.recover import Recovery, advice, recover, why
+from romtool.recover.recover import Recovery, advice, agree, recover, why
 from romtool.recover.undo import bit_shifted, swapped_pairs
 from romtool.toml.parse import parse_toml
 from tests.support import spoil
@@ -151,12 +151,14 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "bits reversed": spoil.reverse_bits(PATCHED),
         "words late": spoil.words_one_bit_late(IMAGE),
         "words late, without fill": spoil.words_one_bit_late(PLAIN[: END - PNP - 1]),
+        "words late, a byte more": spoil.words_one_bit_late(IMAGE) + b"\x7f",
         "words late and swapped": spoil.swap_pairs(spoil.words_one_bit_late(IMAGE)),
         "words gone round": spoil.words_gone_round(IMAGE),
         "words gone round twice": spoil.words_gone_round(spoil.words_gone_round(IMAGE)),
         "words gone round, swapped": spoil.swap_pairs(spoil.words_gone_round(PATCHED)),
         "begun in the items": spoil.rotate(IMAGE, 60),
         "begun in the fill": spoil.rotate(IMAGE, len(IMAGE) - 9),
+        "begun at an odd byte, swapped": spoil.swap_pairs(spoil.rotate(IMAGE, 61)),
         "cut in the fill": IMAGE[:500],
         "cut in the fill, swapped": spoil.swap_pairs(IMAGE[:502]),
         "cut in the items": IMAGE[: END - 12],
@@ -222,10 +224,14 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "two of another card": [IMAGE, IMAGE[:500], MARKED, spoil.swap_pairs(MARKED)],
     }.items():
         found[f"reads: {what}"] = [read(data) for data in reads], {}
+    gap = [(names[0] // 8, names[0] // 8 + 1)]
+    twins = [read(IMAGE, gap), read(spoil.flip(IMAGE, names[1:]), gap)]
+    found["reads: two with the same gap, a bit apart"] = twins, {}
     for what, data, options in (
         ("only the PnP data", IMAGE[PNP:END], {"layout": "counted-19"}),
         ("only the PnP data, swapped", spoil.swap_pairs(MARKED[8:]), {"layout": "marked-8"}),
         ("only the PnP data, bytes before", b"\xff" * 4 + PLAIN, {"layout": "counted-7"}),
+        ("only the PnP data, pushed", spoil.push(PLAIN, b"\xff" * 4), {"layout": "counted-7"}),
         ("the layout of another", IMAGE, {"layout": "marked-8"}),
         ("a larger part", PLAIN[:200], {"part_size": 1024}),
         ("a part that is too small", PLAIN, {"part_size": 64}),
@@ -282,6 +288,13 @@ def test_vote() -> None:
     gap = vote([Reading.of(b"\x0f", [(0, 1)]), Reading.of(b"\x1f")])
     assert gap.reading == Reading(b"\x1f", b"\0")
     assert gap.count == 0
+
+
+def test_how_far_reads_of_the_same_bytes_may_differ() -> None:
+    """In two bits for every ten bytes that are no fill, which any image has alike."""
+    most = 2 * len(IMAGE.replace(b"\xff", b"")) // 10
+    flips = [spoil.flip(IMAGE, [at * 8 for at in range(count)]) for count in (most, most + 1)]
+    assert [agree(Reading.of(IMAGE), Reading.of(other)) for other in flips] == [True, False]
 
 
 @given(st.binary(min_size=1, max_size=64))
