@@ -444,20 +444,32 @@ from romtool.commands import loading
 read_input = loading.read_input
 def killing(catalog, name, *args, **kwargs):
     if name.endswith({names!r}):
-        os.kill(os.getpid(), signal.SIGKILL)
+        {death}
     return read_input(catalog, name, *args, **kwargs)
 loading.read_input = killing
 """
 
 
+KILL = "os.kill(os.getpid(), signal.SIGKILL)"
+
+
 @linux_only
 @pytest.mark.parametrize(
-    "names", [("00000.bin",), ("00041.bin",), ("1.bin",), ("expected.toml",), (".bin", ".toml")]
+    ("names", "death"),
+    [
+        *((names, KILL) for names in [("00000.bin",), ("00041.bin",), ("1.bin",)]),
+        (("expected.toml",), KILL),
+        ((".bin", ".toml"), KILL),
+        (("00041.bin", "expected.toml"), "raise MemoryError"),
+    ],
 )
-def test_a_process_that_dies(names: tuple[str, ...], batch: Batch, checked: list[str]) -> None:
+def test_a_process_that_dies(
+    names: tuple[str, ...], death: str, batch: Batch, checked: list[str]
+) -> None:
     """The file over which it died is told; every other one is answered as always."""
     folder, count = batch
-    run = spoilt(TWO_CORES + KILLER.format(names=names), "check", folder.name, cwd=folder.parent)
+    code = TWO_CORES + KILLER.format(names=names, death=death)
+    run = spoilt(code, "check", folder.name, cwd=folder.parent)
     assert run.returncode == 2
     told_files = {line.split(": ")[1]: line for line in unusable_lines(run)}
     killed = [name for name in names_in(folder) if name.endswith(names)]

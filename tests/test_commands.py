@@ -603,6 +603,25 @@ def test_width(columns: int, desk: Path) -> None:
         assert not re.search(r"\b(IRQ|DMA|I/O|choice)$", shown, re.MULTILINE)
 
 
+def test_tables_and_headings_of_a_narrow_terminal(desk: Path) -> None:
+    """A long name in a table is cut at its front; what has no room beside a heading goes below."""
+    (desk / "donor-of-the-other-board.toml").write_text(SAMPLE.read_text(encoding="utf-8"))
+    (desk / "pc").mkdir()
+    (desk / "pc/full.toml").write_text(
+        'name = "The PC in the cellar, full of cards"\nirq = [5, 7, 9]\n'
+    )
+    shown = on_terminal(["survey", "."], desk, NO_COLOR="1", COLUMNS="60")
+    assert re.search(r"^…\S+d\.toml  counted-19  QRL0301  1 ", shown, re.MULTILINE)
+    assert max(map(len, shown.splitlines())) <= 60
+    words = ["assign", "donor-of-the-other-board.toml", "--host", "pc/full.toml"]
+    shown = on_terminal(words, desk, NO_COLOR="1", COLUMNS="60")
+    first, second = shown.splitlines()[:2]
+    assert first == "The PC in the cellar, full of cards"
+    assert second == "  impossible: 1 of 3 devices can be served"
+    heading = romtool(*words, cwd=desk).stdout.decode().splitlines()[0]
+    assert heading.split() == [*first.split(), *second.split()]
+
+
 def test_no_colour_in_json(desk: Path) -> None:
     """A JSON document on a terminal is still JSON."""
     answer = json.loads(on_terminal(["inspect", "--json", "spoilt.bin"], desk))

@@ -24,10 +24,8 @@ from romtool.commands.printing import (
 from romtool.errors import InputError, Problem, refuse
 from romtool.files.inputs import expand
 from romtool.files.reading import name_text
-from romtool.files.schemas import load_catalog
+from romtool.files.schemas import KINDS, kind_of_file, load_catalog
 from romtool.files.shipped import (
-    KINDS,
-    kind_of,
     load_host,
     load_hosts,
     shipped_file,
@@ -63,7 +61,13 @@ def command() -> None:
     """Show what the schemas say, check schema files of your own, draft one from dumps."""
 
 
-@declare("list", JSON, example="romtool schema list", group=command)
+@declare(
+    "list",
+    JSON,
+    example="romtool schema list",
+    short_help="List all that the schemas describe.",
+    group=command,
+)
 def list_(call: Call) -> int:
     """List the layouts, parts, hosts, expectations, records and rules that are known."""
     catalog, hosts = call.catalog, load_hosts(call.catalog)
@@ -87,7 +91,13 @@ def list_(call: Call) -> int:
     return DONE
 
 
-@declare("show", JSON, example="romtool schema show counted-19", group=command)
+@declare(
+    "show",
+    JSON,
+    example="romtool schema show counted-19",
+    short_help="Show one of them: a layout as a map of its bytes.",
+    group=command,
+)
 @click.argument("name", shell_complete=completing.names)
 def show(call: Call, name: str) -> int:
     """Show a layout as a map of its bytes; or a record, a part, a host, an expectation, a rule.
@@ -252,7 +262,7 @@ def lint(call: Call, files: tuple[str, ...]) -> int:
     """
     kinds: dict[str, list[Path]] = {kind: [] for kind in KINDS}
     for path in (found for name in files for found in _files(Path(name))):
-        kinds[kind_of(load_catalog(), str(path))].append(path)
+        kinds[kind_of_file(path)].append(path)
     schemas, hosts, profiles = kinds.values()
     for path in profiles:
         hint = f"`romtool check {name_text(path)}` checks it"
@@ -286,7 +296,13 @@ OUTPUT = click.option(
 )
 
 
-@declare("json", FORCE, example="romtool schema json -o profile.schema.json", group=command)
+@declare(
+    "json",
+    FORCE,
+    example="romtool schema json -o profile.schema.json",
+    short_help="Print the JSON Schema of a card profile.",
+    group=command,
+)
 @OUTPUT
 def json_(call: Call, output: Path) -> int:
     """Print the JSON Schema of a card profile, for editors that complete and underline TOML.

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
     from romtool.schema.loading import SchemaFile
 
+KINDS = ("own-file", "host", "profile")
+"""The tables that describe the keys of a user's TOML file, of each kind of it."""
+
 HOSTS = "hosts"
 """The folder of host files among the schemas; all else there are schema files."""
 
@@ -38,8 +41,8 @@ def _shipped(name: str) -> str:
 def schema_files(folder: StrPath, *, own: bool) -> list[SchemaFile]:
     """Return every .toml file below `folder`, by name.
 
-    `own`: the user's, named by their paths; those that come with romtool by their places in its
-    folder, wherever that is.
+    `own`: the user's, named by their paths, but for host files and profiles beside them; those that
+    come with romtool by their places in its folder, wherever that is.
     """
     from pathlib import Path
 
@@ -51,7 +54,31 @@ def schema_files(folder: StrPath, *, own: bool) -> list[SchemaFile]:
     if not own:
         found = [path for path in found if path.parent.name != HOSTS]
     named = {path: str(path) if own else path.relative_to(folder).as_posix() for path in found}
-    return [_schema_file(str(path), name, own=own) for path, name in named.items()]
+    files = [_schema_file(str(path), name, own=own) for path, name in named.items()]
+    return [file for file in files if not own or kind_of(file.text) == KINDS[0]]
+
+
+def kind_of(text: str) -> str:
+    """Return what a user's TOML file is, by its keys: `own-file` (schemas), `host` or `profile`.
+
+    One without a known key, or that can't be read as TOML, is taken for a schema file.
+    """
+    from romtool.toml.parse import parse_toml
+
+    try:
+        keys = parse_toml(text).keys()
+    except InputError:
+        return KINDS[0]
+    tables = load_catalog().tables
+    return max(KINDS, key=lambda kind: len(keys & tables[kind].keys.keys()))
+
+
+def kind_of_file(path: StrPath) -> str:
+    """Return the same of a file; one that can't be read is taken for a schema file."""
+    try:
+        return kind_of(_schema_file(str(path), "", own=True).text)
+    except InputError:
+        return KINDS[0]
 
 
 def _schema_file(path: str, name: str, *, own: bool) -> SchemaFile:

@@ -24,9 +24,6 @@ if TYPE_CHECKING:
 
 SUFFIX = ".toml"
 
-KINDS = ("own-file", "host", "profile")
-"""The tables that describe the keys of a user's TOML file, of each kind of it."""
-
 
 def shipped_file(name: str) -> bytes:
     """Return the file that describes this layout, part, host, expectation or sample.
@@ -100,21 +97,6 @@ def load_host(catalog: Catalog, name: str) -> Host:
             return host_of(catalog, parse_toml(text), shown(name))
     except InputError as refused:
         raise refused.in_file(shown(name)) from None
-
-
-def kind_of(catalog: Catalog, name: str) -> str:
-    """Return what a TOML file is by its keys: `own-file` (schemas), `host` or `profile`.
-
-    A file without a known key, or that can't be read as TOML, is taken for a schema file.
-    """
-    from romtool.formats.plain_text import plain_text
-    from romtool.toml.parse import parse_toml
-
-    try:
-        keys = parse_toml(plain_text(read_bytes(name, MAX_TOML, ""))).keys()
-    except InputError:
-        return KINDS[0]
-    return max(KINDS, key=lambda kind: len(keys & catalog.tables[kind].keys.keys()))
 
 
 def load_hosts(catalog: Catalog) -> dict[str, Host]:

@@ -21,8 +21,10 @@ BEFORE = "image-before"
 
 @dataclass(frozen=True)
 class Start:
-    """Where an image may begin, in bytes from the first; `doubts`: names of
-    judgements that speak against it."""
+    """Where an image may begin, in bytes from the first.
+
+    `doubts`: names of judgements that speak against it.
+    """
 
     at: int
     doubts: tuple[str, ...] = ()

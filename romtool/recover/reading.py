@@ -147,9 +147,8 @@ class State:
 
     `dropped`: bytes left out before the image; `sized`: its length is that of the part, since it
     repeats; `unaligned`: it makes sense only if an offset is undone next; `added`: the frame that
-    was put before it; `doubts`: names of judgements that speak
-    against the undoing; `left_out`: so many bytes were
-    left out that are no fill, which only the user may do.
+    was put before it; `doubts`: names of judgements that speak against the undoing; `left_out`: so
+    many bytes were left out that are no fill, which only the user may do.
     """
 
     reading: Reading

@@ -27,9 +27,9 @@ MOST_ANSWERS = 8
 
 @dataclass(frozen=True)
 class Settled:
-    """An image with every bit settled. `doubts`: settled, but not proven: the
-    names of judgements that say why.
+    """An image with every bit settled.
 
+    `doubts`: settled, but not proven: the names of judgements that say why.
     `filled`: (words for the place, how) of what was put in. `open`: places that nothing settles;
     then the image is not to be trusted there.
     """

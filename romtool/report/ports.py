@@ -84,6 +84,11 @@ class PortMap:
     source: str
 
     @property
+    def has_given(self) -> bool:
+        """Whether an assignment gave any of these ranges."""
+        return any(row.given for owner in self.owners for row in owner.port_rows)
+
+    @property
     def ticks(self) -> list[str]:
         """The ports at which the eighths of the strips begin."""
         return [address(self.first + self.width * eighth // 8) for eighth in range(8)]

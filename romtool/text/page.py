@@ -25,9 +25,14 @@ _NAMED_NUMBER = (
 )
 
 
+def is_terminal() -> bool:
+    """Whether what is printed goes to a terminal."""
+    return sys.stdout is not None and sys.stdout.isatty()
+
+
 def width() -> int:
     """Return how many columns a text has: those of the terminal, from 60 to 120; else 80."""
-    if sys.stdout is None or not sys.stdout.isatty():
+    if not is_terminal():
         return USUAL
     import shutil  # loads much, and most output goes elsewhere
 
@@ -78,10 +83,17 @@ def line(
 
 
 def title(words: str, beside: str = "") -> Iterator[str]:
-    """Yield a heading, such as the name of a file, with something beside it at its right."""
+    """Yield a heading, such as the name of a file, with something beside it at its right.
+
+    Where a terminal has no room for both, that goes below; elsewhere a heading is one line.
+    """
     words = visible(words)
-    gap = max(2, width() - len(words) - len(beside))
-    yield styled(words, bold=True) + (" " * gap + beside if beside else "")
+    gap = width() - len(words) - len(beside)
+    if beside and gap < 2 and is_terminal():
+        yield styled(words, bold=True)
+        yield from ("  " + text for text in wrapped(beside, width() - 2))
+    else:
+        yield styled(words, bold=True) + (" " * max(2, gap) + beside if beside else "")
 
 
 SEVERITY_STYLES = {"error": "red", "warning": "yellow", "note": "cyan"}

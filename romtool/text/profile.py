@@ -6,9 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from romtool.profile.fitting import Removal
 from romtool.schema.catalog import Catalog
-from romtool.schema.field_types import Choice, Flags
 from romtool.schema.fields import MISSING, Field
-from romtool.schema.numbers import one_of
 from romtool.schema.records import DescriptorType
 from romtool.schema.tables import KeySpec
 from romtool.text.page import line, title
@@ -69,13 +67,8 @@ def _meaning(catalog: Catalog, key: KeySpec) -> str:
 def _words(field: Field) -> str:
     """Return what a key beside the head of an entry means, what it takes, and its default."""
     words = field.text or field.title
-    kind = field.kind
-    if isinstance(kind, Choice):
-        words += ": " + one_of(
-            [f'"{n}"' if isinstance(n, str) else str(n) for n in kind.names.values()]
-        )
-    elif isinstance(kind, Flags):
-        words += ": a list of " + one_of([f'"{name}"' for name in kind.names])
+    if field.kind.is_named:
+        words += f": {field.kind.takes()}"
     return words + _default(field)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from romtool.assign.host import Host
@@ -157,9 +158,10 @@ def standard_lines(catalog: Catalog) -> Iterator[str]:
                 yield from line("", f"{what}: {', '.join(names)}", column=KEY)
         if asked.build:
             yield from line("", f"build: {asked.build}", column=KEY)
-        for test in asked.shown_by:
-            file, _, name = test.partition("::")
-            yield from line("", f"test: {name} in {file}", column=KEY)
+        if asked.shown_by:
+            files = Counter(test.partition("::")[0] for test in asked.shown_by)
+            words = ", ".join(f"{count} in {file}" for file, count in files.items())
+            yield from line("", f"tests: {words}", column=KEY)
         if asked.reason:
             yield from line("", f"not checked here: {asked.reason}", column=KEY)
 

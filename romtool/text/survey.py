@@ -12,7 +12,7 @@ from romtool.schema.image_layouts import LEAD
 from romtool.schema.numbers import clip
 from romtool.survey.dump import Dump
 from romtool.survey.groups import BYTES, CARD, FILL, SERIAL, Difference, Group
-from romtool.text.page import line, title
+from romtool.text.page import line, title, width
 from romtool.text.problems import visible
 
 HEADINGS = {
@@ -22,8 +22,8 @@ HEADINGS = {
     CARD: "The same card, configured differently",
 }
 COLUMNS = ("file", "layout", "card", "serial", "devices", "")
-LONGEST_NAME = 30
-"""Characters of a file's name; of a longer one the end is shown."""
+SHORTEST_NAME, LONGEST_NAME = 8, 30
+"""Characters of a file's name, as there is room; of a longer one the end is shown."""
 LONGEST_SERIAL = 5
 """Digits of a serial number; a longer one is shown in hex."""
 MOST_CHANGES = 4
@@ -35,8 +35,12 @@ LONGEST = 60
 def survey_lines(dumps: Sequence[Dump], groups: Sequence[Group]) -> Iterator[str]:
     """Yield what a person reads of a pile of dumps."""
     folder = os.path.dirname(dumps[0].file) if len(dumps) == 1 else _folder(dumps)
-    names = {dump.file: _name(dump.file, folder) for dump in dumps}
-    rows = [COLUMNS, *(_row(dump, names[dump.file]) for dump in dumps)]
+    beside = [COLUMNS[1:], *map(_row, dumps)]
+    left = width() - sum(2 + max(map(len, column)) for column in zip(*beside, strict=True))
+    longest = min(LONGEST_NAME, max(SHORTEST_NAME, left))
+    names = {dump.file: _name(dump.file, folder, longest) for dump in dumps}
+    files = (COLUMNS[0], *(names[dump.file] for dump in dumps))
+    rows = [(file, *row) for file, row in zip(files, beside, strict=True)]
     widths = [max(len(row[column]) for row in rows) for column in range(len(COLUMNS) - 1)]
     yield from title(f"{len(dumps)} dumps" if len(dumps) > 1 else "1 dump", visible(folder))
     for row in rows:
@@ -55,15 +59,16 @@ def _folder(dumps: Sequence[Dump]) -> str:
     return folders.pop() if len(folders) == 1 else ""
 
 
-def _name(file: str, folder: str) -> str:
+def _name(file: str, folder: str, longest: int) -> str:
     name = visible(file[len(folder) :].lstrip("/") if folder else file)
-    return name if len(name) <= LONGEST_NAME else "…" + name[1 - LONGEST_NAME :]
+    return name if len(name) <= longest else "…" + name[1 - longest :]
 
 
-def _row(dump: Dump, name: str) -> tuple[str, ...]:
+def _row(dump: Dump) -> tuple[str, ...]:
+    """Return the cells beside a dump's name."""
     count = f"{len(dump.devices)}" if dump.is_read else "-"
     layout = dump.layout or (LEAD if dump.is_read else "-")
-    return name, layout, dump.id or "-", serial_words(dump), count, verdict(dump)
+    return layout, dump.id or "-", serial_words(dump), count, verdict(dump)
 
 
 def serial_words(dump: Dump) -> str:

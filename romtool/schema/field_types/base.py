@@ -36,8 +36,8 @@ class FieldType(Described, Generic[S, V]):
 
     `is_bytes`: bytes are stored, not a number. `is_constant`: always the same. `is_computed`:
     constant, or worked out from other bytes: no profile chooses it. `is_reserved`: it has no value.
-    `is_wiring`: what the board connects, which no convention tells.
-    `usage`: how it is written, the hint of an error.
+    `is_wiring`: what the board connects, which no convention tells. `is_named`: its values are
+    words. `usage`: how it is written, the hint of an error.
     """
 
     bits: int
@@ -47,6 +47,7 @@ class FieldType(Described, Generic[S, V]):
     is_computed = False
     is_reserved = False
     is_wiring = False
+    is_named = False
     usage = ""
 
     def to_value(self, stored: S) -> V:

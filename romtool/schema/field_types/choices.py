@@ -50,6 +50,8 @@ class Choice(FieldType[int, int | str]):
     names: Mapping[int, str | int]
     numbers: bool
 
+    is_named = True
+
     def to_value(self, stored: int) -> int | str:
         if stored in self.names:
             return self.names[stored]
@@ -113,6 +115,8 @@ class Flags(FieldType[int, list[str]]):
     """A list of the names of the bits that are set."""
 
     names: tuple[str, ...]
+
+    is_named = True
 
     def to_value(self, stored: int) -> list[str]:
         return [name for bit, name in enumerate(self.names) if stored >> bit & 1]
