@@ -165,7 +165,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "cut in the identifier": IMAGE[: PNP + 6],
         "blank": b"\xff" * 256,
         "two bytes": b"\x5a\x12" * 64 + b"\x5a",
-        "a text": b"Hollow Lane workshop, notes of bench 3: the crystal is loose." * 4,
+        "a text": b"Hollow Lane workshop, notes of bench 3: one pin is loose." * 4,
         "noise": Random(5).randbytes(256),
     }
     read = Reading.of
