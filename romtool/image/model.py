@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from romtool.image.tree import Node
 
 MIN_FILL_GAP = 8
-"""So many fill bytes in a row end a run of data after the PnP data."""
+"""The fewest fill bytes in a row that end a run of data after the PnP data."""
 
 
 Verdict = Literal["right", "other way", "not checked", "not stored", "wrong"]

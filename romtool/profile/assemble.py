@@ -137,7 +137,7 @@ def _size(plan: Plan, used: int) -> int:
 
 
 def _larger(plan: Plan, needed: int) -> list[str]:
-    """Return the parts that hold so many bytes, those of the same bus first, the smallest first."""
+    """Return the parts that hold `needed` bytes: those of the same bus first, then by size."""
     bus = plan.part.bus if plan.part else ""
     parts = [part for part in plan.catalog.parts.values() if part.size >= needed]
     return [p.name for p in sorted(parts, key=lambda p: (p.bus != bus, p.size, p.name))]

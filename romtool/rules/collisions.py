@@ -21,7 +21,7 @@ from romtool.rules.view import Trouble, View, joined, trouble
 from romtool.schema.catalog import Catalog
 
 MOST_PAIRS = 5_000
-"""So many pairs of choices of two devices are looked at; real cards have some dozens."""
+"""The most pairs of choices of two devices that are looked at; real cards have some dozens."""
 
 Pair = tuple[Requirement, Requirement]
 
@@ -151,7 +151,7 @@ def _words(need: Requirement) -> str:
 
 
 MOST_VALUES = 256
-"""So many lines and bases, over all items, are put before the exact solver."""
+"""The most lines and bases, over all items, that are put before the exact solver."""
 
 
 def together_findings(view: View) -> Iterator[Finding]:

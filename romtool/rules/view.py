@@ -15,7 +15,7 @@ from romtool.rules.findings import Finding, finding
 from romtool.schema.catalog import Catalog
 
 MOST_NUMBERS = 4
-"""So many choices or devices are named in a message; the rest is counted."""
+"""The most choices or devices that are named in a message; the rest is counted."""
 
 
 class Trouble(NamedTuple):
