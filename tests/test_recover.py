@@ -27,7 +27,7 @@ from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.recover.judge import consistent
 from romtool.recover.reading import Reading, State, name, vote
-from romtool.recover.recover import Recovery, advice, recover, why
+from romtool.recover.recover import Recovery, advice, agree, recover, why
 from romtool.recover.undo import bit_shifted, swapped_pairs
 from romtool.toml.parse import parse_toml
 from tests.support import spoil
@@ -135,6 +135,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "bytes before, then late": b"\xff\xff" + late(IMAGE),
         "zeros before, then late": bytes(2) + late(IMAGE),
         "late and swapped": spoil.swap_pairs(late(IMAGE)),
+        "two bits late": late(late(IMAGE)),
         "twice": IMAGE * 2,
         "twice, late": late(MARKED * 2),
         "three times": PLAIN * 3,
@@ -150,17 +151,21 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "bits reversed": spoil.reverse_bits(PATCHED),
         "words late": spoil.words_one_bit_late(IMAGE),
         "words late, without fill": spoil.words_one_bit_late(PLAIN[: END - PNP - 1]),
+        "words late, a byte more": spoil.words_one_bit_late(IMAGE) + b"\x7f",
         "words late and swapped": spoil.swap_pairs(spoil.words_one_bit_late(IMAGE)),
         "words gone round": spoil.words_gone_round(IMAGE),
+        "words gone round twice": spoil.words_gone_round(spoil.words_gone_round(IMAGE)),
         "words gone round, swapped": spoil.swap_pairs(spoil.words_gone_round(PATCHED)),
         "begun in the items": spoil.rotate(IMAGE, 60),
         "begun in the fill": spoil.rotate(IMAGE, len(IMAGE) - 9),
+        "begun at an odd byte, swapped": spoil.swap_pairs(spoil.rotate(IMAGE, 61)),
         "cut in the fill": IMAGE[:500],
         "cut in the fill, swapped": spoil.swap_pairs(IMAGE[:502]),
         "cut in the items": IMAGE[: END - 12],
         "cut in the identifier": IMAGE[: PNP + 6],
         "blank": b"\xff" * 256,
         "two bytes": b"\x5a\x12" * 64 + b"\x5a",
+        "a text": b"Hollow Lane workshop, notes of bench 3: one pin is loose." * 4,
         "noise": Random(5).randbytes(256),
     }
     read = Reading.of
@@ -190,6 +195,8 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         ("late, a gap", late(IMAGE), (PNP + 40, PNP + 41)),
         ("twice, a gap", PLAIN * 2, (30, 40)),
         ("twice, a gap in the second", PLAIN * 2, (300, 310)),
+        ("inverted, a gap", spoil.invert(IMAGE), (PNP + 40, PNP + 41)),
+        ("words gone round, another gap", spoil.words_gone_round(IMAGE), (PNP + 41, PNP + 42)),
         ("words gone round, a gap", spoil.words_gone_round(IMAGE), (PNP + 40, PNP + 41)),
     ):
         found[f"not read: {what}"] = [read(data, gaps)], {}
@@ -202,6 +209,10 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "three, a bit each": flipped,
         "two, a bit each": flipped[:2],
         "two, a bit of the configuration": [IMAGE, spoil.flip(IMAGE, [6 * 8 + 2])],
+        "two, bits of the configuration and of the name": [
+            IMAGE,
+            spoil.flip(IMAGE, [6 * 8 + 2, names[0] - 3, names[1] - 5]),
+        ],
         "two, bits that make up for each other": [spoil.flip(IMAGE, [bit]) for bit in names],
         "two, many bits of the name": [
             spoil.flip(IMAGE, [(IMAGE.index(b"Hollow") + n) * 8 for n in range(first, first + 5)])
@@ -213,12 +224,17 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "two of another card": [IMAGE, IMAGE[:500], MARKED, spoil.swap_pairs(MARKED)],
     }.items():
         found[f"reads: {what}"] = [read(data) for data in reads], {}
+    gap = [(names[0] // 8, names[0] // 8 + 1)]
+    twins = [read(IMAGE, gap), read(spoil.flip(IMAGE, names[1:]), gap)]
+    found["reads: two with the same gap, a bit apart"] = twins, {}
     for what, data, options in (
         ("only the PnP data", IMAGE[PNP:END], {"layout": "counted-19"}),
         ("only the PnP data, swapped", spoil.swap_pairs(MARKED[8:]), {"layout": "marked-8"}),
         ("only the PnP data, bytes before", b"\xff" * 4 + PLAIN, {"layout": "counted-7"}),
+        ("only the PnP data, pushed", spoil.push(PLAIN, b"\xff" * 4), {"layout": "counted-7"}),
         ("the layout of another", IMAGE, {"layout": "marked-8"}),
         ("a larger part", PLAIN[:200], {"part_size": 1024}),
+        ("a part that is too small", PLAIN, {"part_size": 64}),
         ("a smaller part", IMAGE, {"part_size": 128}),
         ("the part of a longer file", IMAGE.ljust(3000, b"\xff"), {"part_size": 512}),
     ):
@@ -272,6 +288,13 @@ def test_vote() -> None:
     gap = vote([Reading.of(b"\x0f", [(0, 1)]), Reading.of(b"\x1f")])
     assert gap.reading == Reading(b"\x1f", b"\0")
     assert gap.count == 0
+
+
+def test_how_far_reads_of_the_same_bytes_may_differ() -> None:
+    """In two bits for every ten bytes that are no fill, which any image has alike."""
+    most = 2 * len(IMAGE.replace(b"\xff", b"")) // 10
+    flips = [spoil.flip(IMAGE, [at * 8 for at in range(count)]) for count in (most, most + 1)]
+    assert [agree(Reading.of(IMAGE), Reading.of(other)) for other in flips] == [True, False]
 
 
 @given(st.binary(min_size=1, max_size=64))

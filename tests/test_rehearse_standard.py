@@ -128,6 +128,15 @@ def scenes() -> dict[str, Rehearsal]:
         ),
         "an alias at the port for the reads": play(card_of(asks({"io": 0x610, "length": 8}))),
         "a range check": play(card_of({**SOUND, "registers": [0x31]})),
+        "boot devices on lines that are taken": play(
+            card_of(BOOT), card_of(BOOT, serial=2), host=Host("A small PC", irq={11})
+        ),
+        "boot devices on lines that are taken, by nobody": play(
+            card_of(BOOT),
+            card_of(BOOT, BOOT, serial=2),
+            host=Host("A small PC", irq={11}),
+            by="none",
+        ),
         "boot devices, by a BIOS": play(card_of(SOUND, BOOT), by="boot"),
         "boot devices, by nobody": play(card_of(SOUND, BOOT), by="none"),
         "a boot device without needs, by nobody": play(card_of(asks(boot=True)), by="none"),

@@ -423,6 +423,14 @@ PROFILES = [
         warning("priority-order"),
     ),
     spoilt(
+        "priority-order/later",
+        DEVICES,
+        device(
+            f"good: {FIRST}", "sub-optimal: { io = 0x240, length = 16 }", f"{CARET}acceptable: {IO}"
+        ),
+        warning("priority-order"),
+    ),
+    spoilt(
         "behind-choices",
         DEVICES,
         device(

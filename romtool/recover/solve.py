@@ -127,7 +127,7 @@ def items(catalog: Catalog, reading: Reading, layout: ImageLayout) -> Solved | N
         return None if reading.known(start) else Solved()
     if len(paths) == 1 and reading.known(start, paths[0].end):
         # Only what stands after the end item is unknown, if anything.
-        return None if paths[0].reading == reading else Solved([paths[0].reading])
+        return None
     solved = Solved(how="end-proves")
     open_bits = [len(path.reading.open_bits(start, path.end)) for path in paths]
     if max(open_bits) > MOST_BITS or sum(1 << bits for bits in open_bits) > MOST_TRIES:

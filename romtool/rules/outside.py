@@ -72,7 +72,7 @@ def frame_findings(image: Image) -> Iterator[Finding]:
             words["way"] = found.way_words
             yield finding(image.catalog, "count-way", field.at, **words)
     yield from _settings(image, image.layout)
-    yield from _wiring(image)
+    yield from _wiring(image, image.layout)
     limit = image.layout.max_pnp_bytes
     length = image.items_end - image.identifier_at
     if limit is not None and length > limit:
@@ -114,8 +114,8 @@ def _settings(image: Image, layout: ImageLayout) -> Iterator[Finding]:
         yield finding(image.catalog, "untypical", odd[0].at, path, **words)
 
 
-def _wiring(image: Image) -> Iterator[Finding]:
-    for field in image.layout.wiring() if image.layout else ():
+def _wiring(image: Image, layout: ImageLayout) -> Iterator[Finding]:
+    for field in layout.wiring():
         kind = field.kind
         on_bus = image.catalog.resources[kind.bus].on_bus
         lines = image.config[field.key]
