@@ -395,7 +395,10 @@ def test_folder_of_one(tmp_path: Path) -> None:
 
 
 def test_texts_of_a_folder(tmp_path: Path) -> None:
-    """A .txt is taken where its content is a listing, with faults or not; others are passed by."""
+    """A .txt is taken where its content is a listing, with faults or not; others are passed by.
+
+    So are host files and schema files.
+    """
     rows = [f"{at:08x}: {clean_image(1)[at : at + 16].hex(' ')}" for at in range(0, 256, 16)]
     texts = {
         "a.txt": "\n".join(rows),
@@ -403,6 +406,9 @@ def test_texts_of_a_folder(tmp_path: Path) -> None:
         "readme.txt": "Dumps of the cards in the drawer.\n\nRead on 5 May, 24C02, all good.\n",
         "empty.txt": "",
         "card.txt": PROFILE,
+        "pc.toml": "irq = [3, 4]\n",
+        "chip.toml": 'title = "Chips"\nsource = "from memory"\n',
+        "bad.toml": "[cards]\n",
         "notes.md": "\n".join(rows),
     }
     for name, text in texts.items():
@@ -413,7 +419,7 @@ def test_texts_of_a_folder(tmp_path: Path) -> None:
     (tmp_path / "folder.txt").mkdir()
     answer = json.loads(romtool("check", ".", "--json", cwd=tmp_path).stdout)
     found = {row["file"]: row.get("error", "") for row in answer["files"]}
-    assert set(found) == {"B.TXT", "a.txt", "wide.txt"}
+    assert set(found) == {"B.TXT", "a.txt", "bad.toml", "wide.txt"}
     assert found["a.txt"] == ""
     assert found["B.TXT"].startswith("B.TXT:10:1: ")
     assert "UTF-16" in found["wide.txt"]

@@ -24,7 +24,7 @@ from romtool.commands.printing import (
 from romtool.errors import InputError, Problem, refuse
 from romtool.files.inputs import expand
 from romtool.files.reading import name_text
-from romtool.files.schemas import KINDS, kind_of_file, load_catalog
+from romtool.files.schemas import KINDS, SCHEMA, kind_of_file, load_catalog
 from romtool.files.shipped import (
     load_host,
     load_hosts,
@@ -262,7 +262,7 @@ def lint(call: Call, files: tuple[str, ...]) -> int:
     """
     kinds: dict[str, list[Path]] = {kind: [] for kind in KINDS}
     for path in (found for name in files for found in _files(Path(name))):
-        kinds[kind_of_file(path)].append(path)
+        kinds[kind_of_file(path) or SCHEMA].append(path)
     schemas, hosts, profiles = kinds.values()
     for path in profiles:
         hint = f"`romtool check {name_text(path)}` checks it"

@@ -201,8 +201,15 @@ def _inside(folder: str) -> list[str]:
 
 
 def _is_image(name: str, suffix: str) -> bool:
-    """Whether a file's name says that it is an image or a profile, or else what stands in it."""
+    """Whether a file's name says that it is an image or a profile, or else what stands in it.
+
+    Host files and schema files, which are TOML too, are none.
+    """
     wanted = SHARED.get(suffix.lower())
+    if suffix.lower() in TOML.suffixes:
+        from romtool.files.schemas import HOST, SCHEMA, kind_of_file
+
+        return kind_of_file(name) not in (HOST, SCHEMA)
     if wanted is None:
         return suffix.lower() in SUFFIXES
     try:

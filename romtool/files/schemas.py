@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from romtool.schema.loading import SchemaFile
 
-KINDS = ("own-file", "host", "profile")
+SCHEMA, HOST, PROFILE = KINDS = ("own-file", "host", "profile")
 """The tables that describe the keys of a user's TOML file, of each kind of it."""
 
 HOSTS = "hosts"
@@ -55,30 +55,31 @@ def schema_files(folder: StrPath, *, own: bool) -> list[SchemaFile]:
         found = [path for path in found if path.parent.name != HOSTS]
     named = {path: str(path) if own else path.relative_to(folder).as_posix() for path in found}
     files = [_schema_file(str(path), name, own=own) for path, name in named.items()]
-    return [file for file in files if not own or kind_of(file.text) == KINDS[0]]
+    return [file for file in files if not own or kind_of(file.text) in (SCHEMA, None)]
 
 
-def kind_of(text: str) -> str:
-    """Return what a user's TOML file is, by its keys: `own-file` (schemas), `host` or `profile`.
+def kind_of(text: str) -> str | None:
+    """Return what a user's TOML file is, by its keys; None without any that is known, or no TOML.
 
-    One without a known key, or that can't be read as TOML, is taken for a schema file.
+    It is the one of `KINDS` of which it has most keys.
     """
     from romtool.toml.parse import parse_toml
 
     try:
         keys = parse_toml(text).keys()
     except InputError:
-        return KINDS[0]
+        return None
     tables = load_catalog().tables
-    return max(KINDS, key=lambda kind: len(keys & tables[kind].keys.keys()))
+    known = {kind: len(keys & tables[kind].keys.keys()) for kind in KINDS}
+    return max(KINDS, key=known.__getitem__) if any(known.values()) else None
 
 
-def kind_of_file(path: StrPath) -> str:
-    """Return the same of a file; one that can't be read is taken for a schema file."""
+def kind_of_file(path: StrPath) -> str | None:
+    """Return the same of a file; None for one that can't be read."""
     try:
         return kind_of(_schema_file(str(path), "", own=True).text)
     except InputError:
-        return KINDS[0]
+        return None
 
 
 def _schema_file(path: str, name: str, *, own: bool) -> SchemaFile:
