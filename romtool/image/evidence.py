@@ -26,6 +26,8 @@ MOST_OF_ITEMS = 8
 """Items without an odd bit, one each, where all are such: more of them prove no more."""
 WALK = VERSION + END
 """The items alone show that PnP data stands here."""
+USUAL_ID, OTHER_ID = 2, -6
+"""A card's ID that is spelt the usual way, and one that is not."""
 ALMOST = 1
 """Wrong bits of a signature that a poor contact makes."""
 
@@ -179,7 +181,9 @@ def most_evidence(image: Image) -> int:
     for field in image.layout.computed_fields if image.layout is not None else ():
         ok = isinstance(field.kind, Count) or image.compare(field).ok
         bits += _weight(field, ok=ok)
-    return bits + _of_identifier(image) + VERSION + END + SUM + MOST_OF_ITEMS
+    if image.identifier_size:
+        bits += _of_id_checksum(image) + USUAL_ID
+    return bits + VERSION + END + SUM + MOST_OF_ITEMS
 
 
 def _weight(field: Field, *, ok: bool) -> int:
@@ -191,9 +195,12 @@ def _weight(field: Field, *, ok: bool) -> int:
 def _of_identifier(image: Image) -> int:
     if not image.identifier_size:
         return 0
+    return _of_id_checksum(image) + (USUAL_ID if usual_id(image) else OTHER_ID)
+
+
+def _of_id_checksum(image: Image) -> int:
     checksum = image.id_checksum
-    right = checksum is not None and checksum.ok
-    return (SUM if right else -2) + (2 if usual_id(image) else -6)
+    return SUM if checksum is not None and checksum.ok else -2
 
 
 def usual_id(image: Image) -> bool:

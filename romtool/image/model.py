@@ -78,6 +78,7 @@ class Image:
         self.catalog = catalog
         self.data = data
         self.layout = frame
+        self._comparisons: dict[str, Compared] = {}
 
     @functools.cached_property
     def items(self) -> tuple[Descriptor, ...]:
@@ -281,8 +282,17 @@ class Image:
 
     def compare(self, field: Field) -> Compared:
         """Return one of the frame's constant and computed fields: stored beside computed."""
-        stored = self.layout_stored[field.key]
-        return self._compared(field.kind, stored, field.at, self.data)
+        if field.key not in self._comparisons:
+            stored = self._computed_stored[field.key]
+            compared = self._compared(field.kind, stored, field.at, self.data)
+            self._comparisons[field.key] = compared
+        return self._comparisons[field.key]
+
+    @functools.cached_property
+    def _computed_stored(self) -> Mapping[str, Stored]:
+        """What is stored in the frame's constant and computed fields."""
+        layout = self.layout
+        return {} if layout is None else layout.computed_reader.stored(self.data[: layout.size])
 
     def layout_units(self) -> Iterator[tuple[Unit, bytes]]:
         """Yield the frame's runs of bytes with what stands in them."""

@@ -15,7 +15,7 @@ from romtool.schema.records import DescriptorType
 class Descriptor:
     """One item as it stands: `offset` in the image, its bytes, and what the schema makes of it.
 
-    Its values are read when they are asked for.
+    Its values are read when they are first asked for.
     """
 
     __slots__ = ("_read", "offset", "raw", "record")
@@ -41,9 +41,9 @@ class Descriptor:
         return self.offset + len(self.raw)
 
     def _reading(self) -> tuple[dict[str, Any], bool]:
-        """Return `values` and `explained`, and keep them."""
-        self._read = self.record.read(self.content)
-        return self._read
+        """Return `values` and `representable`, and keep them."""
+        self._read = read = self.record.read(self.raw[self.record.header.size :])
+        return read
 
     @property
     def values(self) -> dict[str, Any]:
@@ -51,19 +51,20 @@ class Descriptor:
         return (self._read or self._reading())[0]
 
     @property
-    def key_value(self) -> Any:
-        """The value of the record's first field: an ID, a name, a priority, lines, a base."""
-        return self.values[self.record.key_field.key]
-
-    @property
     def representable(self) -> bool:
         """Whether a profile can say every bit of it; if not, `values` has what could be read."""
         return (self._read or self._reading())[1]
 
     @property
+    def key_value(self) -> Any:
+        """The value of the record's first field: an ID, a name, a priority, lines, a base."""
+        return self.values[self.record.key_field.key]
+
+    @property
     def is_odd(self) -> bool:
         """Whether reserved bits or values are used in it, or it has an odd length."""
-        return not self.representable or RESERVED in self.values
+        values, representable = self._read or self._reading()
+        return not representable or RESERVED in values
 
     @property
     def words(self) -> str:

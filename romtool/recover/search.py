@@ -150,7 +150,7 @@ class Search:
         state = replace(state, doubts=(*state.doubts, *told))
         kept = state.reading.part(state.added.size if state.added else 0)
         is_one = state.did("mirrored")
-        repeats = not is_one and repeating(self.catalog, kept, slight=True)
+        repeats = not is_one and repeating(self.catalog, kept)
         if not is_one and doubled(self.catalog, kept)[1]:
             state = replace(state, doubts=(*state.doubts, "doubled"))
         for rough in settle(self.catalog, state.reading, frame, len(state.reading)):

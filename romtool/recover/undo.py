@@ -255,9 +255,9 @@ def _periods(catalog: Catalog, reading: Reading) -> list[int]:
     return sorted(periods)
 
 
-def repeating(catalog: Catalog, reading: Reading, slight: bool = False) -> bool:
-    """Whether a read repeats what stands at its beginning; `slight`: but for a few bytes."""
-    return any(repeats(reading, period, slight) for period in _periods(catalog, reading))
+def repeating(catalog: Catalog, reading: Reading) -> bool:
+    """Whether a read repeats what stands at its beginning, but for a few bytes."""
+    return any(repeats(reading, period, slight=True) for period in _periods(catalog, reading))
 
 
 def repeats(reading: Reading, period: int, slight: bool = False) -> bool:

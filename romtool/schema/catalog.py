@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from romtool.errors import InvalidValue, refuse
+from romtool.schema.codec import OnDemand
 from romtool.schema.described import Described
 from romtool.schema.field_types import Check, Lines
 from romtool.schema.numbers import clip
@@ -75,18 +76,6 @@ class Judgement(Described):
 
 RAW_ID = "id_raw"
 """The key of an ID's bytes, where a profile has to say them because no text spells the ID."""
-
-
-class _MadeOnce(dict[int, "TagInfo | None"]):
-    """What a function returns for each number, made when it is first asked for."""
-
-    def __init__(self, make: Callable[[int], TagInfo | None]) -> None:
-        super().__init__()
-        self.make = make
-
-    def __missing__(self, number: int) -> TagInfo | None:
-        self[number] = self.make(number)
-        return self[number]
 
 
 class Catalog(
@@ -160,7 +149,7 @@ class Catalog(
 
         The item's name stands in the first byte, for all headers (Spec 6.2).
         """
-        return _MadeOnce(self._beginning)
+        return OnDemand(self._beginning)
 
     def _beginning(self, first: int) -> TagInfo | None:
         for header in self.headers.values():

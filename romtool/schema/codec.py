@@ -8,9 +8,9 @@ tests hold the two ways of reading against each other.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
-from romtool.schema.field_types import NotRepresentable, Stored, Value
+from romtool.schema.field_types import Choice, Flag, NotRepresentable, Number, Stored, Value
 from romtool.schema.numbers import hex_text
 
 if TYPE_CHECKING:
@@ -20,6 +20,22 @@ BIG = "big"
 
 RESERVED = "reserved"
 """The key of reserved bits that are set: the bytes in which such bits are, all others 0."""
+
+
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+class OnDemand(dict[K, V]):
+    """What a function returns for each key, found when it is first asked for."""
+
+    def __init__(self, find: Callable[[K], V]) -> None:
+        super().__init__()
+        self.find = find
+
+    def __missing__(self, key: K) -> V:
+        self[key] = found = self.find(key)
+        return found
 
 
 class Step(NamedTuple):
@@ -66,7 +82,10 @@ class Reader:
         if field.kind.is_bytes or unit.size is None:
             return Step(field.key, field.kind.to_value, run=slice(field.at, field.at + there))
         before = field.at if field.endian != BIG else 2 * self.length - field.at - there
-        return Step(field.key, field.kind.to_value, before * 8 + field.low, (1 << width) - 1)
+        to_value: Callable[[Any], Value] = field.kind.to_value
+        if isinstance(field.kind, Choice | Flag | Number) and width <= 8:
+            to_value = OnDemand(to_value).__getitem__  # few values, and they never change
+        return Step(field.key, to_value, before * 8 + field.low, (1 << width) - 1)
 
     def _number(self, data: bytes) -> int:
         number = int.from_bytes(data, "little")

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Generic, TypeVar, cast
 
 from romtool.errors import InvalidValue, Path
-from romtool.schema.codec import Reader, Structure, raw_value
+from romtool.schema.codec import OnDemand, Reader, Structure, raw_value
 from romtool.schema.described import Described
 from romtool.schema.field_types import (
     AnyKind,
@@ -216,28 +216,23 @@ class FieldLayout(Described):
                 yield length
 
     @functools.cached_property
-    def _readers(self) -> dict[int, Reader]:
-        return {}
+    def _readers(self) -> OnDemand[int, Reader]:
+        return OnDemand(functools.partial(Reader, self.units, self.fields))
 
     def reader(self, length: int) -> Reader:
         """Return what reads content of this length, made once."""
-        reader = self._readers.get(length)
-        if reader is None:
-            reader = self._readers[length] = Reader(self.units, self.fields, length)
-        return reader
+        return self._readers[length]
 
     def parse(self, data: bytes) -> dict[str, Stored]:
         """Return what is stored under each key, None for an absent field."""
         return self.reader(len(data)).stored(data)
 
     @functools.cached_property
-    def _structures(self) -> dict[int, Structure]:
-        return {}
+    def _structures(self) -> OnDemand[int, Structure]:
+        return OnDemand(functools.partial(Structure, self.units))
 
     def structure(self, length: int) -> Structure:
         """Return the structure that builds content of this length, made once."""
-        if length not in self._structures:
-            self._structures[length] = Structure(self.units, length)
         return self._structures[length]
 
     def build(self, stored: Mapping[str, Stored], length: int) -> bytes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 
+from romtool.schema.codec import Reader
 from romtool.schema.described import Described
 from romtool.schema.field_types import Check, CompressedAscii, Constant, Count, Pins, Stored
 from romtool.schema.fields import Field, FieldLayout, FieldOf
@@ -35,6 +36,11 @@ class ImageLayout(Described):
     def computed_fields(self) -> tuple[Field, ...]:
         """The fields that are computed or constant; [override] may set them."""
         return tuple(f for f in self.field_layout.fields if f.kind.is_computed)
+
+    @functools.cached_property
+    def computed_reader(self) -> Reader:
+        """What reads the computed fields alone."""
+        return Reader(self.field_layout.units, self.computed_fields, self.size)
 
     @functools.cached_property
     def constants(self) -> tuple[FieldOf[Constant], ...]:

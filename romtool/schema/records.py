@@ -8,7 +8,7 @@ from typing import Any
 
 from romtool.errors import InvalidValue
 from romtool.schema.bus import RequirementSpec
-from romtool.schema.codec import BIG, RESERVED, Reader, reserved_mask
+from romtool.schema.codec import BIG, RESERVED, OnDemand, Reader, reserved_mask
 from romtool.schema.described import Described
 from romtool.schema.field_types import (
     Check,
@@ -60,18 +60,19 @@ class Tag(Described):
 
     def write(self, code: int, length: int) -> bytes:
         """Return the header of an item."""
-        if (code, length) not in self._written:
-            stored: dict[str, Stored] = {"code": code, "length": length}
-            for field in self.field_layout.fields:
-                if isinstance(field.kind, Constant):
-                    stored[field.key] = field.kind.value
-            self._written[code, length] = self.field_layout.build(stored, self.size)
         return self._written[code, length]
 
     @functools.cached_property
-    def _written(self) -> dict[tuple[int, int], bytes]:
-        """The headers that were written: a card has few different ones."""
-        return {}
+    def _written(self) -> OnDemand[tuple[int, int], bytes]:
+        """The headers by name and length; a card has few different ones."""
+        return OnDemand(self._build)
+
+    def _build(self, code_and_length: tuple[int, int]) -> bytes:
+        stored: dict[str, Stored] = dict(zip(("code", "length"), code_and_length, strict=True))
+        for field in self.field_layout.fields:
+            if isinstance(field.kind, Constant):
+                stored[field.key] = field.kind.value
+        return self.field_layout.build(stored, self.size)
 
 
 class TagInfo(Described):
@@ -154,19 +155,17 @@ class DescriptorType(Described):
 
         Content of a length that the record can't have, or of no known meaning, has no values.
         """
-        reader = self._reader(len(content))
+        reader = self._readers[len(content)]
         return reader.values(content) if reader is not None else ({}, False)
 
-    def _reader(self, length: int) -> Reader | None:
-        if length not in self._readers:
-            known = self.role != "reserved" and self.field_layout.takes(length)
-            self._readers[length] = self.field_layout.reader(length) if known else None
-        return self._readers[length]
-
     @functools.cached_property
-    def _readers(self) -> dict[int, Reader | None]:
-        """What reads content of each length, as far as such content was met."""
-        return {}
+    def _readers(self) -> OnDemand[int, Reader | None]:
+        """What reads content of each length."""
+        return OnDemand(self._reader)
+
+    def _reader(self, length: int) -> Reader | None:
+        known = self.role != "reserved" and self.field_layout.takes(length)
+        return self.field_layout.reader(length) if known else None
 
     def write(self, values: Mapping[str, object], length: int | None = None) -> bytes:
         """Return the whole item for the values of a profile; raises InvalidValue.

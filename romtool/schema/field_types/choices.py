@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -151,12 +150,12 @@ class Lines(FieldType[int, list[int]], form="show"):
     form: str
 
     def to_value(self, stored: int) -> list[int]:
-        return [line for line, bit in self._lines if stored & bit]
-
-    @functools.cached_property
-    def _lines(self) -> list[tuple[int, int]]:
-        """Each number with its bit."""
-        return [(self.first + bit, 1 << bit) for bit in range(self.bits)]
+        found = []
+        while stored:
+            lowest = stored & -stored
+            found.append(self.first + lowest.bit_length() - 1)
+            stored ^= lowest
+        return found
 
     def to_stored(self, value: object) -> int:
         stored = 0

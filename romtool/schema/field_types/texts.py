@@ -79,13 +79,14 @@ class CompressedAscii(FieldType[int, str]):
     spelling: CompressedAsciiCode
 
     def to_value(self, stored: int) -> str:
-        text = ""
-        for shift, mask, characters in self.spelling.places:
-            code = stored >> shift & mask
-            if code >= len(characters):
-                raise NotRepresentable(f"character code {code} has no meaning")
-            text += characters[code]
-        if not self.is_marked(stored):
+        places = self.spelling.places
+        try:
+            text = "".join([chars[stored >> shift & mask] for shift, mask, chars in places])
+        except IndexError:
+            codes = ((stored >> shift & mask, chars) for shift, mask, chars in places)
+            code = next(code for code, chars in codes if code >= len(chars))
+            raise NotRepresentable(f"character code {code} has no meaning") from None
+        if not stored >> self.bits - self.spelling.unused:
             return text
         if text[0] not in self.spelling.marked:
             raise NotRepresentable("a bit is set that no character uses")
