@@ -26,7 +26,7 @@ from romtool.schema.image_layouts import ImageLayout, lead_of
 from romtool.schema.numbers import address, sizes
 
 MOST_OPEN = 4
-"""At most so many places that nothing proves are named."""
+"""The most places that are named of those that nothing proves."""
 RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
 
 
@@ -150,7 +150,7 @@ class Search:
         state = replace(state, doubts=(*state.doubts, *told))
         kept = state.reading.part(state.added.size if state.added else 0)
         is_one = state.did("mirrored")
-        repeats = not is_one and repeating(self.catalog, kept, slight=True)
+        repeats = not is_one and repeating(self.catalog, kept)
         if not is_one and doubled(self.catalog, kept)[1]:
             state = replace(state, doubts=(*state.doubts, "doubled"))
         for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
