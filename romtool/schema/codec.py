@@ -87,15 +87,11 @@ class Reader:
             to_value = OnDemand(to_value).__getitem__  # few values, and they never change
         return Step(field.key, to_value, before * 8 + field.low, (1 << width) - 1)
 
-    def _number(self, data: bytes) -> int:
-        number = int.from_bytes(data, "little")
-        if self.both_orders:
-            number |= int.from_bytes(data, "big") << 8 * len(data)
-        return number
-
     def stored(self, data: bytes) -> dict[str, Stored]:
         """Return what is stored under each key, None for a field that is not there."""
-        number = self._number(data)
+        number = int.from_bytes(data, "little")
+        if self.both_orders:
+            number |= int.from_bytes(data, "big") << 8 * self.length
         found: dict[str, Stored] = {
             key: number >> shift & mask if run is None else data[run]
             for key, _, shift, mask, run in self.steps
@@ -107,7 +103,9 @@ class Reader:
 
         Reserved bits stand under a key of their own, if any is set.
         """
-        number = self._number(data)
+        number = int.from_bytes(data, "little")
+        if self.both_orders:
+            number |= int.from_bytes(data, "big") << 8 * self.length
         values: dict[str, Value] = {}
         representable = True
         for key, to_value, shift, mask, run in self.shown:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -143,6 +144,12 @@ class Flags(FieldType[int, list[str]]):
         return {"type": "array", "items": {"enum": list(self.names)}, "uniqueItems": True}
 
 
+@functools.lru_cache(maxsize=4096)
+def _ones(stored: int, first: int) -> tuple[int, ...]:
+    """Return the places of the bits that are 1, the lowest counted as `first`."""
+    return tuple(first + place for place in range(stored.bit_length()) if stored >> place & 1)
+
+
 class Lines(FieldType[int, list[int]], form="show"):
     """A list of numbers, a bit each; the lowest bit stands for `first`."""
 
@@ -150,12 +157,7 @@ class Lines(FieldType[int, list[int]], form="show"):
     form: str
 
     def to_value(self, stored: int) -> list[int]:
-        found = []
-        while stored:
-            lowest = stored & -stored
-            found.append(self.first + lowest.bit_length() - 1)
-            stored ^= lowest
-        return found
+        return list(_ones(stored, self.first))
 
     def to_stored(self, value: object) -> int:
         stored = 0
