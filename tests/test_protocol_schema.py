@@ -28,8 +28,8 @@ def told(old: str, new: str) -> list[str]:
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("at = [0x70, 0x72]", "at = [0x70]", "1 descriptors for 2 items"),
-        ("at = [0x74, 0x75]", "at = [0x74, 0x73]", "a register belongs to two descriptors"),
+        ("at = [0x70, 0x72]", "at = [0x70]", "1 register blocks for 2 items"),
+        ("at = [0x74, 0x75]", "at = [0x74, 0x73]", "a register belongs to two blocks"),
         ('resource = "io"', 'resource = "oi"', "no resource is called oi"),
         ('name = "wake"', 'name = "csn"', "register csn is described twice"),
         ('name = "duplicate"', 'name = "after"', "remark after is described twice"),
@@ -56,7 +56,7 @@ def test_the_registers_are_those_of_appendix_a() -> None:
         "range-check": 0x31,
     }
     # Memory 40h-5Ch, I/O 60h-6Fh, IRQ 70h-73h, DMA 74h and 75h, 32-bit memory 76h-A8h.
-    ends = [(min(d.numbers()), max(d.numbers())) for d in CATALOG.protocol.descriptors]
+    ends = [(min(d.numbers()), max(d.numbers())) for d in CATALOG.protocol.blocks]
     assert ends == [(0x40, 0x5C), (0x60, 0x6F), (0x70, 0x73), (0x74, 0x75), (0x76, 0xA8)]
 
 

@@ -49,11 +49,11 @@ from romtool.requirements.model import RangeRequirement
 from romtool.schema.bus import Bus
 
 MOST_BASES = 20_000
-"""At most so many bases are looked at, more are refused: no real set of cards comes near it."""
+"""The most bases that are looked at; more are refused: no real set of cards comes near it."""
 
 
 MANY = 64
-"""A range with up to so many bases simply keeps them; one with more is wide."""
+"""The most bases that a range simply keeps; one with more is wide."""
 
 
 def fast_candidates(
@@ -210,7 +210,7 @@ def left_justified(
         source, there = waiting.pop()
         for item in known:
             if len(waiting) > MOST_BASES:
-                message = "so many ranges that go nearly anywhere, and hardly fit, can't be placed"
+                message = "too many ranges that go nearly anywhere, and hardly fit, to be placed"
                 raise refuse(message, "give them an alignment, or fewer bases")
             if source is None or (source is not item and source.meets(item)):
                 for end in ends(bus, item, there):

@@ -1,7 +1,7 @@
 """Limits that follow from counting, which clauses alone are slow to find.
 
 A *hitting set* of an item is a set of points of which it takes at least one, whatever value it is
-given: all the lines that it accepts; or addresses, so many that the range holds one of them at each
+given: all the lines that it accepts; or addresses, enough of them that the range holds one at each
 of its bases. For a range of 4 ports with bases from 0 to 8 two addresses do, 3 and 7, and 8 the
 third, since a range at base 8 holds neither:
 
@@ -33,10 +33,10 @@ from romtool.schema.bus import Bus
 from romtool.schema.catalog import Catalog
 
 MOST_SETS = 64
-"""At most so many sets of places are looked at."""
+"""The most sets of places that are looked at."""
 
 MOST_LIMITS = 8
-"""At most so many limits are added for one kind of resource: each costs clauses."""
+"""The most limits that are added for one kind of resource: each costs clauses."""
 
 Points = tuple[int, ...]
 Holds = Callable[[Variable, int, Points], bool]

@@ -23,7 +23,7 @@ Weighed = Mapping[int, Sequence[int]]
 """Literals by their weight; of one such group at most one weight counts."""
 
 FEW = 5
-"""Up to so many literals are kept apart pair by pair."""
+"""The most literals that are kept apart pair by pair."""
 
 
 class Clauses:

@@ -157,7 +157,7 @@ def got(catalog: Catalog, image: Image, given: Given) -> Iterator[Got]:
 
 
 MOST_FREE = 8
-"""At most so many free bases are listed of a range."""
+"""The most free bases that are listed of a range."""
 
 
 def still_free(

@@ -146,7 +146,7 @@ MOST_BLOCKS = 120
 """At most this many blocks: more are too narrow to be seen in print."""
 
 PAUSE = 4
-"""A pause longer than so many times the longest command is drawn shorter: as long as this."""
+"""In lengths of the longest command: a longer pause is drawn as short as this."""
 
 
 class Block(NamedTuple):

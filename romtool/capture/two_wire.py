@@ -133,7 +133,7 @@ class TwoWireParts(NamedTuple):
         return cls(bus, (part.page or pages[0],), max(1, part.size // BLOCK), part.size)
 
     def after(self, address: int, stored: int) -> int | None:
-        """Return where the pointer stands after so many bytes were stored; None: not known.
+        """Return where the pointer stands after `stored` bytes were stored; None: not known.
 
         It stays in the page that was written.
         """

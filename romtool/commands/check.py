@@ -35,7 +35,7 @@ KINDS = {"error": "with errors", "warning": "with warnings"}
 """What a file is called in the count, by the worst that was found in it."""
 
 DUPLICATES = 4
-"""At most so many files are named that are one card."""
+"""The most files that are named of those that are one card."""
 
 
 @declare("check", EXPECT, HOST, *IMAGE, JSON, example="romtool check donor.bin --expect dos-games")

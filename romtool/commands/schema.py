@@ -42,8 +42,8 @@ from romtool.text.profile import profile_lines
 from romtool.text.schema import (
     caution_lines,
     expectation_lines,
-    frame_lines,
     host_lines,
+    layout_lines,
     list_lines,
     part_lines,
     record_lines,
@@ -117,16 +117,16 @@ def show(call: Call, name: str) -> int:
         answer = _standard(catalog)
         lines = standard_lines(catalog)
     elif name in catalog.all_layouts:
-        frame = catalog.all_layouts[name]
+        layout = catalog.all_layouts[name]
         answer = {
-            "name": frame.name,
-            "title": frame.title,
-            "source": frame.source,
-            "size": frame.size,
-            "fill": frame.fill,
-            "fields": _fields(frame.field_layout),
+            "name": layout.name,
+            "title": layout.title,
+            "source": layout.source,
+            "size": layout.size,
+            "fill": layout.fill,
+            "fields": _fields(layout.field_layout),
         }
-        lines = frame_lines(frame)
+        lines = layout_lines(layout)
     elif name in catalog.records:
         record = catalog.records[name]
         answer = {

@@ -10,7 +10,7 @@ from typing import NamedTuple, TypeVar
 T = TypeVar("T")
 
 MOST_CELLS = 4096
-"""So many pairs of entries are weighed; longer lists that share little are paired by place."""
+"""The most pairs of entries that are weighed; longer lists that share little pair by place."""
 
 LONE = 1.0
 """What an added or a removed entry costs: one change."""

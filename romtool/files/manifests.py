@@ -18,7 +18,7 @@ LONGEST = 32 << 20
 """Bytes of a manifest."""
 
 HEAD = 4096
-"""A manifest says within so many bytes that it is one."""
+"""The first bytes of a file, in which a manifest says that it is one."""
 
 DAMAGED = "build the series again"
 """What to do about one that is damaged."""

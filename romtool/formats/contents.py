@@ -19,7 +19,7 @@ class Contents(NamedTuple):
     """The bytes of a file, from the address `start` on.
 
     `gaps` are (start, stop) pairs of bytes that the file leaves out, which are FFh in `data`.
-    `faults` are those with which the bytes can be read all the same, as `recover` does.
+    `problems` are those with which the bytes can be read all the same, as `recover` does.
     """
 
     data: bytes

@@ -66,7 +66,7 @@ def _likeliest(images: Sequence[Image]) -> Image | None:
 
 
 def layout_named(catalog: Catalog, layout: str) -> ImageLayout:
-    """Return the frame of this name; raises InputError."""
+    """Return the layout of this name; raises InputError."""
     if layout not in catalog.all_layouts:
         known = ", ".join(catalog.all_layouts)
         hint = f"known are {known}; your own need --schemas DIR"

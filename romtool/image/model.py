@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from romtool.image.tree import Node
 
 MIN_FILL_GAP = 8
-"""So many fill bytes in a row end a run of data after the PnP data."""
+"""The fewest fill bytes in a row that end a run of data after the PnP data."""
 
 
 Verdict = Literal["right", "other way", "not checked", "not stored", "wrong"]
@@ -69,20 +69,20 @@ class Run(NamedTuple):
 
 
 class Image:
-    """What stands in an EEPROM, read with one frame; `frame` None: no frame fits these bytes.
+    """What stands in an EEPROM, read with one layout; None: no layout fits these bytes.
 
     All that follows from the bytes is read when it is asked for, and never changes.
     """
 
-    def __init__(self, catalog: Catalog, data: bytes, frame: ImageLayout | None) -> None:
+    def __init__(self, catalog: Catalog, data: bytes, layout: ImageLayout | None) -> None:
         self.catalog = catalog
         self.data = data
-        self.layout = frame
+        self.layout = layout
         self._comparisons: dict[str, Compared] = {}
 
     @functools.cached_property
     def items(self) -> tuple[Descriptor, ...]:
-        """The items, as far as the walk goes; none without a frame."""
+        """The items, as far as the walk goes; none without a layout."""
         return tuple(walk(self.catalog, self.data, self.items_at)) if self.layout else ()
 
     def with_rest(self, data: bytes) -> Image:
@@ -93,14 +93,14 @@ class Image:
 
     @functools.cached_property
     def layout_stored(self) -> Mapping[str, Stored]:
-        """The stored values of the frame's fields."""
+        """The stored values of the layout's fields."""
         if self.layout is None:
             return {}
         return self.layout.field_layout.parse(self.data[: self.layout.size])
 
     @functools.cached_property
     def layout_values(self) -> Mapping[str, Any]:
-        """The values of the frame's fields, for people."""
+        """The values of the layout's fields, for people."""
         if self.layout is None:
             return {}
         return self.layout.field_layout.values(self.layout_stored)[0]
@@ -166,7 +166,7 @@ class Image:
 
     @property
     def items_end(self) -> int:
-        """The address after the last item; 0 in an image without a frame."""
+        """The address after the last item; 0 in an image without a layout."""
         if self.layout is None:
             return 0
         return self.items[-1].end if self.items else self.items_at
@@ -276,12 +276,12 @@ class Image:
 
     @functools.cached_property
     def computed(self) -> Mapping[str, Compared]:
-        """The frame's constant and computed fields: stored beside computed."""
+        """The layout's constant and computed fields: stored beside computed."""
         fields = self.layout.computed_fields if self.layout is not None else ()
         return {field.key: self.compare(field) for field in fields}
 
     def compare(self, field: Field) -> Compared:
-        """Return one of the frame's constant and computed fields: stored beside computed."""
+        """Return one of the layout's constant and computed fields: stored beside computed."""
         if field.key not in self._comparisons:
             stored = self._computed_stored[field.key]
             compared = self._compared(field.kind, stored, field.at, self.data)
@@ -290,12 +290,12 @@ class Image:
 
     @functools.cached_property
     def _computed_stored(self) -> Mapping[str, Stored]:
-        """What is stored in the frame's constant and computed fields."""
+        """What is stored in the layout's constant and computed fields."""
         layout = self.layout
         return {} if layout is None else layout.computed_reader.stored(self.data[: layout.size])
 
     def layout_units(self) -> Iterator[tuple[Unit, bytes]]:
-        """Yield the frame's runs of bytes with what stands in them."""
+        """Yield the layout's runs of bytes with what stands in them."""
         if self.layout is not None:
             for unit in self.layout.field_layout.units:
                 yield unit, self.data[unit.at : unit.at + (unit.size or 0)]

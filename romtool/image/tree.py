@@ -72,12 +72,12 @@ def tree_of(image: Image) -> Node:
     """Return the tree of an image; its leaves are all bits of it."""
     nodes: list[Node] = []
     if image.layout is not None:
-        frame, identifier = image.layout, image.catalog.identifier
+        layout, identifier = image.layout, image.catalog.identifier
         if image.lead is not None:
-            nodes.append(Node("lead", "lead", 0, frame.size, stored=image.lead))
-        elif frame.size:
-            fields = _fields(frame.field_layout, 0, image.data[: frame.size], image.computed)
-            nodes.append(_over("header", frame.name, fields))
+            nodes.append(Node("lead", "lead", 0, layout.size, stored=image.lead))
+        elif layout.size:
+            fields = _fields(layout.field_layout, 0, image.data[: layout.size], image.computed)
+            nodes.append(_over("header", layout.name, fields))
         check = image.id_checksum
         if check is not None:
             checks, at = {identifier.check_field.key: check}, image.identifier_at

@@ -38,7 +38,7 @@ def _apart(first: Sample, other: Sample) -> InputError:
 
 
 MOST_NAMES = 4
-"""So many dumps are named in the source of a draft."""
+"""The most dumps that are named in the source of a draft."""
 
 
 def layout_name(wanted: str, known: Sequence[str]) -> str:

@@ -98,7 +98,7 @@ def nibbles(part: bytes) -> list[int]:
 def _wiring_bits(
     found: Evidence, at: int, pins: int, resource: Resource, unconnected: int
 ) -> float:
-    """Return how much speaks for a wiring of so many pins, in bits: what chance doesn't give.
+    """Return how much speaks for a wiring of `pins` pins, in bits: what chance doesn't give.
 
     0 where it can't be one: a line twice, no line, a line that neither the card offers nor the
     bus has.
@@ -120,7 +120,7 @@ def _wiring_bits(
 
 
 def _ways(wired: set[int], offered: frozenset[int], resource: Resource) -> int:
-    """Return how many sets of so many lines would fit the card as well; 0: this one doesn't."""
+    """Return how many sets of as many lines would fit the card as well; 0: this one doesn't."""
     if wired <= offered:
         return math.comb(len(offered), len(wired))
     on_bus = set(range(1 << NIBBLE)) - set(resource.not_on_slot)

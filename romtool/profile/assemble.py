@@ -90,13 +90,13 @@ def _stated(plan: Plan, field: Field, otherwise: Stored) -> Stored:
 
 
 def _frame(plan: Plan, size_of: SizeOf) -> bytes:
-    frame, problems = plan.layout, []
-    if frame.is_lead:
+    layout, problems = plan.layout, []
+    if layout.is_lead:
         return plan.lead
     stored: dict[str, Stored] = dict(plan.config)
-    for constant in frame.constants:
+    for constant in layout.constants:
         stored[constant.key] = _stated(plan, constant, constant.kind.value)
-    for field in frame.counts:
+    for field in layout.counts:
         override = plan.override.get(field.key)
         if isinstance(override, str):
             given = field.kind.ways(size_of)[override]
@@ -109,7 +109,7 @@ def _frame(plan: Plan, size_of: SizeOf) -> bytes:
         stored[field.key] = given
     if problems:
         raise InputError(problems)
-    return _built(plan, stored, frame.field_layout, frame.size)
+    return _built(plan, stored, layout.field_layout, layout.size)
 
 
 def _size(plan: Plan, used: int) -> int:
@@ -137,7 +137,7 @@ def _size(plan: Plan, used: int) -> int:
 
 
 def _larger(plan: Plan, needed: int) -> list[str]:
-    """Return the parts that hold so many bytes, those of the same bus first, the smallest first."""
+    """Return the parts that hold `needed` bytes: those of the same bus first, then by size."""
     bus = plan.part.bus if plan.part else ""
     parts = [part for part in plan.catalog.parts.values() if part.size >= needed]
     return [p.name for p in sorted(parts, key=lambda p: (p.bus != bus, p.size, p.name))]

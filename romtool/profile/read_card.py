@@ -21,7 +21,7 @@ from romtool.schema.tables import unknown_keys
 class CardReader(Reader):
     """Reads the card and its devices, in the order in which their items stand.
 
-    `entries`: so many were met in lists of resources so far.
+    `entries`: how many were met in lists of resources so far.
     """
 
     entries = 0

@@ -22,7 +22,7 @@ def raw_tables(image: Image) -> Table:
 def tables_of(image: Image, part: Part | None = None, *, item_runs: bool = False) -> Table:
     """Return the finest profile of an image; `item_runs`: all its items as one run of bytes.
 
-    An image without a frame is raw as a whole.
+    An image without a layout is raw as a whole.
     """
     if image.layout is None:
         return raw_tables(image)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from romtool.schema.numbers import sizes
 
 FEW = 4
-"""So many bytes at least must differ where a fault leaves free what the others hold."""
+"""The fewest bytes that must differ where a fault leaves free what the others hold."""
 CHANCE = 0.05
 """How often bytes that differ by chance may all stand after what was written."""
 BLANKS = (0xFF, 0x00)

@@ -184,7 +184,7 @@ def _names(state: State, expected: bytes) -> list[str]:
 
 
 def _agree(found: Reading, want: bytes) -> bool:
-    """Whether all bits that are known, of so many bytes, are as wanted."""
+    """Whether all bits that are known are as wanted, over the length of `want`."""
     size = len(want)
     have, unknown = (int.from_bytes(side[:size], "big") for side in (found.data, found.unknown))
     return not (have ^ int.from_bytes(want, "big")) & ~unknown
@@ -194,7 +194,7 @@ def _agree(found: Reading, want: bytes) -> bool:
 
 
 LEAST_BITS = 2
-"""So many bits at least must differ in bytes that no checksum covers: one may be a bad one."""
+"""The fewest bits that must differ in bytes that no checksum covers: one may be a bad one."""
 
 
 def read_like(read: bytes, want: Image) -> Image | None:

@@ -11,7 +11,7 @@ from romtool.recover.undo import ways
 from romtool.schema.catalog import Catalog
 
 MOST_TRIED = 8
-"""At most so many cards are tried where a readback's serial number can't be right."""
+"""The most cards that are tried where a readback's serial number can't be right."""
 
 
 class Series:

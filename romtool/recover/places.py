@@ -15,7 +15,7 @@ ENOUGH = 26
 """Bits of evidence for an image in the middle of a read: chance gives less in 64 KiB of noise."""
 MOST_STARTS = 4
 MOST_LOST = 2
-"""So many first bytes of a frame may be missing while the rest of it still shows."""
+"""The most first bytes of a frame that may be missing while the rest of it still shows."""
 BEFORE = "image-before"
 
 

@@ -169,7 +169,7 @@ class State:
         return replace(self, reading=reading, steps=(*self.steps, done))
 
     def without_data(self, count: int) -> State:
-        """Return the state with so many bytes more left out that are no fill."""
+        """Return the state with `count` bytes more left out that are no fill."""
         return replace(self, left_out=self.left_out + count)
 
 
@@ -177,7 +177,7 @@ class State:
 
 
 FEWEST_WORDS = 32
-"""So many words must begin with a 0 bit for it to be no chance."""
+"""The fewest words that must begin with a 0 bit for it to be no chance."""
 LATE_FILL = (0x7F, 0xFF)
 """A word of fill, read one bit late."""
 

@@ -20,7 +20,7 @@ from romtool.schema.numbers import all_of
 CLEAR = 2
 """So many times as many reads as all others that hold different images are a clear majority."""
 TELLING = 4
-"""So many bits of evidence more decide between answers that fit equally well."""
+"""The lead in bits of evidence that decides between answers which fit equally well."""
 
 
 @dataclass(frozen=True)
@@ -199,7 +199,7 @@ def _strength(search: Search, state: State) -> tuple[int, ...]:
 
 
 MOST_DIFFERENT = 10
-"""Reads agree if at most one in so many of their bytes, the commonest left out, differs."""
+"""Reads agree if at most one byte in this many differs, the commonest byte left out."""
 
 
 @dataclass(frozen=True)
@@ -309,7 +309,7 @@ def why(catalog: Catalog, recovery: Recovery) -> str:
 
 
 def advice(catalog: Catalog, recovery: Recovery, reads: int) -> str:
-    """Return in one line what helps, for an answer from so many reads."""
+    """Return in one line what helps; `reads`: how many reads the answer comes from."""
     if recovery.named is not None:
         return recovery.named.fault.check
     again = catalog.judgement("clean-pins" if reads > 1 else "read-again")

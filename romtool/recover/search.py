@@ -26,7 +26,7 @@ from romtool.schema.image_layouts import ImageLayout, lead_of
 from romtool.schema.numbers import address, sizes
 
 MOST_OPEN = 4
-"""At most so many places that nothing proves are named."""
+"""The most places that are named of those that nothing proves."""
 RANKS = {PROVEN: 3, LIKELY: 2, GUESS: 1, NONE: 0}
 
 

@@ -22,7 +22,7 @@ from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address
 
 MOST_ANSWERS = 8
-"""So many answers are worth showing; more settle nothing."""
+"""The most answers that are worth showing; more settle nothing."""
 
 
 @dataclass(frozen=True)

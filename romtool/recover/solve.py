@@ -15,17 +15,17 @@ from romtool.schema.fields import FieldOf
 from romtool.schema.image_layouts import ImageLayout
 
 MOST_BITS = 14
-"""So many unknown bits are tried in all their values, at most."""
+"""The most unknown bits that are tried in all their values."""
 MOST_FITTING = 64
-"""So many values that fit are looked at, to see which of them reads best."""
+"""The most values that fit and are looked at, to see which of them reads best."""
 MOST_NODES = 4000
-"""So many headers are tried while the walk is looked for."""
+"""The most tags that are tried while the walk is looked for."""
 MOST_PATHS = 256
-"""So many walks to an end item are looked at."""
+"""The most walks to an end item that are looked at."""
 MOST_HEADER_BITS = 10
-"""So many unknown bits of one header are tried in all their values."""
+"""The most unknown bits of one tag that are tried in all their values."""
 MOST_TRIES = 1 << 16
-"""So many values of unknown bits are tried in all walks together."""
+"""The most values of unknown bits that are tried in all walks together."""
 
 Bits = Sequence[tuple[int, int]]
 

@@ -21,13 +21,13 @@ from romtool.schema.image_layouts import ImageLayout
 from romtool.schema.numbers import address, sizes
 
 MOST_FAULTS = 2
-"""So many faults are undone, one after the other."""
+"""The most faults that are undone, one after the other."""
 LEAST_OVERLAP = 32
-"""So many bytes (or the whole of a smaller period) must repeat to be believed."""
+"""The fewest bytes (or the whole of a smaller period) that must repeat to be believed."""
 LEAST_VALUES = 4
-"""So many different bytes must be among them: fill repeats in any image."""
+"""The fewest different bytes that must be among them: fill repeats in any image."""
 MOST_DIFFERENT = 8
-"""Copies are copies if they differ in at most one for so many bytes that aren't in a run."""
+"""Copies are copies if they differ in at most one byte of this many that aren't in a run."""
 
 
 def ways(catalog: Catalog, first: State, layout: ImageLayout | None) -> list[State]:

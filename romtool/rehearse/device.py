@@ -61,14 +61,14 @@ class LogicalDevice:
         if data.has_check:
             self.writable[self.check.number] = self.check.mask("on", "pattern")
         for place in self.places:
-            for cell in place.descriptor.cells:
-                self.writable |= stored(place.first, cell, writable(place, cell))
+            for field in place.block.fields:
+                self.writable |= stored(place.first, field, writable(place, field))
         self.missing = {
-            number: cell.missing
-            for block in catalog.protocol.descriptors
+            number: field.missing
+            for block in catalog.protocol.blocks
             for first in block.at
-            for cell in block.cells
-            for number in stored(first, cell, 0)
+            for field in block.fields
+            for number in stored(first, field, 0)
         }
         self.reset()
 
@@ -129,7 +129,7 @@ class LogicalDevice:
         that has such a base.
         """
         for place in self.places:
-            if not self.catalog.resources[place.descriptor.resource].is_io:
+            if not self.catalog.resources[place.block.resource].is_io:
                 continue
             base = held(place, "base", self.registers)
             spans = [
@@ -142,5 +142,5 @@ class LogicalDevice:
 
 
 def _numbers(place: Place) -> Iterator[int]:
-    for cell in place.descriptor.cells:
-        yield from stored(place.first, cell, 0)
+    for field in place.block.fields:
+        yield from stored(place.first, field, 0)

@@ -170,7 +170,7 @@ class _Reader:
         self.doubt: Remark | None = None
 
     def take(self, count: int) -> None:
-        """Read so many bytes, each as soon as the card says that it is ready."""
+        """Read `count` bytes, each as soon as the card says that it is ready."""
         access, software = self.access, self.access.catalog.pnp_software
         ready = access.mask("status", "ready")
         for _ in range(count):

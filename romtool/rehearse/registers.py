@@ -26,10 +26,10 @@ Registers = Mapping[int, int]
 
 class Place(NamedTuple):
     """Registers that a device has for one item of each of its choices: the first of them, from
-    which the cells of the descriptor count, and the items, `None` for a choice without one.
+    which the registers of the block count, and the items, `None` for a choice without one.
     """
 
-    descriptor: RegisterBlock
+    block: RegisterBlock
     first: int
     needs: tuple[Requirement | None, ...]
 
@@ -56,7 +56,7 @@ def places_of(catalog: Catalog, device: DeviceRequirements) -> list[Place]:
     rows = [dict(_numbered(catalog, alternative)) for alternative in device.alternatives]
     return [
         Place(block, first, tuple(row.get((block.title, place)) for row in rows))
-        for block in catalog.protocol.descriptors
+        for block in catalog.protocol.blocks
         for place, first in enumerate(block.at)
         if any((block.title, place) in row for row in rows)
     ]
@@ -76,7 +76,7 @@ def _numbered(
 
 def _block(catalog: Catalog, need: Requirement) -> RegisterBlock:
     bits = need.bits if isinstance(need, RangeRequirement) else 0
-    return next(catalog.protocol.descriptors_of(need.kind, bits))
+    return next(catalog.protocol.blocks_of(need.kind, bits))
 
 
 def first_value(need: Requirement) -> Value:
@@ -115,51 +115,51 @@ def filled(catalog: Catalog, device: DeviceRequirements, given: Given | None) ->
         values = {key: by_need[id(need)] for key, need in _numbered(catalog, alternative)}
     found: dict[int, int] = {}
     for place in places_of(catalog, device):
-        index = place.descriptor.at.index(place.first)
-        value = values.get((place.descriptor.title, index))
+        index = place.block.at.index(place.first)
+        value = values.get((place.block.title, index))
         need = place.needs[chosen] or next(need for need in place.needs if need is not None)
-        resource = catalog.resources[place.descriptor.resource]
-        for cell in place.descriptor.cells:
-            found |= stored(place.first, cell, _number(cell, resource, need, value))
+        resource = catalog.resources[place.block.resource]
+        for field in place.block.fields:
+            found |= stored(place.first, field, _number(field, resource, need, value))
     return found
 
 
-def stored(first: int, cell: RegisterField, number: int) -> dict[int, int]:
-    """Return a number as it stands in the registers of a cell, the highest byte first."""
-    raw = (number & (1 << 8 * cell.bytes) - 1).to_bytes(cell.bytes, "big")
-    return {first + cell.at + n: byte for n, byte in enumerate(raw)}
+def stored(first: int, field: RegisterField, number: int) -> dict[int, int]:
+    """Return a number as it stands in the registers of a field, the highest byte first."""
+    raw = (number & (1 << 8 * field.bytes) - 1).to_bytes(field.bytes, "big")
+    return {first + field.at + n: byte for n, byte in enumerate(raw)}
 
 
-def _number(cell: RegisterField, resource: Resource, need: Requirement, value: Value) -> int:
-    """Return what the registers of a cell hold for a value; None is nothing."""
-    if value is None and cell.none is not None:
-        return cell.none
-    if cell.holds == "setting":
-        return sum(_setting(setting, need) for setting in cell.settings)
+def _number(field: RegisterField, resource: Resource, need: Requirement, value: Value) -> int:
+    """Return what the registers of a field hold for a value; None is nothing."""
+    if value is None and field.none is not None:
+        return field.none
+    if field.holds == "setting":
+        return sum(_setting(setting, need) for setting in field.settings)
     if value is None:
         return 0
     if isinstance(value, int):
         return resource.on_bus(value)
-    if cell.holds == "base":
-        return value.base // cell.unit
-    if need.item is not None and need.item.values.get(cell.upper or ""):
-        return (value.base + value.length) // cell.unit
-    return (cell.top - value.length) // cell.unit
+    if field.holds == "base":
+        return value.base // field.unit
+    if need.item is not None and need.item.values.get(field.upper or ""):
+        return (value.base + value.length) // field.unit
+    return (field.top - value.length) // field.unit
 
 
-def writable(place: Place, cell: RegisterField) -> int:
-    """Return the bits of a cell that take what is written to them.
+def writable(place: Place, field: RegisterField) -> int:
+    """Return the bits of a field that take what is written to them.
 
     What always stands there takes nothing, and a bit that its choices have alike (Spec 4.6, A.3.1).
     """
-    if cell.holds != "setting":
-        return cell.all_bits if place.fixed is None else 0
+    if field.holds != "setting":
+        return field.all_bits if place.fixed is None else 0
     found = {
-        sum(_setting(setting, need) for setting in cell.settings) & cell.fixed
+        sum(_setting(setting, need) for setting in field.settings) & field.fixed
         for need in place.needs
         if need is not None
     }
-    return cell.all_bits & ~(cell.fixed if len(found) == 1 else 0)
+    return field.all_bits & ~(field.fixed if len(found) == 1 else 0)
 
 
 def _setting(setting: Setting, need: Requirement) -> int:
@@ -176,11 +176,11 @@ def _setting(setting: Setting, need: Requirement) -> int:
 
 def held(place: Place, holds: str, registers: Registers) -> int | None:
     """Return what the registers of a place hold of one sort; None for nothing."""
-    cell = place.descriptor.cell(holds)
-    assert cell is not None
-    numbers = range(place.first + cell.at, place.first + cell.at + cell.bytes)
+    field = place.block.field(holds)
+    assert field is not None
+    numbers = range(place.first + field.at, place.first + field.at + field.bytes)
     number = int.from_bytes(bytes(registers[n] for n in numbers), "big")
-    return None if number == (cell.none or 0) else number * cell.unit
+    return None if number == (field.none or 0) else number * field.unit
 
 
 def in_use(catalog: Catalog, device: DeviceRequirements, registers: Registers) -> Iterator[str]:
@@ -188,7 +188,7 @@ def in_use(catalog: Catalog, device: DeviceRequirements, registers: Registers) -
     empty = filled(catalog, device, None)
     for place in places_of(catalog, device):
         numbers = [
-            place.first + cell.at + n for cell in place.descriptor.cells for n in range(cell.bytes)
+            place.first + field.at + n for field in place.block.fields for n in range(field.bytes)
         ]
         if any(registers[number] != empty[number] for number in numbers):
             yield f"{place.first:X}h: {bytes(registers[n] for n in numbers).hex(' ').upper()}"

@@ -309,9 +309,9 @@ def _on(catalog: Catalog, slot: Slot, number: int, read_port: int | None) -> Ite
     if read_port is not None and device.answer(read_port) is not None:
         yield remark(catalog, "read-port-spoilt", port=read_port)
     for place in device.places:
-        if place.descriptor.cell("line") is not None:
+        if place.block.field("line") is not None:
             line = held(place, "line", device.registers)
-            resource = catalog.resources[place.descriptor.resource]
+            resource = catalog.resources[place.block.resource]
             connected = wired(slot.image, resource)
             if line is not None and connected is not None and line not in connected:
                 assert slot.image.layout is not None

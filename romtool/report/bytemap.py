@@ -24,15 +24,15 @@ LEFT = 46
 """The width of the column of addresses."""
 
 FEWEST_HIDDEN = 3
-"""So many whole lines of one entry are worth hiding."""
+"""The fewest whole lines of one entry that are worth hiding."""
 
 KEPT = 3
-"""So many of its lines are drawn before others are hidden, if its bytes are not all the same."""
+"""How many of its lines are drawn before others are hidden, if its bytes are not all the same."""
 
 LONGEST_NAME = 240
 LONGEST_LABEL = 26
 MOST_KEYS = 24
-"""So many entries has the legend."""
+"""The most entries that the legend has."""
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from romtool.report.pc import InThatPC
 from romtool.schema.numbers import clip
 
 MOST_DEVICES, MOST_CHOICES, MOST_ITEMS = 64, 64, 24
-"""So many devices of a card, choices of a device and items of a choice are shown."""
+"""The most devices of a card, choices of a device and items of a choice that are shown."""
 
 LONGEST_NAME = 200
 

@@ -20,7 +20,7 @@ from romtool.schema.bus import Resource
 from romtool.schema.field_types import Lines as LinesKind
 
 MOST_ROWS = 200
-"""So many rows of a grid are shown."""
+"""The most rows of a grid that are shown."""
 
 OFFERED, TAKEN, NO_PIN, NO_SLOT = "offered", "taken", "no-pin", "no-slot"
 GIVEN, UNDRIVEN = "given", "undriven"

@@ -11,7 +11,7 @@ from romtool.schema.numbers import clip, hex_text
 from romtool.text.diff import counted
 
 MOST_ROWS = 200
-"""So many changes, consequences and runs of bytes are shown, each."""
+"""The most changes, consequences and runs of bytes that are shown, each."""
 
 LONGEST = 300
 LONGEST_RUN = 24

@@ -64,7 +64,7 @@ def _pairs(requirements: CardRequirements, pc: InThatPC) -> Iterator[tuple[int, 
 
 
 MOST_ROWS = 64
-"""So many devices are shown, and so many sides of a conflict."""
+"""The most devices that are shown, and the most sides of a conflict."""
 
 ACCEPTABLE = 1
 """What the priority of a choice counts as that is no cause for doubt, at most (Spec 6.2.2.6)."""

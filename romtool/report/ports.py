@@ -20,7 +20,7 @@ from romtool.schema.numbers import address
 
 MOST_ROWS = 96
 MOST_RANGES = 24
-"""So many strips are drawn; so many ranges of a host are named."""
+"""The most rows of ports that are drawn; the most ranges of a host that are named."""
 
 Run = tuple[int, int]
 """The first port of a run, and how many it has."""
@@ -252,7 +252,7 @@ def _port_row(bus: Bus, ports: range, asked: Sequence[Asked], given: GivenTo) ->
     got = (given.to(one) for one, _ in asked)
     placed = next((value for value in got if isinstance(value, Placed)), None)
     strip, chosen = _Strip(ports), _Strip(ports)
-    # So many bases cover all that lie in the strip.
+    # As many bases as cover all that lie in the row.
     for base in span.bases[: 2 * bus.alias_step]:
         strip.paint(base, span.length)
     if placed is not None:

@@ -13,11 +13,11 @@ from romtool.schema.numbers import clip, hex_text, sizes
 
 MOST_ENTRIES = 2500
 MOST_BYTES = 8192
-"""So many entries, beginning among so many bytes, are shown one by one; after them each region
-is one entry."""
+"""The most entries, and the first bytes among which they begin, that are shown one by one; after
+them each region is one entry."""
 
 MOST_REGIONS = 500
-"""So many regions are shown as one entry each; after them all that is left is one."""
+"""The most regions that are shown as one entry each; after them all that is left is one."""
 
 LONGEST_MEANING = 300
 HEAD, TAIL = 32, 8

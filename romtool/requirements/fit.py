@@ -26,9 +26,9 @@ from romtool.requirements.model import (
 from romtool.schema.catalog import Catalog
 
 PATIENCE = 20_000
-"""So many values are tried before a try is given up (some hundredths of a second)."""
+"""The most values that are tried before a try is given up (some hundredths of a second)."""
 MOST = 200
-"""So many devices and needs are tried at all: one call is nested in the other."""
+"""The most devices and needs that are tried at all: one call is nested in the other."""
 
 
 class _GivenUp(Exception):
@@ -61,7 +61,7 @@ def fits(catalog: Catalog, devices: Sequence[DeviceRequirements]) -> bool | None
 class _Try:
     """One try over devices, each with its choices, each with its needs.
 
-    `most_bases`: so many free bases of a range are tried, None for all.
+    `most_bases`: how many free bases of a range are tried, None for all.
     """
 
     def __init__(

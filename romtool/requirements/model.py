@@ -97,7 +97,7 @@ class Alternative(NamedTuple):
         return [need for need in self.needs if need.kind == kind]
 
     def in_registers(self, resources: Mapping[str, Resource]) -> tuple[Requirement, ...]:
-        """Return the needs that a device has registers for: so many of a kind, in order."""
+        """Return the needs that a device has registers for: the first of each kind, in order."""
         counts: Counter[str] = Counter()
         kept = []
         for need in self.needs:

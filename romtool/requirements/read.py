@@ -98,8 +98,8 @@ def requirement_of(catalog: Catalog, item: Descriptor) -> Requirement | None:
     step = values[head.align] if head.align else 1
     bits: int = values[asks.decode] if asks.decode else asks.bits
     length: int = values[head.length]
-    registers = next(catalog.protocol.descriptors_of(asks.kind, bits))
-    limit = registers.cell("limit")
+    registers = next(catalog.protocol.blocks_of(asks.kind, bits))
+    limit = registers.field("limit")
     is_upper = limit is not None and bool(values.get(limit.upper or ""))
     stated = range(low, high + 1, step or 1)
     held = registers.bases(stated, length, is_upper=is_upper)

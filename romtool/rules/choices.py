@@ -19,7 +19,7 @@ from romtool.schema.field_types import Value
 from romtool.schema.numbers import one_of
 
 MOST_COMPARED = 40
-"""So many choices of a device are compared with each other; real ones have a handful."""
+"""The most choices of a device that are compared with each other; real ones have a handful."""
 
 
 def choice_findings(view: View) -> Iterator[Finding]:

@@ -21,7 +21,7 @@ from romtool.rules.view import Trouble, View, joined, trouble
 from romtool.schema.catalog import Catalog
 
 MOST_PAIRS = 5_000
-"""So many pairs of choices of two devices are looked at; real cards have some dozens."""
+"""The most pairs of choices of two devices that are looked at; real cards have some dozens."""
 
 Pair = tuple[Requirement, Requirement]
 
@@ -112,7 +112,7 @@ def _clash(
 
 def _hopeless(view: View, first: int, second: int, pair: Pair | None) -> _Between:
     assert pair is not None
-    devices = view.parts[first], view.parts[second]
+    devices = view.card.devices[first], view.card.devices[second]
     words = {"first": devices[0].id, "second": devices[1].id}
     words |= {"one": _words(pair[0]), "other": _words(pair[1])}
     return _Between(
@@ -133,8 +133,8 @@ def _blocked(
         pair = row[0]
         if pair is None or not all(row) or alternative.number is None:
             continue
-        start = view.parts[number].choices[alternative.number].start
-        words = {"where": view.where([start]), "device": view.parts[other].id}
+        start = view.card.devices[number].choices[alternative.number].start
+        words = {"where": view.where([start]), "device": view.card.devices[other].id}
         words |= {"one": _words(pair[0]), "other": _words(pair[1])}
         at = _at(pair[0], start.offset)
         yield _Between(finding(view.catalog, "choice-blocked", at, **words), is_hopeless=False)
@@ -151,7 +151,7 @@ def _words(need: Requirement) -> str:
 
 
 MOST_VALUES = 256
-"""So many lines and bases, over all items, are put before the exact solver."""
+"""The most lines and bases, over all items, that are put before the exact solver."""
 
 
 def together_findings(view: View) -> Iterator[Finding]:
@@ -161,7 +161,7 @@ def together_findings(view: View) -> Iterator[Finding]:
     few = _in_conflict(view.catalog, view.requirements)
     if few:
         names = joined([device.id for device in few])
-        at = view.parts[few[-1].number].start.offset
+        at = view.card.devices[few[-1].number].start.offset
         yield finding(view.catalog, "no-assignment", at, devices=names)
 
 

@@ -16,9 +16,9 @@ def device_findings(view: View) -> Iterator[Finding]:
     """Yield where a device, or a card, has too much of something, or what doesn't go together."""
     yield from view.told_once([*_registers(view), *_mixed(view), *_compatible(view), *_boot(view)])
     limit = view.catalog.pnp_software.devices
-    if len(view.parts) > limit:
-        at = view.parts[limit].start.offset
-        count = len(view.parts)
+    if len(view.card.devices) > limit:
+        at = view.card.devices[limit].start.offset
+        count = len(view.card.devices)
         yield finding(view.catalog, "devices-many", at, count=count, limit=limit)
 
 
@@ -57,8 +57,8 @@ def _mixed(view: View) -> Iterator[Trouble]:
 
 def _compatible(view: View) -> Iterator[Trouble]:
     limit = view.catalog.pnp_software.compatible_ids
-    for parts in view.parts:
-        found = parts.compatible
+    for device in view.card.devices:
+        found = device.compatible
         if len(found) > limit:
             yield trouble("compatible-many", found[limit], count=len(found), limit=limit)
 

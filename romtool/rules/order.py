@@ -29,7 +29,7 @@ def order_findings(view: View) -> Iterator[Finding]:
     yield from _before_devices(image)
     if image.end_item is not None:
         yield from _missing(image)
-    for device in view.parts:
+    for device in view.card.devices:
         for item in _late(device):
             yield _told(view, "compatible-order", item, record=item.record.title)
     yield from _choices(view)
@@ -71,7 +71,7 @@ def _late(device: Device) -> Iterator[Descriptor]:
 
 
 def _choices(view: View) -> Iterator[Finding]:
-    for section in (view.card.outside, *view.parts):
+    for section in (view.card.outside, *view.card.devices):
         yield from _unopened(view, section.before)
         for index, group in enumerate(section.groups):
             if index:

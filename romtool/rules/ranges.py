@@ -68,7 +68,7 @@ def _mask(view: View, item: Descriptor, need: RangeRequirement) -> Iterator[Trou
 
     The alignment of an item may not reach up to the length: then it can't be stated.
     """
-    limit = next(view.catalog.protocol.descriptors_of(need.kind, need.bits)).cell("limit")
+    limit = next(view.catalog.protocol.blocks_of(need.kind, need.bits)).field("limit")
     if limit is None or limit.upper is None or item.values.get(limit.upper):
         return
     words = {"record": item.record.title, "length": sizes(need.length), "key": limit.upper}

@@ -15,7 +15,7 @@ from romtool.rules.findings import Finding, finding
 from romtool.schema.catalog import Catalog
 
 MOST_NUMBERS = 4
-"""So many choices or devices are named in a message; the rest is counted."""
+"""The most choices or devices that are named in a message; the rest is counted."""
 
 
 class Trouble(NamedTuple):
@@ -43,20 +43,15 @@ class View:
         """The items, section by section."""
         return card_of(self.image)
 
-    @property
-    def parts(self) -> list[Device]:
-        """The items of each device."""
-        return self.card.devices
-
     @functools.cached_property
     def requirements(self) -> CardRequirements:
         """What each device asks for."""
-        return requirements_in(self.image, self.parts)
+        return requirements_in(self.image, self.card.devices)
 
     @property
     def devices(self) -> Iterator[tuple[Device, DeviceRequirements]]:
         """The devices: their items, and what they ask for."""
-        return zip(self.parts, self.requirements.devices, strict=True)
+        return zip(self.card.devices, self.requirements.devices, strict=True)
 
     @functools.cached_property
     def needs(self) -> list[tuple[Descriptor, Requirement]]:
@@ -79,14 +74,14 @@ class View:
                 choices.append(choice)
         whole = all(number >= 0 and choices == [None] for number, choices in found.items())
         if len(found) > 1 and whole:
-            return f"devices {joined([self.parts[number].id for number in found])}"
+            return f"devices {joined([self.card.devices[number].id for number in found])}"
         words = [self._place(number, choices) for number, choices in found.items()]
         return joined(words, "; ", "; ")
 
     def _place(self, number: int, choices: Sequence[int | None]) -> str:
         if number < 0:
             return "card"
-        device = f"device {self.parts[number].id}"
+        device = f"device {self.card.devices[number].id}"
         numbers = [str(choice + 1) for choice in choices if choice is not None]
         if None in choices or not numbers:
             return device

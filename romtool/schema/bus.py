@@ -25,7 +25,7 @@ class Resource(Described):
     """A kind of thing that a device asks for: IRQ lines, DMA channels, ports, memory.
 
     `most`: how many of its items can be in effect at once. `never`: lines that reach no slot;
-    `renamed`: those that go by another number; `widths`: which can move so many bits.
+    `renamed`: those that go by another number; `widths`: which can move how many bits.
     `ports`: what the `Bus` says is about it; `alike`: a card's are of one address width.
     """
 
@@ -81,7 +81,7 @@ class Bus(Described, read_ports="read_port"):
         return self.address_port, self.write_port
 
     def aliases(self, bits: int) -> bool:
-        """Whether a device that decodes so many address bits answers at aliases too."""
+        """Whether a device that decodes `bits` address bits answers at aliases too."""
         return 1 << bits <= self.alias_step
 
 

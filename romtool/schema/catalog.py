@@ -231,7 +231,7 @@ class Catalog(
     @functools.cached_property
     def default_layout(self) -> ImageLayout:
         """The layout of a profile that names none."""
-        return next(frame for frame in self.layouts.values() if frame.default)
+        return next(layout for layout in self.layouts.values() if layout.default)
 
     def parts_of(self, size: int) -> list[Part]:
         """Return the parts of exactly this size in bytes."""

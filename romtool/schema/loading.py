@@ -299,18 +299,18 @@ class _Loader:
                 one,
                 key_register=checksums[one.raw["key_register"]],
                 registers=self.named("register", Register),
-                descriptors=self._descriptors(resources),
+                blocks=self._register_blocks(resources),
                 steps=self.named("step", Sentence),
                 remarks=self.named("remark", Remark),
             )
         return self.one("protocol", Protocol)
 
-    def _descriptors(self, resources: Mapping[str, Resource]) -> tuple[RegisterBlock, ...]:
+    def _register_blocks(self, resources: Mapping[str, Resource]) -> tuple[RegisterBlock, ...]:
         found: list[RegisterBlock] = []
-        for one in self.tables("descriptor"):
-            descriptor = self.made(RegisterBlock, one)
-            self.problems += _descriptor_faults(one, descriptor, found, resources)
-            found.append(descriptor)
+        for one in self.tables("register_block"):
+            block = self.made(RegisterBlock, one)
+            self.problems += _register_block_faults(one, block, found, resources)
+            found.append(block)
         return tuple(found)
 
 
@@ -363,20 +363,20 @@ def _codes(raw: Mapping[str, Any]) -> Iterator[int]:
             yield code
 
 
-def _descriptor_faults(
+def _register_block_faults(
     one: Table,
-    descriptor: RegisterBlock,
+    block: RegisterBlock,
     others: Iterable[RegisterBlock],
     resources: Mapping[str, Resource],
 ) -> Iterator[Problem]:
-    """Yield what is not one descriptor for each item in effect at once, or shares a register."""
-    resource = resources.get(descriptor.resource)
+    """Yield what is not one block for each item in effect at once, or shares a register."""
+    resource = resources.get(block.resource)
     if resource is None:
-        yield one.problem(f"no resource is called {descriptor.resource}", "", "resource")
-    elif len(descriptor.at) != resource.max_per_device:
-        message = f"{len(descriptor.at)} descriptors for {resource.max_per_device} items"
+        yield one.problem(f"no resource is called {block.resource}", "", "resource")
+    elif len(block.at) != resource.max_per_device:
+        message = f"{len(block.at)} register blocks for {resource.max_per_device} items"
         yield one.problem(message, "a device has one for each item in effect", "at")
     used = {number for other in others for number in other.numbers()}
-    numbers = list(descriptor.numbers())
+    numbers = list(block.numbers())
     if len(set(numbers) - used) < len(numbers):
-        yield one.problem("a register belongs to two descriptors")
+        yield one.problem("a register belongs to two blocks")

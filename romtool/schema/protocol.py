@@ -1,4 +1,4 @@
-"""The bus protocol as the schema describes it: the key, a card's registers, its descriptors."""
+"""The bus protocol as the schema describes it: the key, a card's registers, its register blocks."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ class Register(Described):
 
 
 class Setting(Described):
-    """Bits of a descriptor that follow from a field of the item: its value to the bits."""
+    """Bits of a register field that follow from a field of the item: its value to the bits."""
 
     field: str
     values: Mapping[str, int]
 
 
 class RegisterField(Described, settings="setting"):
-    """Some registers of a descriptor: what they hold, in steps of `unit`, highest byte first.
+    """Some registers of a block: what they hold, in steps of `unit`, highest byte first.
 
     `holds`: line, base, limit (the first address after the range where the item's field `upper`
     is true, else a mask of the address bits that are compared), setting. `none`: what is written
@@ -71,10 +71,10 @@ class RegisterField(Described, settings="setting"):
         return self.unit << 8 * self.bytes
 
 
-class RegisterBlock(Described, cells="cell"):
+class RegisterBlock(Described, fields="field"):
     """The registers for one kind of resource, `at` one after the other.
 
-    `bits`: only for items with so many address bits; 0: for all.
+    `bits`: only for items with this many address bits; 0: for all.
     """
 
     resource: str
@@ -82,17 +82,17 @@ class RegisterBlock(Described, cells="cell"):
     source: str
     bits: int
     at: tuple[int, ...]
-    cells: tuple[RegisterField, ...]
+    fields: tuple[RegisterField, ...]
 
     def numbers(self) -> Iterator[int]:
         """Yield the numbers of all its registers."""
         for first in self.at:
-            for cell in self.cells:
-                yield from range(first + cell.at, first + cell.at + cell.bytes)
+            for field in self.fields:
+                yield from range(first + field.at, first + field.at + field.bytes)
 
-    def cell(self, holds: str) -> RegisterField | None:
-        """Return the cell that holds this; None where there is none."""
-        return next((cell for cell in self.cells if cell.holds == holds), None)
+    def field(self, holds: str) -> RegisterField | None:
+        """Return the field that holds this; None where there is none."""
+        return next((field for field in self.fields if field.holds == holds), None)
 
     def bases(self, stated: range, length: int, *, is_upper: bool) -> range:
         """Return those of the stated bases of a range that the registers can hold (Spec A.3.1).
@@ -100,7 +100,7 @@ class RegisterBlock(Described, cells="cell"):
         A base is a multiple of its unit. A length stands there as a mask: it is a power of two,
         and the base is a multiple of it. An upper limit (`is_upper`) has to fit its registers.
         """
-        base, limit = self.cell("base"), self.cell("limit")
+        base, limit = self.field("base"), self.field("limit")
         step = base.unit if base is not None else 1
         if limit is not None and length:
             if is_upper:
@@ -208,7 +208,7 @@ class Protocol(Described):
     vendor_registers: range
     waits: Waits
     registers: Mapping[str, Register]
-    descriptors: tuple[RegisterBlock, ...]
+    blocks: tuple[RegisterBlock, ...]
     steps: Mapping[str, Sentence]
     remarks: Mapping[str, Remark]
 
@@ -219,8 +219,8 @@ class Protocol(Described):
             yield state
             state = self.key_register.next(state)
 
-    def descriptors_of(self, resource: str, bits: int) -> Iterator[RegisterBlock]:
-        """Yield the descriptors for items of a kind that decode so many address bits."""
-        for descriptor in self.descriptors:
-            if descriptor.resource == resource and descriptor.bits in (0, bits):
-                yield descriptor
+    def blocks_of(self, resource: str, bits: int) -> Iterator[RegisterBlock]:
+        """Yield the register blocks for items of a kind that decode `bits` address bits."""
+        for block in self.blocks:
+            if block.resource == resource and block.bits in (0, bits):
+                yield block

@@ -14,7 +14,7 @@ COLUMN = 30
 LONGEST_WHERE = 44
 """Characters of a place that has its change beside it; below a longer one."""
 MOST_ROWS = 40
-"""So many changes, and so many rows of bytes, are shown; JSON has all of them."""
+"""The most changes, and the most rows of bytes, that are shown; JSON has all of them."""
 LONGEST = 200
 """Characters of one side of a change that are shown."""
 ROW = 8

@@ -40,7 +40,7 @@ def width() -> int:
 
 
 def wrapped(words: str, columns: int, later: str = "") -> list[str]:
-    """Return words in lines of so many columns, the second and further ones after `later`.
+    """Return words in lines of `columns` columns, the second and further ones after `later`.
 
     No word is broken, and a number stays with its name or unit: `I/O 220h`, `16 ports`.
     """

@@ -1,4 +1,4 @@
-"""Schemas for people: what is known, and a frame or a record as a map of its bytes."""
+"""Schemas for people: what is known, and a layout or a record as a map of its bytes."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ KEY = 20
 def list_lines(catalog: Catalog, hosts: Mapping[str, Host]) -> Iterator[str]:
     """Yield the names of all that the schemas describe."""
     yield from title("Layouts")
-    for frame in catalog.all_layouts.values():
-        yield from line(frame.name, f"{frame.size} bytes: {frame.title}", indent=2, column=KEY)
+    for layout in catalog.all_layouts.values():
+        yield from line(layout.name, f"{layout.size} bytes: {layout.title}", indent=2, column=KEY)
     yield ""
     yield from title("Parts")
     for part in catalog.parts.values():
@@ -45,18 +45,18 @@ def list_lines(catalog: Catalog, hosts: Mapping[str, Host]) -> Iterator[str]:
         yield from line(rule.name, f"{rule.severity}: {rule.why}", indent=2, column=KEY)
 
 
-def frame_lines(frame: ImageLayout) -> Iterator[str]:
-    """Yield a frame as a byte map."""
-    yield from title(frame.name, f"{frame.size} bytes before the PnP data")
-    yield from line("", frame.title, indent=2)
-    if frame.text:
-        yield from line("", frame.text, indent=2)
-    yield from line("source", frame.source, indent=2)
-    fill = f"{frame.fill:02X}h" + (", after an optional patch area" if frame.patch else "")
+def layout_lines(layout: ImageLayout) -> Iterator[str]:
+    """Yield a layout as a byte map."""
+    yield from title(layout.name, f"{layout.size} bytes before the PnP data")
+    yield from line("", layout.title, indent=2)
+    if layout.text:
+        yield from line("", layout.text, indent=2)
+    yield from line("source", layout.source, indent=2)
+    fill = f"{layout.fill:02X}h" + (", after an optional patch area" if layout.patch else "")
     yield from line("fill", fill, indent=2)
-    if frame.max_pnp_bytes is not None:
-        yield from line("limit", f"{frame.max_pnp_bytes} bytes of PnP data", indent=2)
-    yield from _map(frame.field_layout)
+    if layout.max_pnp_bytes is not None:
+        yield from line("limit", f"{layout.max_pnp_bytes} bytes of PnP data", indent=2)
+    yield from _map(layout.field_layout)
 
 
 def record_lines(record: DescriptorType) -> Iterator[str]:

@@ -12,13 +12,13 @@ from romtool.text.problems import visible
 from romtool.verify import Difference, together
 
 MOST_ROWS = 40
-"""So many runs of differing bytes are listed for people; JSON has all of them."""
+"""The most runs of differing bytes that are listed for people; JSON has all of them."""
 FEW_ROWS = 8
 """The same where one fault explains them all."""
 MOST_BYTES = 4
-"""So many bytes of a run are shown."""
+"""The most bytes of a run that are shown."""
 MOST_MISSING = 10
-"""At most so many cards without a readback are named."""
+"""The most cards without a readback that are named."""
 LEAST_WORDS = 20
 """Characters of a line that are left for what is found, however long the file's name."""
 NAMES = ("expected", "found")

@@ -180,7 +180,7 @@ class Text(FieldType[bytes, str]):
 
 
 MOST_COUNTED = 255
-"""So many bytes, at most, are counted by a pattern: editors' patterns count no further."""
+"""The most bytes that a pattern counts: editors' patterns count no further."""
 
 
 def hex_schema(least: int = 0, most: int | None = None) -> dict[str, Any]:
