@@ -73,6 +73,11 @@ IMAGE = built('[image]\nlayout = "counted-19"\npart = "24C04"\n\n' + CARD)
 PLAIN = built(PROFILE)
 MARKED = built('[image]\nlayout = "marked-8"\npart = "24C02"\nfill = 0\n\n' + CARD)
 PATCHED = built('[image]\nlayout = "counted-7"\npart = "24C04"\npatch = "D1 D2"\n\n' + CARD)
+OTHER = built(
+    '[image]\nlayout = "counted-19"\npart = "24C04"\n[card]\nid = "QRL0402"\nserial = 77\n'
+    'name = "Workshop tone module"\n[[device]]\nid = "QRL0110"\nname = "Synthesiser"\n'
+    "resources = [ { io = 0x388, length = 4 } ]\n"
+)
 PNP, END = spoil.pnp_span(IMAGE, "counted-19")
 """Where the PnP data of IMAGE begins and ends."""
 
@@ -222,6 +227,9 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "one swapped, one cut": [flipped[0], spoil.swap_pairs(flipped[1]), flipped[2][:500]],
         "all late": [late(one) for one in flipped],
         "two of another card": [IMAGE, IMAGE[:500], MARKED, spoil.swap_pairs(MARKED)],
+        "three, a bit each, and one of another card": [*flipped, OTHER],
+        "two of another card, one blank": [b"\xff" * 512, *flipped[:2], OTHER, flipped[2], OTHER],
+        "one of another card": [IMAGE, OTHER],
     }.items():
         found[f"reads: {what}"] = [read(data) for data in reads], {}
     gap = [(names[0] // 8, names[0] // 8 + 1)]
@@ -254,7 +262,13 @@ def taken_for(what: str) -> str:
         lines += [f"why: {why(CATALOG, found)}", f"do: {advice(CATALOG, found, len(readings))}"]
     lines += [f"reads: {note}" for note in found.notes]
     for answer in found.answers:
-        same = {IMAGE: "IMAGE", MARKED: "MARKED", PATCHED: "PATCHED", PLAIN: "PLAIN"}
+        same = {
+            IMAGE: "IMAGE",
+            OTHER: "OTHER",
+            MARKED: "MARKED",
+            PATCHED: "PATCHED",
+            PLAIN: "PLAIN",
+        }
         data = same.get(answer.data) or hashlib.sha256(answer.data).hexdigest()[:12]
         lines.append(f"- {answer.confidence}, {len(answer.data)} bytes, {data}")
         evidence = answer.evidence.as_json().items()
@@ -588,6 +602,39 @@ def test_blank_reads_among_good_ones() -> None:
     found = of(b"\xff" * len(IMAGE), IMAGE, IMAGE)
     assert_image(found, IMAGE)
     assert any("left out" in note for note in found.notes)
+
+
+def test_reads_of_two_cards() -> None:
+    """Most of the reads are of one card, however spoilt: theirs is the answer, or there is none.
+
+    A read of another card, clean as it is, may not win over three with a bit wrong in each; and
+    of as many reads, or more than half as many, none is the answer: the files are to be told apart.
+    """
+    bits = [40 * 8 + 1, 60 * 8 + 3, 80 * 8 + 6]
+    flipped = [spoil.flip(IMAGE, [bit]) for bit in bits]
+    others = [OTHER, spoil.swap_pairs(OTHER)]
+    for reads in ([*flipped, OTHER], [OTHER, *flipped], [IMAGE, OTHER, IMAGE]):
+        found = of(*reads)
+        assert_image(found, IMAGE)
+        assert found.notes == (CATALOG.judgement("reads-apart", count=1),)
+    for count in (2, 3):
+        reads = [IMAGE, *flipped[1:]][:count]
+        found = of(*others, *reads)
+        assert not found.settled
+        assert {IMAGE, OTHER} == {answer.data for answer in found.answers}, count
+        assert found.confidence == "guess"
+        assert "1 and 2" in why(CATALOG, found)
+        assert "by themselves" in advice(CATALOG, found, len(reads))
+    assert not of(IMAGE, OTHER).settled
+
+
+def test_more_reads_of_which_nothing_is_settled() -> None:
+    """Two reads with the same wrong bit: one clean read of another card doesn't win over them."""
+    wrong = spoil.flip(IMAGE, [(PNP + 12) * 8])
+    found = of(wrong, OTHER, wrong)
+    assert not found.settled
+    assert "2; 1 and 3" in why(CATALOG, found)
+    assert_image(of(wrong, OTHER), OTHER)
 
 
 def test_same_reads() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from romtool.image.decode import layout_named
@@ -15,7 +15,10 @@ from romtool.recover.judge import (
 from romtool.recover.reading import Named, Reading, State, Vote, late_words, name, step, vote
 from romtool.recover.search import RANKS, Answer, Search
 from romtool.schema.catalog import Catalog
+from romtool.schema.numbers import all_of
 
+CLEAR = 2
+"""So many times as many reads as all others that hold different images are a clear majority."""
 TELLING = 4
 """The lead in bits of evidence that decides between answers which fit equally well."""
 
@@ -27,7 +30,8 @@ class Recovery:
     `answers`: best first; `settled`: the first is good enough, and no other is as good;
     `confidence`: that of the first ("none" without one); `named`: what a hopeless read is;
     `notes`: what is to be said of the reads themselves; `tied`: how many of the answers are as
-    good as the first, itself included.
+    good as the first, itself included; `parts`: the numbers of the reads that agree, where
+    different images make them reads of several parts.
     """
 
     answers: tuple[Answer, ...] = ()
@@ -36,6 +40,7 @@ class Recovery:
     named: Named | None = None
     notes: tuple[str, ...] = ()
     tied: int = 1
+    parts: tuple[tuple[int, ...], ...] = ()
 
 
 def recover(
@@ -51,7 +56,11 @@ def recover(
     """
     frame = None if layout is None else layout_named(catalog, layout)
     named = [name(catalog, reading) for reading in readings]
-    useful = [reading for reading, what in zip(readings, named, strict=True) if what is None]
+    useful = {
+        number: reading
+        for number, (reading, what) in enumerate(zip(readings, named, strict=True), 1)
+        if what is None
+    }
     notes: list[str] = []
     if len(useful) < len(readings):
         first = next(what for what in named if what is not None)
@@ -60,12 +69,13 @@ def recover(
         count = len(readings) - len(useful)
         notes.append(catalog.judgement("reads-left-out", count=count, title=first.title))
     search = Search(catalog, frame, part_size)
-    if len(useful) == 1:
-        found = _recovery(search.answers(State(useful[0])), notes)
-        return found if found.answers else replace(found, named=late_words(catalog, useful[0]))
-    if all(reading == useful[0] for reading in useful):
+    one, *others = useful.values()
+    if not others:
+        found = _recovery(search.answers(State(one)), notes)
+        return found if found.answers else replace(found, named=late_words(catalog, one))
+    if all(other == one for other in others):
         notes.append(catalog.judgement("reads-same", count=len(useful)))
-        return _recovery(search.answers(State(useful[0])), notes)
+        return _recovery(search.answers(State(one)), notes)
     return _of_several(search, useful, notes)
 
 
@@ -91,10 +101,63 @@ def _is_as_good(answer: Answer, best: Answer) -> bool:
     return answer.rank == best.rank and best.evidence.bits - answer.evidence.bits < TELLING
 
 
-def _of_several(search: Search, readings: Sequence[Reading], notes: list[str]) -> Recovery:
-    """Return what reads that differ stand for: each undone by its own, then voted over."""
+@dataclass(frozen=True)
+class _Group:
+    """Reads that agree: their numbers, what they stand for, and what was undone of each."""
+
+    numbers: tuple[int, ...]
+    found: Recovery
+
+    @property
+    def rank(self) -> tuple[int, ...]:
+        """How much a group says beside others: settled first, then by how many reads."""
+        best = self.found.answers[0].rank if self.found.answers else ()
+        return int(self.found.settled), len(self.numbers), *best
+
+
+def _of_several(search: Search, readings: Mapping[int, Reading], notes: Sequence[str]) -> Recovery:
+    """Return what reads that differ, by number, stand for: those that agree vote, group by group.
+
+    The largest group that settles is the answer, unless others that hold another image are too
+    many: then the reads are of several parts.
+    """
+    groups: list[_Group] = []
+    waiting = dict(readings)
+    while waiting:
+        group = _agreeing(search, waiting)
+        groups.append(group)
+        waiting = {n: waiting[n] for n in waiting if n not in group.numbers}
+    groups.sort(key=lambda group: group.rank, reverse=True)
+    best, others = groups[0], groups[1:]
+    rivals = [group for group in others if _is_rival(group, best)]
+    if sum(len(group.numbers) for group in rivals) * CLEAR > len(best.numbers):
+        held = [best, *rivals]
+        distinct = {
+            group.found.answers[0].data: replace(group.found.answers[0], confidence=GUESS)
+            for group in held
+        }
+        return Recovery(
+            tuple(distinct.values()),
+            confidence=GUESS,
+            notes=(*notes, *(note for group in held for note in group.found.notes)),
+            tied=len(distinct),
+            parts=tuple(group.numbers for group in held),
+        )
+    apart = len(readings) - len(best.numbers)
+    told = [search.catalog.judgement("reads-apart", count=apart)] if apart else []
+    return replace(best.found, notes=(*notes, *best.found.notes, *told))
+
+
+def _is_rival(group: _Group, best: _Group) -> bool:
+    """Whether a group holds another image than the best, as good or in more of the reads."""
+    if not group.found.answers or group.found.answers[0].data == best.found.answers[0].data:
+        return False
+    return group.found.settled or (best.found.settled and len(group.numbers) > len(best.numbers))
+
+
+def _agreeing(search: Search, readings: Mapping[int, Reading]) -> _Group:
+    """Return reads that agree, and what they stand for: each undone by its own, then voted over."""
     best: list[Answer] = []
-    words: list[str] = []
     chosen: Agreement | None = None
     for join in together(
         search.catalog, readings, search.states, lambda state: _strength(search, state)
@@ -102,35 +165,16 @@ def _of_several(search: Search, readings: Sequence[Reading], notes: list[str]) -
         for reading in (join.vote.reading, join.vote.doubtful):
             found = search.answers(_voted(join, reading))
             if found and (not best or found[0].rank > best[0].rank):
-                best, words, chosen = found, list(join.notes), join
+                best, chosen = found, join
             if best and RANKS[best[0].confidence] >= RANKS[LIKELY]:
                 break
             if reading == join.vote.doubtful:
                 break
         if best and RANKS[best[0].confidence] == RANKS[PROVEN]:
             break
-    if best and chosen is not None:
-        others = _other_images(search, [readings[place] for place in chosen.left_out], best[0])
-        if len(others) >= chosen.reads:
-            told = search.catalog.judgement("contradict")
-            return _contradicting([best[0], *others], [*notes, *words, told])
-    return _recovery(best, [*notes, *words])
-
-
-def _other_images(search: Search, left_out: Sequence[Reading], best: Answer) -> list[Answer]:
-    """Return what reads that were left out stand for, each by itself: good images, but others."""
-    found = [search.answers(State(reading)) for reading in left_out]
-    firsts = [answers[0] for answers in found if answers]
-    good = [answer for answer in firsts if RANKS[answer.confidence] >= RANKS[LIKELY]]
-    return [answer for answer in good if answer.data != best.data]
-
-
-def _contradicting(answers: Sequence[Answer], notes: Sequence[str]) -> Recovery:
-    """Return the recovery of reads that hold different images, as many of the one as of others."""
-    distinct = {answer.data: replace(answer, confidence=GUESS) for answer in answers}
-    return Recovery(
-        tuple(distinct.values()), confidence=GUESS, notes=tuple(notes), tied=len(distinct)
-    )
+    if chosen is None:
+        return _Group(tuple(readings), Recovery())
+    return _Group(chosen.numbers, _recovery(best, chosen.notes))
 
 
 def _voted(join: Agreement, reading: Reading) -> State:
@@ -138,7 +182,7 @@ def _voted(join: Agreement, reading: Reading) -> State:
     steps = join.state.steps
     if join.vote.count:
         bits = f"{join.vote.count} bit{'' if join.vote.count == 1 else 's'}"
-        steps = (*steps, step("vote", reads=join.reads, count=bits))
+        steps = (*steps, step("vote", reads=len(join.numbers), count=bits))
     return replace(join.state, reading=reading, steps=steps)
 
 
@@ -160,19 +204,17 @@ MOST_DIFFERENT = 10
 
 @dataclass(frozen=True)
 class Agreement:
-    """Reads in agreement: the vote over them, and the state of the one that led them."""
+    """Reads in agreement, by number: the vote over them, and the state of the one that led them."""
 
     state: State
     vote: Vote
-    reads: int
+    numbers: tuple[int, ...]
     notes: tuple[str, ...] = ()
-    left_out: tuple[int, ...] = ()
-    """The positions of the reads that agree with none of these."""
 
 
 def together(
     catalog: Catalog,
-    readings: Sequence[Reading],
+    readings: Mapping[int, Reading],
     states: Callable[[State], list[State]],
     strength: Callable[[State], tuple[int, ...]],
 ) -> Iterator[Agreement]:
@@ -182,31 +224,31 @@ def together(
     faults. `states` gives a read with its faults undone, `strength` how much a state says.
     """
     as_they_are: list[Agreement] = []
-    if len({len(reading) for reading in readings}) == 1:
-        as_they_are = [Agreement(State(readings[0]), vote(readings), len(readings))]
-        if all(agree(readings[0], other) for other in readings[1:]):
+    first, *others = readings.values()
+    if all(len(other) == len(first) for other in others):
+        as_they_are = [Agreement(State(first), vote([first, *others]), tuple(readings))]
+        if all(agree(first, other) for other in others):
             yield from as_they_are
-    ways = [states(State(reading)) for reading in readings]
+    ways = {number: states(State(reading)) for number, reading in readings.items()}
     leaders: dict[int, tuple[tuple[int, ...], State]] = {}
-    for way in (way for found in ways for way in found):
+    for way in (way for found in ways.values() for way in found):
         value = (*strength(way), -len(way.steps))
         length = len(way.reading)
         if value[0] and (length not in leaders or value > leaders[length][0]):
             leaders[length] = value, way
     # The length that most reads come to is that of the part; a cut read may be shorter.
     found = [(_voted_with(catalog, way, ways), value) for value, way in leaders.values()]
-    found.sort(key=lambda pair: (pair[0].reads, pair[1]), reverse=True)
+    found.sort(key=lambda pair: (len(pair[0].numbers), pair[1]), reverse=True)
     yield from (join for join, _ in found)
     yield from as_they_are
 
 
-def _voted_with(catalog: Catalog, leader: State, ways: Sequence[Sequence[State]]) -> Agreement:
+def _voted_with(catalog: Catalog, leader: State, ways: Mapping[int, Sequence[State]]) -> Agreement:
     """Return the vote over each read as it agrees best with the leader."""
-    chosen: list[Reading] = []
+    chosen: dict[int, Reading] = {}
     undone: list[str] = []
-    left_out: list[int] = []
     size = len(leader.reading)
-    for number, states in enumerate(ways, 1):
+    for number, states in ways.items():
         near = [
             (difference(leader.reading, state.reading), len(state.steps), index)
             for index, state in enumerate(states)
@@ -214,17 +256,14 @@ def _voted_with(catalog: Catalog, leader: State, ways: Sequence[Sequence[State]]
         ]
         near = [found for found in near if agree(leader.reading, states[found[2]].reading)]
         if not near:
-            left_out.append(number - 1)
             continue
         state = states[min(near)[2]]
-        chosen.append(state.reading.filled(size))
+        chosen[number] = state.reading.filled(size)
         if [done.name for done in state.steps] != [done.name for done in leader.steps]:
             titles = [catalog.read_faults[done.name].title for done in state.steps]
             told = "read-undone" if titles else "read-kept"
             undone.append(catalog.judgement(told, number=number, steps=" and ".join(titles)))
-    if left_out:
-        undone.append(catalog.judgement("reads-apart", count=len(left_out)))
-    return Agreement(leader, vote(chosen), len(chosen), tuple(undone), tuple(left_out))
+    return Agreement(leader, vote(list(chosen.values())), tuple(chosen), tuple(undone))
 
 
 def difference(first: Reading, second: Reading) -> int:
@@ -258,6 +297,11 @@ def why(catalog: Catalog, recovery: Recovery) -> str:
         return recovery.named.title
     if not recovery.answers:
         return catalog.judgement("no-image")
+    if recovery.parts:
+        groups = "; ".join(
+            all_of([str(number) for number in numbers]) for numbers in recovery.parts
+        )
+        return catalog.judgement("contradict", groups=groups)
     best = recovery.answers[0]
     if best.problems:
         return best.problems[0]
@@ -271,6 +315,8 @@ def advice(catalog: Catalog, recovery: Recovery, reads: int) -> str:
     again = catalog.judgement("clean-pins" if reads > 1 else "read-again")
     if not recovery.answers:
         return catalog.judgement("check-part", again=again)
+    if recovery.parts:
+        return catalog.judgement("recover-apart")
     best = recovery.answers[0]
     if not best.problems:
         return catalog.judgement("choose")
