@@ -26,9 +26,10 @@ from romtool.image.evidence import identifiers
 from romtool.profile.assemble import assemble
 from romtool.profile.read import read_profile
 from romtool.recover.judge import consistent
-from romtool.recover.reading import Reading, State, name, vote
-from romtool.recover.recover import Recovery, advice, agree, recover, why
-from romtool.recover.undo import bit_shifted, swapped_pairs
+from romtool.recover.reading import Reading, State, late_words, name, vote
+from romtool.recover.recover import Recovery, advice, agree, difference, recover, why
+from romtool.recover.settle import fill_of, settle
+from romtool.recover.undo import bit_shifted, repeats, swapped_pairs
 from romtool.toml.parse import parse_toml
 from tests.support import spoil
 from tests.support.amount import examples, is_whole
@@ -107,6 +108,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "the same, and the end not checked": put(put(IMAGE, PNP + 8, b"\0"), END - 1, b"\0"),
         "end checksum not checked": put(IMAGE, END - 1, b"\0"),
         "end item without its checksum": put(IMAGE, END - 2, b"\x78\xff"),
+        "no version": bare,
         "no version, swapped": spoil.swap_pairs(bare),
         "no version, the end not checked, swapped": spoil.swap_pairs(put(bare, at, b"\0")),
         "a bit of the serial": spoil.flip(IMAGE, [(PNP + 5) * 8 + 3]),
@@ -132,6 +134,9 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "bytes before, marked": bytes(3) + MARKED,
         "an image before": PLAIN[: END - PNP] + IMAGE,
         "bytes before, longer than any part": b"\xff" * 7 + IMAGE.ljust(3000, b"\xff"),
+        "bytes before, more than any part holds": b"\xff" * 7
+        + IMAGE.ljust(3000, b"\xff")
+        + b"Hollow Lane",
         "swapped": spoil.swap_pairs(IMAGE),
         "swapped after an odd byte": spoil.swap_pairs(spoil.push(IMAGE, b"\xff")),
         "late": late(MARKED),
@@ -544,6 +549,160 @@ def test_gaps(profile: Table, seed: int) -> None:
         assert_image(recover(CATALOG, [Reading.of(image, [(end, len(image))])]), image)
 
 
+# --- where the limits are
+
+
+def known_but(image: bytes, bits: list[tuple[int, int]]) -> Reading:
+    """A read of an image of which some bits, (byte, bit), aren't known."""
+    data, unknown = bytearray(image), bytearray(len(image))
+    for at, bit in bits:
+        data[at] &= ~(1 << bit)
+        unknown[at] |= 1 << bit
+    return Reading(bytes(data), bytes(unknown))
+
+
+def test_how_short_a_read_may_be_to_vote() -> None:
+    """A quarter of the part; less holds hardly more than what all cards of a maker share."""
+    for length, reads in ((len(IMAGE) // 4, 3), (len(IMAGE) // 4 - 1, 2)):
+        found = of(IMAGE, spoil.flip(IMAGE, [40 * 8]), IMAGE[:length])
+        assert_image(found, IMAGE)
+        assert f"over {reads} reads" in found.answers[0].steps[0][1]
+
+
+def test_bits_that_one_of_two_reads_lacks_do_not_differ() -> None:
+    """Whichever read is longer: what stands behind the shorter one says nothing."""
+    long, short = Reading.of(b"\1\2\3\4", [(1, 2), (3, 4)]), Reading.of(b"\1\xff\2")
+    assert difference(long, short) == difference(short, long) == 1
+
+
+def test_how_many_configuration_bits_may_be_open() -> None:
+    """Three: nothing proves them, and eight answers are as many as anybody will look through."""
+    layout = CATALOG.layouts["counted-19"]
+    bits = [(6, 2), (7, 1), (8, 0), (9, 1)]
+    answers = settle(CATALOG, known_but(IMAGE, bits[:3]), layout)
+    assert len({answer.image.data for answer in answers}) == 8
+    assert not any(answer.open for answer in answers)
+    for more in (bits, [*bits[:3], (PNP + 20, 0), (PNP + 21, 0), (PNP + 22, 0)]):
+        (answer,) = settle(CATALOG, known_but(IMAGE, more), layout)
+        assert answer.open[0].startswith("6h-")
+
+
+def test_more_letters_open_than_a_sum_can_prove() -> None:
+    """Of twelve bits the end checksum leaves values enough to choose from: the place is told."""
+    bits = [(PNP + 20 + at, at % 8) for at in range(12)]
+    (answer,) = settle(CATALOG, known_but(IMAGE, bits), CATALOG.layouts["counted-19"])
+    assert answer.open == ("2Bh-36h",)
+    config = [(6, 2), (7, 1), (8, 0)]
+    (answer,) = settle(CATALOG, known_but(IMAGE, config + bits[:10]), CATALOG.layouts["counted-19"])
+    assert answer.open
+
+
+@pytest.mark.parametrize(
+    ("data", "unknown", "fill"),
+    [
+        ("00 00 00 FE", "00 00 00 01", 0xFF),  # the last bit of a late read: the rest says FFh
+        ("00 00 00 00", "00 00 00 01", 0x00),
+        ("FF FF 00 FF", "00 00 00 00", 0xFF),
+        ("FF 00 00 12", "00 00 00 00", 0x00),
+        ("11 22 22 22", "00 00 00 00", 0x22),
+    ],
+)
+def test_what_fills_a_part(data: str, unknown: str, fill: int) -> None:
+    """The frame's fill if it ends the read, or the commonest byte, if what was read allows it."""
+    reading = Reading(bytes.fromhex(data), bytes.fromhex(unknown))
+    assert fill_of(reading, 0, CATALOG.layouts["counted-19"]) == fill
+
+
+def test_an_image_that_stands_there_twice_is_not_consistent() -> None:
+    """Not even where no fill stands between the two, and the second might be a patch."""
+    patch = bytes(range(1, 27)).hex(" ")
+    image = built(f'[image]\nlayout = "counted-7"\npart = "93C46"\npatch = "{patch}"\n\n{CARD}')
+    for one in (image, PLAIN, PATCHED):
+        assert not consistent(decode(CATALOG, one * 2))
+
+
+def test_how_much_must_repeat_to_be_a_copy() -> None:
+    """32 bytes, or a smaller period whole; of other bytes one in eight may differ in a copy."""
+    data = bytes(range(40))
+    for period, least in ((40, 32), (20, 20)):
+        one = data[:period]
+        assert repeats(Reading.of(one + one[:least]), period)
+        assert not repeats(Reading.of(one + one[: least - 1]), period)
+    for different, expected in ((4, True), (5, False)):
+        copy = spoil.flip(data, [at * 16 for at in range(different)])
+        assert repeats(Reading.of(data + copy), 40, slight=True) is expected
+        assert not repeats(Reading.of(data + copy), 40)
+    assert not repeats(Reading.of(b"\1\2\3" * 40), 3), "three values: fill of a kind"
+    assert repeats(Reading.of(b"\1\2\3\4" * 40), 4)
+
+
+def test_pairs_from_the_second_byte_on() -> None:
+    """They make sense after an odd number of bytes only; half of the last pair was pushed off."""
+    _, odd = swapped_pairs(State(Reading.of(b"\x00\x02\x01\x04")))
+    assert odd.unaligned
+    assert odd.reading == Reading(b"\0\1\2\0", b"\0\0\0\xff")
+    _, whole = swapped_pairs(State(Reading.of(b"\x00\x02\x01")))
+    assert whole.reading == Reading.of(b"\0\1\2")
+    first, _ = swapped_pairs(State(Reading.of(b"\1\2"), unaligned=True))
+    assert first.unaligned
+
+
+def test_what_tells_words_one_bit_late() -> None:
+    """32 words that all begin with a 0 bit, one of them fill: fewer may be so by chance."""
+
+    def is_late(data: bytes) -> bool:
+        return late_words(CATALOG, Reading.of(data)) is not None
+
+    fill, word = b"\x7f\xff", b"\x12\xff"
+    assert is_late(word * 31 + fill)
+    assert is_late(spoil.swap_pairs(word * 31 + fill))
+    assert not is_late(word * 30 + fill)
+    assert not is_late(word * 31 + fill + b"\x80\xff")
+    assert not is_late(word * 32)
+    assert not is_late(word * 32 + b"\x12")
+
+
+def test_what_was_torn_apart_is_not_called_proven() -> None:
+    """Byte pairs swapped, then begun at an odd byte: a pair stands at both ends, half in each.
+
+    Put together, its bytes would be the wrong way round, which a sum can't see.
+    """
+    for start in (59, 61, 63):
+        found = of(spoil.rotate(spoil.swap_pairs(IMAGE), start))
+        assert not found.settled or found.answers[0].data == IMAGE
+    assert_image(of(spoil.swap_pairs(spoil.rotate(IMAGE, 61))), IMAGE)
+    assert_image(of(spoil.one_bit_late(spoil.rotate(IMAGE, 60))), IMAGE)
+
+
+def test_other_bytes_then_late() -> None:
+    """Bytes before a late image are left out unasked only if they are fill, every one of them."""
+    late = spoil.one_bit_late(IMAGE)
+    assert_image(of(b"\xff\xff\xff" + late), IMAGE)
+    found = of(b"\xff\x92\xff" + late)
+    assert not found.settled
+    assert found.answers[0].data == IMAGE
+
+
+def test_an_item_of_a_reserved_name_beside_a_gap() -> None:
+    """An item that was read stays what it is, odd or not; what is missing elsewhere is proven."""
+    end = END - PNP
+    items = PLAIN[9:12] + b"\x51\x00" + PLAIN[12 : end - 1]  # small item 0Ah: reserved (Spec 6.2)
+    image = PLAIN[:9] + items + bytes([-sum(items) % 256])
+    gap = (image.index(b"Hollow"), image.index(b"Hollow") + 1)
+    (answer,) = settle(CATALOG, Reading.of(image, [gap]), CATALOG.layouts["plain"])
+    assert answer.image.data == image
+    assert not answer.open
+
+
+@pytest.mark.parametrize(
+    ("data", "is_named"),
+    [(b"\x5a\x12\x5a\x12", True), (b"\x5a\x12\x5a", False), (b"\x5a\x5a", True), (b"\x5a", False)],
+)
+def test_a_pattern_shows_by_its_second_time(data: bytes, is_named: bool) -> None:
+    """What stands there once repeats nothing."""
+    assert (name(CATALOG, Reading.of(data)) is not None) is is_named
+
+
 # --- what is said
 
 
@@ -759,6 +918,7 @@ field = [
         assert_image(found, image)
         assert found.answers[0].evidence.layout == "summed-5"
     assert_image(recover(catalog, [Reading.of(image, [(3, 4)])]), image)
+    assert_image(recover(catalog, [Reading.of(image, [(3, 4), (500, 502)])]), image)
     assert not recover(catalog, [Reading.of(image, [(3, 5)])]).settled
     found = recover(catalog, [Reading.of(PLAIN)], layout="summed-5", part_size=512)
     assert found.answers[0].data[:6] == bytes.fromhex("C3 3C 01 02 03 FA")

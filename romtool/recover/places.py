@@ -79,7 +79,7 @@ def _starts_at(
         if place > layout.size and not layout.signature:
             yield Start(place - layout.size)
         yield Start(place)
-    elif layout is not None or any(not frame.size for frame in catalog.layouts.values()):
+    else:
         yield Start(place, tuple(_damaged_layouts(catalog, data, place)))
 
 

@@ -200,7 +200,7 @@ class Named:
 def name(catalog: Catalog, reading: Reading) -> Named | None:
     """Return what a read is that holds nothing but a short pattern; None for any other."""
     data = reading.data
-    known = int.from_bytes(reading.unknown, "big") ^ (1 << len(data) * 8) - 1
+    known = int.from_bytes(reading.unknown) ^ (1 << len(data) * 8) - 1
     for fault in catalog.read_faults.values():
         pattern = fault.pattern or data[: fault.period or 0]
         if not pattern or (fault.period and len(data) < 2 * fault.period):
@@ -209,7 +209,7 @@ def name(catalog: Catalog, reading: Reading) -> Named | None:
             continue
         other = (pattern * (len(data) // len(pattern) + 1))[: len(data)]
         # Bits that were not read say nothing; the others must all be the pattern's.
-        if not (int.from_bytes(data, "big") ^ int.from_bytes(other, "big")) & known:
+        if not (int.from_bytes(data) ^ int.from_bytes(other)) & known:
             return Named(fault, pattern)
     return None
 

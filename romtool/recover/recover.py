@@ -285,7 +285,7 @@ def agree(first: Reading, second: Reading) -> bool:
 
 
 def _number(data: bytes, size: int) -> int:
-    return int.from_bytes(data[:size], "big")
+    return int.from_bytes(data[:size])
 
 
 # --- what to do where they settle nothing

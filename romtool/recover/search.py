@@ -153,7 +153,7 @@ class Search:
         repeats = not is_one and repeating(self.catalog, kept)
         if not is_one and doubled(self.catalog, kept)[1]:
             state = replace(state, doubts=(*state.doubts, "doubled"))
-        for rough in settle(self.catalog, state.reading, frame, len(state.reading)):
+        for rough in settle(self.catalog, state.reading, frame):
             end_there = rough.image.end_item is not None and not rough.open
             used = _used(rough)
             held = part_sizes(self.catalog, state, used, end_there, self.part_size)

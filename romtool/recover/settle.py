@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from romtool.image.decode import read_as
 from romtool.image.evidence import usual_id
@@ -41,21 +41,20 @@ class Settled:
     fill: int | None = None
 
 
-def settle(catalog: Catalog, reading: Reading, layout: ImageLayout, size: int) -> list[Settled]:
-    """Return the images, at most MOST_ANSWERS, that a read of `size` bytes can be.
+def settle(catalog: Catalog, reading: Reading, layout: ImageLayout) -> list[Settled]:
+    """Return the images, at most MOST_ANSWERS, that a read can be.
 
-    An empty list: the read is too short for the frame and an identifier. `size` is that of the
-    part; bytes after the end of the read take the fill.
+    An empty list: the read is too short for the frame and an identifier.
     """
     id_at = layout.size
     items_at = id_at + catalog.identifier.size
     if len(reading) < items_at:
         return []
-    if reading.known() and len(reading) == size:
+    if reading.known():
         image = read_as(catalog, reading.data, layout)
         return [] if image is None else [Settled(image)]
     filled: list[tuple[str, str]] = []
-    readings = [reading]
+    readings, how = [reading], ""
     for first, stop, solve in (
         (0, id_at, frame_config),
         (id_at, items_at, identifier),
@@ -69,26 +68,25 @@ def settle(catalog: Catalog, reading: Reading, layout: ImageLayout, size: int) -
                 solved.append(candidate)
                 continue
             if found.too_many or not found.readings:
-                return _given_up(catalog, candidate, layout, size, bits)
+                return _given_up(catalog, candidate, layout, bits)
             solved += found.readings
+            how = found.how
         if len(solved) > MOST_FITTING:
-            return _given_up(catalog, readings[0], layout, size, bits)
+            return _given_up(catalog, readings[0], layout, bits)
         for where in _where(readings[0], solved[0], first, stop):
-            filled.append((where, catalog.judgement(found.how) if found and found.how else ""))
+            filled.append((where, catalog.judgement(how)))
         readings = solved
-    answers = [_finished(catalog, candidate, layout, size, filled) for candidate in readings]
+    answers = [_finished(catalog, candidate, layout, filled) for candidate in readings]
     ranked = _ranked(reading, [answer for answer in answers if answer is not None])
     if len(ranked) > MOST_ANSWERS:
-        return _given_up(catalog, reading, layout, size, reading.open_bits(0, len(reading)))
+        return _given_up(catalog, reading, layout, reading.open_bits())
     return ranked
 
 
-def _given_up(
-    catalog: Catalog, reading: Reading, layout: ImageLayout, size: int, bits: Bits
-) -> list[Settled]:
+def _given_up(catalog: Catalog, reading: Reading, layout: ImageLayout, bits: Bits) -> list[Settled]:
     """Return the image with what could be settled, and the places that could not."""
     places = tuple(_spans(sorted({at for at, _ in bits})))
-    answer = _finished(catalog, reading, layout, size, [], places=places)
+    answer = _finished(catalog, reading, layout, [], places=places)
     return [] if answer is None else [answer]
 
 
@@ -96,7 +94,6 @@ def _finished(
     catalog: Catalog,
     reading: Reading,
     layout: ImageLayout,
-    size: int,
     filled: list[tuple[str, str]],
     *,
     places: tuple[str, ...] = (),
@@ -123,8 +120,7 @@ def _finished(
         reading = reading.overlaid(bytes([fill]) * (len(reading) - end), at=end)
         for where in _where(before, reading, end, len(reading)):
             filled.append((where, catalog.judgement("fill", fill=address(fill))))
-    data = reading.data[:size].ljust(size, bytes([fill]))
-    image = read_as(catalog, data, layout)
+    image = read_as(catalog, reading.data, layout)
     return None if image is None else Settled(image, tuple(filled), doubts, places, fill)
 
 
@@ -164,14 +160,8 @@ def fill_of(reading: Reading, end: int, layout: ImageLayout) -> int:
 
 def _where(before: Reading, after: Reading, first: int, stop: int) -> list[str]:
     """Return the places where bits became known."""
-    if before.unknown == after.unknown:
-        return []
-    places = [
-        at
-        for at in range(first, min(stop, len(before), len(after)))
-        if before.unknown[at] and not after.unknown[at]
-    ]
-    return _spans(places)
+    known = enumerate(zip(before.unknown[:stop], after.unknown[:stop], strict=True))
+    return _spans([at for at, (was, now) in known if at >= first and was and not now])
 
 
 def _spans(places: Sequence[int]) -> list[str]:
@@ -194,12 +184,9 @@ def _ranked(reading: Reading, answers: list[Settled]) -> list[Settled]:
     image = ranked[0].image
     bare = any(mask == 0xFF for mask in reading.unknown[: image.items_end])
     if not bare and best > reads_well(ranked[1].image):
-        doubt = "reads-best"
-        first = ranked[0]
-        return [Settled(first.image, first.filled, (*first.doubts, doubt), (), first.fill)]
-    doubt = "unsure-bit"
+        return [replace(ranked[0], doubts=(*ranked[0].doubts, "reads-best"))]
     return [
-        Settled(answer.image, answer.filled, (*answer.doubts, doubt), (), answer.fill)
+        replace(answer, doubts=(*answer.doubts, "unsure-bit"))
         for answer in ranked
         if reads_well(answer.image) == best
     ]
@@ -214,5 +201,4 @@ def reads_well(image: Image) -> tuple[int, ...]:
         -sum(item.record.role == "reserved" for item in items),
         -sum(not item.representable for item in items),
         int(usual_id(image)),
-        int(bool(items) and items[0].has_role("version")),
     )

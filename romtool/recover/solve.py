@@ -20,8 +20,6 @@ MOST_FITTING = 64
 """The most values that fit and are looked at, to see which of them reads best."""
 MOST_NODES = 4000
 """The most tags that are tried while the walk is looked for."""
-MOST_PATHS = 256
-"""The most walks to an end item that are looked at."""
 MOST_HEADER_BITS = 10
 """The most unknown bits of one tag that are tried in all their values."""
 MOST_TRIES = 1 << 16
@@ -169,11 +167,11 @@ def _ended(catalog: Catalog, path: _Path, start: int) -> Solved:
 def _paths(catalog: Catalog, reading: Reading, start: int) -> Iterator[_Path]:
     """Yield each walk to an end item that the unknown bits of headers allow; raises _TooMany."""
     waiting: list[tuple[int, Reading]] = [(start, reading)]
-    nodes = paths = 0
+    nodes = 0
     while waiting:
         at, now = waiting.pop()
         nodes += 1
-        if nodes > MOST_NODES or paths > MOST_PATHS:
+        if nodes > MOST_NODES:
             raise _TooMany
         if at >= len(now):
             continue
@@ -191,7 +189,6 @@ def _paths(catalog: Catalog, reading: Reading, start: int) -> Iterator[_Path]:
                 continue
             if record.role == "end":
                 if record.takes(length):
-                    paths += 1
                     yield _Path(header, end)
                 continue
             waiting.append((end, header))

@@ -26,8 +26,8 @@ def computed_mask(layout: ImageLayout) -> bytes:
     """Return the frame's bytes with a 1 for each bit that is constant or computed."""
     total = 0
     for field in layout.computed_fields:
-        total |= int.from_bytes(mask_of(layout, field), "big")
-    return total.to_bytes(layout.size, "big")
+        total |= int.from_bytes(mask_of(layout, field))
+    return total.to_bytes(layout.size)
 
 
 def typical_frame(layout: ImageLayout) -> Reading:

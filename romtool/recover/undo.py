@@ -109,9 +109,9 @@ def bit_shifted(state: State) -> Iterator[State]:
     reading = state.reading
     size = len(reading)
     full = (1 << size * 8) - 1
-    data = int.from_bytes(reading.data, "big") << 1 & full
-    unknown = (int.from_bytes(reading.unknown, "big") << 1 & full) | 1
-    earlier = Reading(data.to_bytes(size, "big"), unknown.to_bytes(size, "big"))
+    data = int.from_bytes(reading.data) << 1 & full
+    unknown = (int.from_bytes(reading.unknown) << 1 & full) | 1
+    earlier = Reading(data.to_bytes(size), unknown.to_bytes(size))
     # The bit that came first is a 0, unless other bytes stand before the image.
     no_dummy = bool(reading.data[0] & 0x80)
     after = state.after(earlier, step("bit-shifted"))
@@ -128,23 +128,27 @@ def word_shifted(state: State) -> Iterator[State]:
         reading = state.reading
         if phase:
             reading = _turned(reading, corruption.swapped_pairs)
-        size = len(reading) // 2 * 2
-        high, low = reading.data[0:size:2], reading.data[1:size:2]
-        went_round = any(byte & 0x80 for byte in high)
-        data, unknown = bytearray(reading.data), bytearray(reading.unknown)
-        data[0:size:2] = bytes((h << 1 | lo >> 7) & 0xFF for h, lo in zip(high, low, strict=True))
-        data[1:size:2] = bytes((lo << 1 | h >> 7) & 0xFF for h, lo in zip(high, low, strict=True))
-        if any(unknown):
-            masks = list(zip(unknown[0:size:2], unknown[1:size:2], strict=True))
-            unknown[0:size:2] = bytes((h << 1 | lo >> 7) & 0xFF for h, lo in masks)
-            unknown[1:size:2] = bytes((lo << 1 | h >> 7) & 0xFF for h, lo in masks)
+        went_round = any(byte & 0x80 for byte in reading.data[:-1:2])
+        data, unknown = _words_up(reading.data), _words_up(reading.unknown)
         if not went_round:
-            unknown[1:size:2] = bytes(mask | 1 for mask in unknown[1:size:2])
+            unknown[1::2] = bytes(mask | 1 for mask in unknown[1::2])
         earlier = _known(bytes(data), bytes(unknown))
         if phase:
             earlier = _turned(earlier, corruption.swapped_pairs)
         after = state.after(earlier, step("word-shifted"))
         yield after if went_round else replace(after, doubts=(*after.doubts, "lost-bits"))
+
+
+def _words_up(data: bytes) -> bytearray:
+    """Return bytes with the bits of each 16-bit word one place up, the first one behind the last.
+
+    An odd last byte stays.
+    """
+    up = bytearray(data)
+    for at in range(1, len(data), 2):
+        high, low = data[at - 1], data[at]
+        up[at - 1], up[at] = (high << 1 | low >> 7) & 0xFF, (low << 1 | high >> 7) & 0xFF
+    return up
 
 
 def rotated(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
@@ -155,15 +159,18 @@ def rotated(catalog: Catalog, state: State, layout: ImageLayout | None) -> Itera
     reading, length = state.reading, len(state.reading)
     if length not in catalog.part_sizes and not state.sized:
         return
-    twice, unknown = reading.data * 2, reading.unknown * 2
-    for start in starts(catalog, twice, layout):
-        if start.at >= length:
+    if state.unaligned:
+        # The pair or the bit that was torn apart would come to stand inside the image, undone.
+        return
+    for start in starts(catalog, reading.data * 2, layout):
+        at = start.at
+        if at >= length:
             return
-        turned = Reading(twice[start.at : start.at + length], unknown[start.at : start.at + length])
-        by_fill = set(reading.data[: start.at]) == {reading.data[-1]} and not state.steps
-        if by_fill or _pnp_end(catalog, turned.data) > length - start.at:
-            done = step("rotated", at=address(start.at), count=sizes(start.at))
-            yield replace(state.after(turned, done), unaligned=False)
+        before, after = reading.part(0, at), reading.part(at)
+        turned = Reading(after.data + before.data, after.unknown + before.unknown)
+        by_fill = set(before.data) == {reading.data[-1]} and not state.steps
+        if by_fill or _pnp_end(catalog, turned.data) > length - at:
+            yield state.after(turned, step("rotated", at=address(at), count=sizes(at)))
 
 
 def _pnp_end(catalog: Catalog, data: bytes) -> int:
@@ -270,23 +277,21 @@ def repeats(reading: Reading, period: int, slight: bool = False) -> bool:
         return False
     if first == second and reading.known():
         return True
-    ignored = int.from_bytes(reading.unknown[:-period], "big") | int.from_bytes(
-        reading.unknown[period:], "big"
-    )
-    different = (int.from_bytes(first, "big") ^ int.from_bytes(second, "big")) & ~ignored
+    ignored = int.from_bytes(reading.unknown[:-period]) | int.from_bytes(reading.unknown[period:])
+    different = (int.from_bytes(first) ^ int.from_bytes(second)) & ~ignored
     if not different:
         return True
     if not slight:
         return False
-    wrong = length - period - different.to_bytes(length - period, "big").count(0)
+    wrong = length - period - different.to_bytes(length - period).count(0)
     return wrong * MOST_DIFFERENT <= _changes(second)
 
 
 def _changes(data: bytes) -> int:
     """Return how many bytes differ from the one before: what a run of fill doesn't add to."""
     size = len(data) - 1
-    changes = int.from_bytes(data[1:], "big") ^ int.from_bytes(data[:-1], "big")
-    return size - changes.to_bytes(size, "big").count(0)
+    changes = int.from_bytes(data[1:]) ^ int.from_bytes(data[:-1])
+    return size - changes.to_bytes(size).count(0)
 
 
 def leading_bytes(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterator[State]:
