@@ -12,14 +12,7 @@ from romtool.schema.image_layouts import ImageLayout
 
 def mask_of(layout: ImageLayout, field: Field) -> bytes:
     """Return the frame's bytes with a 1 for each bit of one field."""
-    stored: dict[str, Stored] = {}
-    for other in layout.field_layout.fields:
-        ones = other is field
-        if other.kind.is_bytes:
-            stored[other.key] = (b"\xff" if ones else b"\0") * (other.size or 0)
-        else:
-            stored[other.key] = (1 << other.kind.bits) - 1 if ones else 0
-    return layout.field_layout.build(stored, layout.size)
+    return _with(layout, field, (1 << field.kind.bits) - 1)
 
 
 def computed_mask(layout: ImageLayout) -> bytes:
@@ -32,10 +25,7 @@ def computed_mask(layout: ImageLayout) -> bytes:
 
 def typical_frame(layout: ImageLayout) -> Reading:
     """Return a frame with typical configuration; what is computed isn't known yet."""
-    blank = {
-        field.key: bytes(field.size or 0) if field.kind.is_bytes else 0
-        for field in layout.computed_fields
-    }
+    blank = dict.fromkeys([field.key for field in layout.computed_fields], 0)
     data = layout.field_layout.build(layout.typical() | blank, layout.size)
     return Reading(data, computed_mask(layout))
 
@@ -63,11 +53,9 @@ def completed(layout: ImageLayout, reading: Reading, regions: Mapping[str, int])
 
 
 def _with(layout: ImageLayout, field: Field, value: Stored) -> bytes:
-    stored: dict[str, Stored] = {
-        other.key: bytes(other.size or 0) if other.kind.is_bytes else 0
-        for other in layout.field_layout.fields
-    }
-    return layout.field_layout.build(stored | {field.key: value}, layout.size)
+    """Return the frame's bytes with one field's value, and 0 in all others."""
+    blank = dict.fromkeys([other.key for other in layout.field_layout.fields], 0)
+    return layout.field_layout.build(blank | {field.key: value}, layout.size)
 
 
 def _agrees(reading: Reading, built: bytes, mask: bytes) -> bool:
