@@ -172,6 +172,7 @@ def spoilt_reads() -> dict[str, tuple[list[Reading], dict[str, Any]]]:
         "cut in the fill": IMAGE[:500],
         "cut in the fill, swapped": spoil.swap_pairs(IMAGE[:502]),
         "cut in the items": IMAGE[: END - 12],
+        "cut behind the identifier": IMAGE[: PNP + 9],
         "cut in the identifier": IMAGE[: PNP + 6],
         "blank": b"\xff" * 256,
         "two bytes": b"\x5a\x12" * 64 + b"\x5a",
@@ -582,9 +583,13 @@ def test_how_many_configuration_bits_may_be_open() -> None:
     answers = settle(CATALOG, known_but(IMAGE, bits[:3]), layout)
     assert len({answer.image.data for answer in answers}) == 8
     assert not any(answer.open for answer in answers)
-    for more in (bits, [*bits[:3], (PNP + 20, 0), (PNP + 21, 0), (PNP + 22, 0)]):
+    letters = [(PNP + 20, 0), (PNP + 21, 0), (PNP + 22, 0)]
+    for more, places in (
+        ([*bits, (400, 3)], ("6h-9h",)),
+        (bits[:3] + letters, ("6h-8h", "2Bh-2Dh")),
+    ):
         (answer,) = settle(CATALOG, known_but(IMAGE, more), layout)
-        assert answer.open[0].startswith("6h-")
+        assert answer.open == places
 
 
 def test_more_letters_open_than_a_sum_can_prove() -> None:
@@ -593,8 +598,29 @@ def test_more_letters_open_than_a_sum_can_prove() -> None:
     (answer,) = settle(CATALOG, known_but(IMAGE, bits), CATALOG.layouts["counted-19"])
     assert answer.open == ("2Bh-36h",)
     config = [(6, 2), (7, 1), (8, 0)]
-    (answer,) = settle(CATALOG, known_but(IMAGE, config + bits[:10]), CATALOG.layouts["counted-19"])
-    assert answer.open
+    (answer,) = settle(CATALOG, known_but(IMAGE, config + bits), CATALOG.layouts["counted-19"])
+    assert answer.open == ("2Bh-36h",)
+
+
+def test_which_gap_is_beside_other_data() -> None:
+    """Two gaps behind the PnP data: one in the fill, one where other data may have begun."""
+    image = put(IMAGE, 400, b"Hollow Lane")
+    reading = Reading.of(image, [(300, 305), (398, 400)])
+    (answer,) = settle(CATALOG, reading, CATALOG.layouts["counted-19"])
+    assert answer.open == ("18Eh-18Fh",)
+
+
+@pytest.mark.parametrize(("items", "is_sure"), [(3, True), (2, False)])
+def test_how_few_items_may_show_an_image(items: int, is_sure: bool) -> None:
+    """Two right sums and two items are what chance may give once something has been undone."""
+    resources = "resources = [ { dma = [1] } ]\n" if items == 3 else ""
+    image = built(
+        '[image]\npart = "24C02"\n[card]\nid = "QRL0301"\nserial = 1\npnp_version = "none"\n'
+        f'[[device]]\nid = "QRL0001"\n{resources}'
+    )
+    found = of(spoil.swap_pairs(image))
+    assert found.settled is is_sure
+    assert not is_sure or found.answers[0].data == image
 
 
 @pytest.mark.parametrize(
@@ -629,9 +655,13 @@ def test_how_much_must_repeat_to_be_a_copy() -> None:
         assert repeats(Reading.of(one + one[:least]), period)
         assert not repeats(Reading.of(one + one[: least - 1]), period)
     for different, expected in ((4, True), (5, False)):
-        copy = spoil.flip(data, [at * 16 for at in range(different)])
+        copy = spoil.flip(data, [at * 16 + 7 for at in range(different)])
         assert repeats(Reading.of(data + copy), 40, slight=True) is expected
         assert not repeats(Reading.of(data + copy), 40)
+    for different, expected in ((3, True), (4, False)):  # of 24 bytes, and a run of fill
+        short = data[:24].ljust(40, b"\xff")
+        copy = spoil.flip(short, [at * 16 + 7 for at in range(different)])
+        assert repeats(Reading.of(short + copy), 40, slight=True) is expected
     assert not repeats(Reading.of(b"\1\2\3" * 40), 3), "three values: fill of a kind"
     assert repeats(Reading.of(b"\1\2\3\4" * 40), 4)
 

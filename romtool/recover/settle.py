@@ -73,7 +73,7 @@ def settle(catalog: Catalog, reading: Reading, layout: ImageLayout) -> list[Sett
             how = found.how
         if len(solved) > MOST_FITTING:
             return _given_up(catalog, readings[0], layout, bits)
-        for where in _where(readings[0], solved[0], first, stop):
+        for where in _where(readings[0], solved[0]):
             filled.append((where, catalog.judgement(how)))
         readings = solved
     answers = [_finished(catalog, candidate, layout, filled) for candidate in readings]
@@ -106,7 +106,7 @@ def _finished(
     before = reading
     reading = completed(layout, reading, image.regions)
     filled = list(filled)
-    for where in _where(before, reading, 0, layout.size):
+    for where in _where(before, reading):
         filled.append((where, catalog.judgement("computed")))
     fill = fill_of(reading, end, layout)
     before = reading
@@ -118,7 +118,7 @@ def _finished(
         doubts = ("gap-in-fill",) if gaps and not places else ()
     if not places:
         reading = reading.overlaid(bytes([fill]) * (len(reading) - end), at=end)
-        for where in _where(before, reading, end, len(reading)):
+        for where in _where(before, reading):
             filled.append((where, catalog.judgement("fill", fill=address(fill))))
     image = read_as(catalog, reading.data, layout)
     return None if image is None else Settled(image, tuple(filled), doubts, places, fill)
@@ -158,10 +158,10 @@ def fill_of(reading: Reading, end: int, layout: ImageLayout) -> int:
     return tried[0]
 
 
-def _where(before: Reading, after: Reading, first: int, stop: int) -> list[str]:
-    """Return the places where bits became known."""
-    known = enumerate(zip(before.unknown[:stop], after.unknown[:stop], strict=True))
-    return _spans([at for at, (was, now) in known if at >= first and was and not now])
+def _where(before: Reading, after: Reading) -> list[str]:
+    """Return the places where bytes with unknown bits became known."""
+    masks = enumerate(zip(before.unknown, after.unknown, strict=True))
+    return _spans([at for at, (was, now) in masks if was and not now])
 
 
 def _spans(places: Sequence[int]) -> list[str]:
