@@ -677,6 +677,15 @@ def test_pairs_from_the_second_byte_on() -> None:
     assert first.unaligned
 
 
+@pytest.mark.parametrize(
+    ("gaps", "more"), [(4, ""), (5, " and 1 more place"), (6, " and 2 more places")]
+)
+def test_how_many_open_places_are_named(gaps: int, more: str) -> None:
+    """Four, and how many more there are."""
+    found = recover(CATALOG, [Reading.of(IMAGE, [(at, at + 1) for at in range(6, 18, 2)][:gaps])])
+    assert why(CATALOG, found).endswith(f"stood at 6h, 8h, Ah, Ch{more}")
+
+
 def test_what_tells_words_one_bit_late() -> None:
     """32 words that all begin with a 0 bit, one of them fill: fewer may be so by chance."""
 

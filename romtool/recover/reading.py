@@ -187,7 +187,7 @@ class Named:
     """A hopeless read: what it is, and the bytes that it consists of, if it does."""
 
     fault: ReadFault
-    pattern: bytes
+    pattern: bytes = b""
 
     @property
     def title(self) -> str:
@@ -200,7 +200,7 @@ class Named:
 def name(catalog: Catalog, reading: Reading) -> Named | None:
     """Return what a read is that holds nothing but a short pattern; None for any other."""
     data = reading.data
-    known = int.from_bytes(reading.unknown) ^ (1 << len(data) * 8) - 1
+    known = ~int.from_bytes(reading.unknown)
     for fault in catalog.read_faults.values():
         pattern = fault.pattern or data[: fault.period or 0]
         if not pattern or (fault.period and len(data) < 2 * fault.period):
@@ -223,5 +223,5 @@ def late_words(catalog: Catalog, reading: Reading) -> Named | None:
     for high, low in ((even, odd), (odd, even)):
         is_late = len(high) >= FEWEST_WORDS and max(high) < 0x80
         if is_late and LATE_FILL in zip(high, low, strict=False):
-            return Named(catalog.read_faults["word-shifted"], b"")
+            return Named(catalog.read_faults["word-shifted"])
     return None

@@ -245,7 +245,8 @@ def _gap_steps(rough: Settled) -> list[Step]:
 def _few(places: Sequence[str]) -> str:
     """Return places in words; of many the first."""
     more = len(places) - MOST_OPEN
-    return ", ".join(places[:MOST_OPEN]) + (f" and {more} more places" if more > 0 else "")
+    told = f" and {more} more place{'' if more == 1 else 's'}" if more > 0 else ""
+    return ", ".join(places[:MOST_OPEN]) + told
 
 
 def _used(rough: Settled) -> int:

@@ -60,11 +60,10 @@ def undone(catalog: Catalog, state: State, layout: ImageLayout | None) -> Iterat
         yield from bit_shifted(state)
     if not state.did("mirrored"):
         yield from mirrored(catalog, state)
-    if not state.did("inverted"):
-        data = _known(corruption.inverted(state.reading.data), state.reading.unknown)
-        yield state.after(data, step("inverted"))
-    if not state.did("bits-reversed"):
-        yield state.after(_turned(state.reading, corruption.bits_reversed), step("bits-reversed"))
+    # Twice, these two give the read back, which is known already.
+    data = _known(corruption.inverted(state.reading.data), state.reading.unknown)
+    yield state.after(data, step("inverted"))
+    yield state.after(_turned(state.reading, corruption.bits_reversed), step("bits-reversed"))
     if not state.did("word-shifted"):
         yield from word_shifted(state)
     if not state.did("rotated"):

@@ -84,5 +84,5 @@ def _differing(best: bytes, other: bytes) -> str:
         return "the same as far as it goes"
     more = len(places) - MOST_PLACES
     return f"at {', '.join(places[:MOST_PLACES])}" + (
-        f" and {more} more places" if more > 0 else ""
+        f" and {more} more place{'' if more == 1 else 's'}" if more > 0 else ""
     )
