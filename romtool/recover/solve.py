@@ -18,7 +18,7 @@ MOST_BITS = 14
 """The most unknown bits that are tried in all their values."""
 MOST_FITTING = 64
 """The most values that fit and are looked at, to see which of them reads best."""
-MOST_NODES = 4000
+MOST_NODES = 16000
 """The most tags that are tried while the walk is looked for."""
 MOST_HEADER_BITS = 10
 """The most unknown bits of one tag that are tried in all their values."""
