@@ -12,7 +12,6 @@ from romtool.commands.loading import LoadedImage
 from romtool.commands.many import Answer, answer_each
 from romtool.commands.options import IMAGE, JSON, images_argument
 from romtool.schema.numbers import hex_text
-from romtool.text.image import byte_lines, image_lines
 
 DECODED = "decoded"
 
@@ -39,6 +38,8 @@ def command(call: Call, images: tuple[str, ...], with_bytes: bool) -> int:
 
 
 def _lines(one: LoadedImage, with_bytes: bool) -> Iterator[str]:
+    from romtool.text.image import byte_lines, image_lines
+
     yield from image_lines(one.image, one.name, one.part, one.findings())
     if with_bytes:
         yield from byte_lines(one.image)

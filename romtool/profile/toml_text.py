@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -27,7 +26,12 @@ _ESCAPES = {"\\": "\\\\", '"': '\\"'}
 
 def comment(text: str) -> Iterator[str]:
     """Yield a text as comment lines."""
-    for line in textwrap.wrap(text, WIDTH - 2):
+    lines = [text.strip()]
+    if len(text) > WIDTH - 2 or not text.isprintable() or not text:
+        import textwrap  # which few profiles need
+
+        lines = textwrap.wrap(text, WIDTH - 2)
+    for line in lines:
         yield f"# {line}"
 
 

@@ -119,11 +119,9 @@ class _Loader:
 
         A table that needs no other is made for its attribute of the catalogue as it stands.
         """
-        tables = {
-            name: spec
-            for _, data in self.parsed
-            for name, spec in table_specs(data.get("table", []), self.specs).items()
-        }
+        described = [table for _, data in self.parsed for table in data.get("table", [])]
+        others = [table for table in described if table["name"] not in self.specs]
+        tables = {**self.specs, **table_specs(others, self.specs)}
         checksums = self.named("checksum", Checksum)
         self.make_fields = FieldMaker(
             self.specs, self._blocks(), checksums, self.named("spelling", CompressedAsciiCode)
