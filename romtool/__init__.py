@@ -1,3 +1,3 @@
 """romtool: configuration images for self-configuring ISA audio controllers."""
 
-__version__ = "0.3.0"
+__version__ = "0.3.1"
