@@ -286,7 +286,9 @@ def test_picture() -> None:
     assert int.from_bytes(data[16:20], "big") == CLIP["width"]
 
 
-@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize(
+    "name", ["all", *(pytest.param(n, marks=pytest.mark.bulk) for n in ["sample", "unreadable"])]
+)
 def test_print(opened: Browser, folder: Path, name: str) -> None:
     """On A4: no wider than the paper, in few pages, black on white, without what is for screens."""
     opened.view(folder / f"{name}.html", 1280, scheme="dark")

@@ -16,6 +16,7 @@ from romtool.errors import InputError
 from romtool.files.schemas import schema_files, shipped_folder
 from romtool.schema.described import Described
 from romtool.schema.loading import Parsed, SchemaFile, catalog_of
+from tests.support import amount
 
 # A field of each type that the shipped ones don't have without its optional keys.
 BARE = """
@@ -134,9 +135,10 @@ def test_the_files_load() -> None:
     assert isinstance(AS_IT_IS, dict)
 
 
-@pytest.mark.parametrize(("table", "name"), DEFAULTS, ids=str)
-def test_a_default_is_what_the_schema_for_the_schemas_says(table: str, name: str) -> None:
+@pytest.mark.parametrize("key", amount.some(DEFAULTS), ids=str)
+def test_a_default_is_what_the_schema_for_the_schemas_says(key: tuple[str, str]) -> None:
     """Where every table of the files states the key, it is taken out of them first."""
+    table, name = key
     before, as_it_was = PARSED, AS_IT_IS
     found = [row for _, data in PARSED for row in rows(data, table)]
     if not found:
@@ -151,6 +153,6 @@ def test_a_default_is_what_the_schema_for_the_schemas_says(table: str, name: str
     for _, data in after:
         for spec in data.get("table", []):
             if spec["name"] == table and name in spec["keys"] and "default" in spec["keys"][name]:
-                key = spec["keys"][name]
-                key["default"] = another(table, name, key)
+                described = spec["keys"][name]
+                described["default"] = another(table, name, described)
     assert loaded(after) != as_it_was
