@@ -18,7 +18,7 @@ from romtool.schema.catalog import Catalog
 from romtool.schema.numbers import all_of
 
 CLEAR = 2
-"""So many times as many reads as all others that hold different images are a clear majority."""
+"""A clear majority: this many times as many reads as all others that hold different images."""
 TELLING = 4
 """The lead in bits of evidence that decides between answers which fit equally well."""
 
